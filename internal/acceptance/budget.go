@@ -1,0 +1,3 @@
+package acceptance
+
+func budgetChecks() []Check { return nil }

@@ -1,0 +1,98 @@
+package spec
+
+// Spec is a spec with everything it inherits resolved: what one delivery is judged by.
+type Spec struct {
+	Prop      string // code
+	Title     string
+	Tier      Tier
+	Milestone Milestone // of the delivery being judged
+
+	Digest string // SHA-256 of the resolved spec's canonical JSON, hex
+
+	Conventions Conventions
+	View        View
+	SizeMM      *[3]float64 // contracted bounding box x, y, z
+	Parts       []Part      // in order; the first whose pattern matches a node or material wins
+	Sets        []Set
+	Files       []FileRule // what a delivery must hold and how roles are told from names
+	Requires    []string   // roles that must be there at this milestone
+
+	rules map[string]Rule
+}
+
+// Conventions are what the studio's pipeline assumes.
+type Conventions struct {
+	Unit     string // of the source files: "m"
+	Up       string // "+Y"
+	Forward  string // "+Z"
+	Green    string // "up" or "down", of shipped normal maps
+	Packing  map[string]string
+	Hug      string // "outside" or "centred"
+	Look     string // "realistic" or "stylised"
+	Mirror   string // "x" or "none": plane the prop was built by mirroring over
+	WeldMM   float64
+	Cage     string // "mesh", "averaged" or "hard"
+	ReachMM  *Reach // nil: the tier's default share of the diagonal
+	OriginMM *[3]float64
+	OriginAt string // "base_centre", "centre" or "point"
+}
+
+// Reach is how far projection looks along the cage's direction, both ways.
+type Reach struct{ FrontMM, BackMM float64 }
+
+// View says where the camera may be.
+type View struct {
+	Placed      string  // "ground", "wall", "ceiling", "hand" or "free"
+	DistanceM   float64 // of the closest camera
+	FOVDeg      float64 // vertical
+	ScreenLines int
+}
+
+// PixelMM is the size of one screen pixel at the view's distance, in millimetres:
+// 2 · distance · tan(field of view / 2) / screen lines.
+func (v View) PixelMM() float64 { return v.pixelMM() }
+
+// Part is one part of the prop and how the checks are to take it.
+type Part struct {
+	Name     string
+	Kind     PartKind
+	Match    []string // patterns over node and material names
+	Open     []string // places whose open edges are meant: "below", "back", "ends"
+	TwoSided string   // "material", "geometry" or "no"
+	Sculpt   []string // patterns of sculpt nodes; empty: by pairing; "none": has no sculpt; "shared"
+	ReachMM  *Reach
+	Density  float64 // factor on the density target, 1 unless said
+	MayCross []string
+	Mirror   string
+	By       string // who said so: "spec", or "name suffix" where the vendor's annotation did
+	Rules    map[string]Rule
+}
+
+// Set is one texture set.
+type Set struct {
+	Name         string
+	Kind         SetKind
+	Match        []string // patterns over material names
+	AuthorPx     int
+	ShipPx       int
+	ReferenceMap string // which map's size counts for density
+	Green        string
+	Channels     map[string]string
+	Stack        string // "none", "mirrored" or "copies"
+	Alpha        string // "none", "mask" or "blend"
+	Tiles        []int
+	Rules        map[string]Rule
+}
+
+// FileRule tells a role from a file's name.
+type FileRule struct {
+	Role    string
+	Pattern string // with tokens such as {prop} {part} {lod} {map} {set}
+	Node    bool   // the pattern is over node names inside a file
+	From    Milestone
+	Needed  bool
+}
+
+func (v View) pixelMM() float64 {
+	return 0
+}
