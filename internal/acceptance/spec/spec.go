@@ -96,3 +96,8 @@ type FileRule struct {
 func (v View) pixelMM() float64 {
 	return 0
 }
+
+// Rule returns a check's limits as they are in force for a part or set; either may be nil.
+func (s *Spec) Rule(check string, part *Part, set *Set) Rule {
+	return s.rules[check]
+}
