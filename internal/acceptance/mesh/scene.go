@@ -24,6 +24,8 @@ type Scene struct {
 
 	Extensions []string // extensionsUsed, sorted
 	Generator  string
+
+	blobs []Blob // files whose bytes the arrays may view; Close lets go of them
 }
 
 // Node is one node of the scene graph.
