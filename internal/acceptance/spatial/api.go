@@ -1,8 +1,5 @@
 package spatial
 
-// Tree is a bounding-volume hierarchy over a triangle surface. It is immutable and safe for concurrent use.
-type Tree struct{}
-
 // Miss is the triangle index of an answer that found nothing.
 const Miss = -1
 
@@ -27,14 +24,3 @@ type Near struct {
 	Dist    float32
 	Point   [3]float32
 }
-
-// Build makes a tree over tri's triangles. Both slices are kept and must not change. threads below 1 means all cores.
-// Triangles with a coordinate that is not finite are left out of every answer.
-func Build(pos []float32, tri []uint32, threads int) *Tree { return &Tree{} }
-
-// Hits answers one ray each: the nearest hit, watertight. out must be as long as rays.
-func (t *Tree) Hits(rays []Ray, out []Hit, threads int) {}
-
-// Closest answers one point each (three floats a point). Points farther than bound (metres; +Inf for none) are Miss.
-// out must hold len(points)/3.
-func (t *Tree) Closest(points []float32, bound float32, out []Near, threads int) {}
