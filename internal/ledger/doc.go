@@ -1,0 +1,49 @@
+// Package ledger is the record that both sides trust: who owes what, what arrived, what was found, who decided.
+// PostgreSQL holds it; every act is also a leaf of an append-only Merkle log. The package knows nothing of HTTP, of
+// objects in S3 or of the geometry checks, and never calls anything slow inside a transaction.
+//
+// # How to call it
+//
+// A Store (role ph_api) opens transactions: Store.InTx sets the caller's party, member and side for row-level security
+// and hands a *Tx to the function. Every operation is a method of *Tx, so none can run outside such a transaction. The
+// function may run more than once (serialisation failure, deadlock): it must have no effect of its own but in the Tx.
+// What the caller may not see is ErrNotFound, the same as what does not exist. Facts that an operation records are
+// appended to their logs at the very end of the transaction, so the lock order is always: milestone row, other rows,
+// log heads by ascending id.
+//
+//	Store.InTx(ctx, who, func(tx *Tx) error)
+//	Idempotent(ctx, tx, Request, effect)     once per key, in the effect's own transaction
+//
+//	people      CreateVendor Vendors Invite Members ChangePassword StartSession EndSession
+//	            CreateToken Tokens RevokeToken
+//	orders      CreateProject Project Projects CreateWorkOrder WorkOrder WorkOrders
+//	            CreateProp Prop Props MyWork CancelMilestone
+//	specs       CreateSpecRevision SpecRevision SpecRevisions AcknowledgeSpec
+//	deliveries  OpenDelivery Delivery Deliveries SetUpload RecordPart BeginSeal FinishSeal CancelSeal Abandon
+//	inspection  Inspection Inspections CurrentInspection Findings EvidenceObjects Reinspect
+//	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes
+//	log         Heads Facts Receipt Consistency Bundle Verify
+//
+// Login (role ph_login) knows who is calling, before any party is known: Password, Session, Token, Invitation,
+// AcceptInvitation. Worker (role ph_worker) is the inspector's side: Claim, Renew, Record, GiveBack, ReleaseLapsed.
+// Notary (role ph_notary) alone signs: AnchorOnce, Run. Setup (role of the database's owner): Migrate, BootstrapStudio.
+// VerifyBundle checks an export with no database at all.
+//
+// # The states of a milestone
+//
+//	                    seal                     pass
+//	open ───────────────────────▶ inspecting ───────────▶ review ──accept──▶ accepted
+//	 ▲                            ▲  │   │  ▲              │  │
+//	 │                            │  │   │  └──reinspect───┘  │ return
+//	 │            seal, reinspect │  │   │ unable             ▼
+//	 │                            │  │   └────────▶ stuck ─return─▶ returned ──seal──▶ inspecting
+//	 │                            │  │ fail
+//	 │                            │  ▼
+//	 │                            failed ──return──▶ returned
+//	 │                              └──accept_as_is─▶ accepted
+//	 └ every state but accepted ──cancel──▶ cancelled
+//
+// Moves lists them; the database holds the same table and a trigger refuses any other move. A delivery goes
+// open → sealing → sealed (or back to open when an object is missing), or open → abandoned. An inspection goes
+// queued → running → done, and back to queued when its lease lapses, three times at most.
+package ledger

@@ -1,0 +1,561 @@
+package ledger
+
+import (
+	"time"
+
+	"github.com/google/uuid"
+)
+
+// Side is which end of a contract a party stands on.
+type Side string
+
+// The sides.
+const (
+	StudioSide Side = "studio"
+	VendorSide Side = "vendor"
+)
+
+// Role is what a member may do for their party.
+type Role string
+
+// The roles. The first three are a studio's, the others a vendor's.
+const (
+	Producer        Role = "producer"
+	ArtDirector     Role = "art_director"
+	TechnicalArtist Role = "technical_artist"
+	VendorLead      Role = "vendor_lead"
+	VendorArtist    Role = "vendor_artist"
+)
+
+// Scope limits what a token may be used for. A page session has all of them.
+type Scope string
+
+// The scopes. ScopeRead is implied by every other one.
+const (
+	ScopeRead    Scope = "read"
+	ScopeDeliver Scope = "deliver" // open, upload, seal; acknowledge specs
+	ScopeOrder   Scope = "order"   // projects, work orders, props, specs, vendors
+	ScopeReview  Scope = "review"  // sign off, return, concede, note, re-inspect
+	ScopeAdmin   Scope = "admin"   // invite members, make and revoke tokens
+)
+
+// Scopes lists all scopes.
+var Scopes = []Scope{ScopeRead, ScopeDeliver, ScopeOrder, ScopeReview, ScopeAdmin}
+
+// Who is the caller of an operation, as Login found them.
+type Who struct {
+	Party     uuid.UUID
+	PartyName string
+	Member    uuid.UUID
+	Name      string
+	Side      Side
+	Roles     []Role
+	Scopes    []Scope
+	Session   uuid.UUID // of a page; zero for a token
+	Token     uuid.UUID // of a program; zero for a page
+}
+
+// Has says whether the caller has one of the roles.
+func (w Who) Has(roles ...Role) bool {
+	for _, have := range w.Roles {
+		for _, want := range roles {
+			if have == want {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// May says whether the caller's session or token covers the scope.
+func (w Who) May(scope Scope) bool {
+	for _, have := range w.Scopes {
+		if have == scope || scope == ScopeRead {
+			return true
+		}
+	}
+	return false
+}
+
+// Page asks for one page of a list. After is the Next of the page before, empty for the first.
+type Page struct {
+	After string
+	Limit int // 1 to 200; 0 means 50
+}
+
+// List is one page in a stable order.
+type List[T any] struct {
+	Items []T
+	Next  string // empty on the last page
+}
+
+// Vendor is a vendor as one studio knows it.
+type Vendor struct {
+	ID        uuid.UUID
+	Name      string
+	StudioID  uuid.UUID
+	CreatedAt time.Time
+}
+
+// NewVendor is a vendor to take on. The studio invites its first member with Invite.
+type NewVendor struct{ Name string }
+
+// Member is one person of a party.
+type Member struct {
+	ID         uuid.UUID
+	Party      uuid.UUID
+	Name       string
+	Email      string
+	Roles      []Role
+	CreatedAt  time.Time
+	DisabledAt *time.Time
+}
+
+// NewInvitation asks a person into the caller's own party or into a vendor that the studio works with.
+type NewInvitation struct {
+	Party    uuid.UUID
+	Email    string
+	Roles    []Role
+	ValidFor time.Duration // 0 means seven days
+}
+
+// Invitation lets one person join once. Its secret is returned when it is made and never again.
+type Invitation struct {
+	ID        uuid.UUID
+	Party     uuid.UUID
+	PartyName string
+	Side      Side
+	Email     string
+	Roles     []Role
+	ExpiresAt time.Time
+}
+
+// Session is one log-in on the pages.
+type Session struct {
+	ID        uuid.UUID
+	CreatedAt time.Time
+	ExpiresAt time.Time
+}
+
+// NewToken asks for a program's token.
+type NewToken struct {
+	Name     string
+	Scopes   []Scope
+	ValidFor time.Duration // 0 means 90 days; at most 366 days
+}
+
+// Token is a program's credential. The secret is returned when it is made and never again.
+type Token struct {
+	ID         uuid.UUID
+	Name       string
+	Hint       string // first characters of the secret, to tell tokens apart
+	Scopes     []Scope
+	CreatedAt  time.Time
+	ExpiresAt  time.Time
+	LastUsedAt *time.Time
+	RevokedAt  *time.Time
+}
+
+// NewProject is a project to start.
+type NewProject struct{ Code, Title string }
+
+// Project groups a studio's work orders. Vendors do not see projects.
+type Project struct {
+	ID        uuid.UUID
+	StudioID  uuid.UUID
+	Code      string
+	Title     string
+	CreatedAt time.Time
+}
+
+// NewWorkOrder is a contract to place with a vendor.
+type NewWorkOrder struct {
+	Project        uuid.UUID
+	Vendor         uuid.UUID
+	Code           string
+	Title          string
+	Currency       string // ISO 4217
+	RoundsIncluded int    // rounds of rework in the price
+	ReviewDays     int    // the studio's review window, working days
+	Terms          string
+}
+
+// WorkOrder is one contract between a studio and a vendor. Its id is also the id of its log.
+type WorkOrder struct {
+	ID             uuid.UUID
+	StudioID       uuid.UUID
+	VendorID       uuid.UUID
+	StudioName     string
+	VendorName     string
+	ProjectID      uuid.UUID
+	Code           string
+	Title          string
+	Currency       string
+	RoundsIncluded int
+	ReviewDays     int
+	Terms          string
+	PlacedAt       time.Time
+	Props          int
+	Milestones     int
+	Accepted       int   // milestones accepted
+	PriceMinor     int64 // of all its props
+	PayableMinor   int64 // released so far
+}
+
+// Date is a calendar day, without a time zone ("2026-11-25").
+type Date = time.Time
+
+// NewProp is a prop to add to a work order, with its milestones in order.
+type NewProp struct {
+	WorkOrder  uuid.UUID
+	Code       string
+	Title      string
+	Tier       string // background, mid, hero, close_up
+	PriceMinor int64
+	Milestones []NewMilestone
+}
+
+// NewMilestone is one stage of a prop. The shares of all of a prop's milestones sum to 10,000 basis points.
+type NewMilestone struct {
+	Kind    string // block_out, sculpt, game_mesh, maps, final
+	ShareBP int    // share of the price in basis points
+	Due     *Date
+}
+
+// Prop is one thing that a vendor makes.
+type Prop struct {
+	ID           uuid.UUID
+	StudioID     uuid.UUID
+	VendorID     uuid.UUID
+	WorkOrderID  uuid.UUID
+	Code         string
+	Title        string
+	Tier         string
+	PriceMinor   int64
+	Currency     string
+	OrderedAt    time.Time
+	SpecInForce  *SpecHead // nil until the studio has given a spec
+	SpecOffered  *SpecHead // newest revision, where it waits for the vendor's acknowledgement; else nil
+	Milestones   []Milestone
+	WorkOrder    string // its code
+	VendorName   string
+	StudioName   string
+	WorkBeganAt  *time.Time
+	MilestoneDue *Date // next due date among milestones not done
+}
+
+// Milestone is one stage of a prop with its state.
+type Milestone struct {
+	ID          uuid.UUID
+	PropID      uuid.UUID
+	Position    int
+	Kind        string
+	ShareBP     int
+	AmountMinor int64
+	Due         *Date
+	State       MilestoneState
+	Desk        Desk
+	Since       time.Time // when the state was entered
+	Rounds      int       // deliveries sealed
+	Delivery    *DeliveryHead
+}
+
+// DeliveryHead is the newest delivery of a milestone in short.
+type DeliveryHead struct {
+	ID         uuid.UUID
+	Number     int
+	State      DeliveryState
+	SealedAt   *time.Time
+	Inspection *InspectionHead
+}
+
+// InspectionHead is the current or running inspection of a delivery in short.
+type InspectionHead struct {
+	ID       uuid.UUID
+	State    InspectionState
+	Verdict  Verdict // "" until done
+	Headline string
+	Issues   int // blocking findings that failed or were not evaluated
+}
+
+// WorkItem is one line of "my work": a milestone with what a person needs to know about it.
+type WorkItem struct {
+	Milestone  Milestone
+	PropID     uuid.UUID
+	PropCode   string
+	PropTitle  string
+	Tier       string
+	WorkOrder  uuid.UUID
+	OrderCode  string
+	VendorID   uuid.UUID
+	VendorName string
+	StudioName string
+	Late       bool
+}
+
+// WorkFilter narrows "my work". Zero values mean all.
+type WorkFilter struct {
+	Desks     []Desk
+	WorkOrder uuid.UUID
+	Vendor    uuid.UUID
+	Open      bool // leave out accepted and cancelled
+}
+
+// PropFilter narrows a list of props. Zero values mean all.
+type PropFilter struct {
+	WorkOrder  uuid.UUID
+	CodePrefix string
+}
+
+// NewSpecRevision is a revision of a prop's spec. Digest is the SHA-256 of the resolved spec's canonical JSON (the
+// caller resolves it; the ledger stores the document's bytes and hashes those itself).
+type NewSpecRevision struct {
+	Prop     uuid.UUID
+	Document []byte // as written, YAML or JSON
+	Digest   []byte // 32 bytes
+	Note     string // what changed, in words
+}
+
+// SpecHead is a spec revision without its document.
+type SpecHead struct {
+	ID             uuid.UUID
+	PropID         uuid.UUID
+	Number         int
+	Parent         *uuid.UUID
+	Digest         []byte
+	Note           string
+	By             string // name of the author, empty once erased
+	CreatedAt      time.Time
+	AcknowledgedAt *time.Time
+	InForce        bool
+}
+
+// SpecRevision is one immutable revision of a prop's spec.
+type SpecRevision struct {
+	SpecHead
+	Document []byte
+}
+
+// Manifest is what a vendor says they will upload.
+type Manifest struct {
+	Milestone uuid.UUID
+	Note      string
+	Files     []NewFile
+}
+
+// NewFile is one line of a manifest. A file over one part's size names the digest of each part.
+type NewFile struct {
+	Path      string // relative, forward slashes, no ".."
+	Role      string
+	Size      int64
+	SHA256    []byte // 32 bytes, of the whole file
+	MediaType string
+	PartSize  int64    // 0: one PUT
+	Parts     [][]byte // SHA-256 of each part
+}
+
+// Delivery is what arrived for a milestone: numbered, and never changed once sealed.
+type Delivery struct {
+	ID             uuid.UUID
+	StudioID       uuid.UUID
+	VendorID       uuid.UUID
+	WorkOrderID    uuid.UUID
+	PropID         uuid.UUID
+	MilestoneID    uuid.UUID
+	PropCode       string
+	MilestoneKind  string
+	Number         int
+	State          DeliveryState
+	Note           string
+	ManifestSHA256 []byte
+	SpecRevision   uuid.UUID // in force when it was opened
+	OpenedBy       uuid.UUID
+	OpenedByName   string
+	OpenedAt       time.Time
+	SealedAt       *time.Time
+	Files          []File // empty in lists
+	Bytes          int64
+	FileCount      int
+	Milestone      MilestoneState
+	Inspection     *InspectionHead // the current one, or the one under way
+}
+
+// DeliveryFilter narrows a list of deliveries. Zero values mean all.
+type DeliveryFilter struct {
+	Milestone uuid.UUID
+	Prop      uuid.UUID
+	WorkOrder uuid.UUID
+	State     DeliveryState
+}
+
+// File is one file of a delivery.
+type File struct {
+	ID        uuid.UUID
+	Path      string
+	Role      string
+	Size      int64
+	SHA256    []byte
+	MediaType string
+	ObjectKey string // in/<vendor>/<delivery>/<file>
+	UploadID  string // of a multipart upload under way or done
+	PartSize  int64
+	Parts     []Part
+	ETag      string // set by the seal
+	VersionID string
+}
+
+// Part is one part of a multipart upload.
+type Part struct {
+	Number int // from 1
+	Size   int64
+	SHA256 []byte
+	ETag   string // "" until it arrived
+}
+
+// Arrived is what HEAD said about one file's object, given to FinishSeal.
+type Arrived struct {
+	File      uuid.UUID
+	Size      int64
+	ETag      string
+	VersionID string
+}
+
+// Inspection is one run of the acceptance test over a delivery.
+type Inspection struct {
+	ID             uuid.UUID
+	StudioID       uuid.UUID
+	VendorID       uuid.UUID
+	WorkOrderID    uuid.UUID
+	PropID         uuid.UUID
+	MilestoneID    uuid.UUID
+	DeliveryID     uuid.UUID
+	SpecRevision   uuid.UUID
+	State          InspectionState
+	Attempts       int
+	QueuedAt       time.Time
+	StartedAt      *time.Time
+	FinishedAt     *time.Time
+	Engine         string
+	EngineDigest   string
+	Verdict        Verdict
+	Headline       string
+	Cause          string // why it was not evaluated, where it was not
+	EvidenceSHA256 []byte
+	FindingsSHA256 []byte
+	Issues         int
+	Current        bool
+}
+
+// Finding is one row of an inspection's result: what lists and figures need. Places, metrics and words are in
+// evidence.json.
+type Finding struct {
+	Ord         int
+	Check       string
+	Part        string
+	Set         string
+	LOD         *int
+	Tile        *int
+	Pose        string
+	File        string
+	Outcome     string // pass, warn, fail, not_evaluated, not_applicable
+	Blocks      bool
+	FollowsFrom string
+	Measured    *float64
+	Unit        string
+	LimitKey    string
+	Limit       *float64
+}
+
+// EvidenceObject is one stored file of an inspection's evidence: evidence.json, a picture, a GLB.
+type EvidenceObject struct {
+	Name      string // "evidence.json", "uv-density.png"
+	What      string
+	ObjectKey string // wo/<work order>/evidence/<sha256>
+	SHA256    []byte // of the stored bytes
+	Size      int64
+	MediaType string
+}
+
+// Decision is a sign-off's kind.
+type Decision string
+
+// The decisions.
+const (
+	Accept     Decision = "accept"       // everything that blocks passed, or is conceded one by one
+	AcceptNote Decision = "accept_note"  // accept, with something to mend later
+	AcceptAsIs Decision = "accept_as_is" // concedes every blocking finding that failed, with one reason
+	Return     Decision = "return"
+)
+
+// NewSignOff is a decision on a sealed delivery.
+type NewSignOff struct {
+	Delivery uuid.UUID
+	Decision Decision
+	Reason   string // needed for everything but Accept
+}
+
+// SignOff is one decision.
+type SignOff struct {
+	ID          uuid.UUID
+	DeliveryID  uuid.UUID
+	MilestoneID uuid.UUID
+	Inspection  uuid.UUID
+	Decision    Decision
+	Reason      string
+	By          uuid.UUID
+	ByName      string
+	ByRole      Role
+	At          time.Time
+	Payable     *Payable
+}
+
+// NewConcession accepts one named nonconformity of a delivery.
+type NewConcession struct {
+	Inspection uuid.UUID
+	Ord        int // of the finding
+	Reason     string
+}
+
+// Concession is an accepted nonconformity. It never changes the finding.
+type Concession struct {
+	ID         uuid.UUID
+	Inspection uuid.UUID
+	Ord        int
+	Check      string
+	Reason     string
+	By         uuid.UUID
+	ByName     string
+	At         time.Time
+}
+
+// Payable is money released by accepting a milestone.
+type Payable struct {
+	ID          uuid.UUID
+	WorkOrderID uuid.UUID
+	PropID      uuid.UUID
+	MilestoneID uuid.UUID
+	SignOffID   uuid.UUID
+	PropCode    string
+	Milestone   string
+	AmountMinor int64
+	Currency    string
+	At          time.Time
+}
+
+// NewNote is a remark on a delivery. A private one is seen by the studio only.
+type NewNote struct {
+	Delivery uuid.UUID
+	Text     string
+	Private  bool
+}
+
+// Note is a remark on a delivery.
+type Note struct {
+	ID       uuid.UUID
+	Delivery uuid.UUID
+	Side     Side
+	ByName   string
+	Text     string
+	Private  bool
+	At       time.Time
+}
