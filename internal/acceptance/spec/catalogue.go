@@ -69,8 +69,13 @@ type Limit struct {
 	Origin  string   // a published source, or CommonPractice
 	// Optional limits are off until a spec sets them.
 	Optional bool
-	// List limits take a list of words or numbers (a size, a pattern list) instead of one.
+	// List limits take a list of words or numbers (a size, a pattern list) instead of one. It is a list of numbers
+	// where Kind is not Option, of Words where there are any, else of free texts.
 	List bool
+	// DefaultList is what a list limit holds unless the spec says otherwise.
+	DefaultList []string
+	// Pattern says that the texts of a list limit are name patterns: see CompilePattern. They are compiled when a spec is read.
+	Pattern bool
 }
 
 // CommonPractice marks a limit of the trade that no published source backs.
@@ -148,7 +153,10 @@ type Rule struct {
 	Numbers map[string]float64 // by limit key; an absent key is an optional limit that is off
 	Words   map[string]string
 	Lists   map[string][]string
-	Origins map[string]string // by limit key: "preset hero (common practice, no source)", "spec line 14", "parent yard-kit@3"
+	Origins map[string]string // by limit key, and "mode", "from": "preset hero (common practice, no source)", "spec line 14", "parent yard-kit@3 line 8"
+
+	From       []Milestone // milestones at which it counts; nil: at all of them
+	CountsFrom []Milestone // set where the delivery's milestone is none of From: the rule only reports, and counts at these
 }
 
 // Num returns a limit and whether it is on.

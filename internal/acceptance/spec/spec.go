@@ -17,19 +17,49 @@ type Spec struct {
 	Files       []FileRule // what a delivery must hold and how roles are told from names
 	Requires    []string   // roles that must be there at this milestone
 
-	rules map[string]Rule
+	Annotations []Annotation // what a vendor may say of a node by the end of its name
+
+	rules     map[string]Rule   // by check, for the whole prop, milestone not yet applied
+	catalogue Catalogue         // in the order of a report
+	origins   map[string]string // of everything but rules, by path: "conventions.green"
+}
+
+// Annotation is a statement about a node by the end of its name: "bolt_floater" is a floater. Confirmed is read for
+// annotations that the studio is asked about: patterns over node names for which it said yes.
+type Annotation struct {
+	Suffix    string
+	Who       Who
+	Keys      Part // the keys that it sets; zero fields leave the part's own
+	Confirmed []string
+}
+
+// Who says who may make a statement that takes surface out of a check.
+type Who string
+
+// Who may annotate.
+const (
+	Free     Who = "free"      // the vendor, by name suffix
+	Ask      Who = "ask"       // the vendor asks, the studio confirms
+	SpecOnly Who = "spec_only" // the spec alone: a suffix is not heard
+)
+
+// Plane is where open edges are meant: points p with normal · p = offset, within a tolerance. World axes, millimetres.
+type Plane struct {
+	Normal   [3]float64 `json:"normal"`
+	OffsetMM float64    `json:"offset_mm"`
+	TolMM    float64    `json:"tol_mm"`
 }
 
 // Conventions are what the studio's pipeline assumes.
 type Conventions struct {
-	Unit     string // of the source files: "m"
-	Up       string // "+Y"
-	Forward  string // "+Z"
-	Green    string // "up" or "down", of shipped normal maps
-	Packing  map[string]string
-	Hug      string // "outside" or "centred"
-	Look     string // "realistic" or "stylised"
-	Mirror   string // "x" or "none": plane the prop was built by mirroring over
+	Unit     string              // of the source files: "m"
+	Up       string              // "+Y"
+	Forward  string              // "+Z"
+	Green    string              // "up" or "down", of shipped normal maps
+	Packing  map[string][]string // by map name, what its channels mean in the order R, G, B, A
+	Hug      string              // "outside" or "centred"
+	Look     string              // "realistic" or "stylised"
+	Mirror   string              // "x" or "none": plane the prop was built by mirroring over
 	WeldMM   float64
 	Cage     string // "mesh", "averaged" or "hard"
 	ReachMM  *Reach // nil: the tier's default share of the diagonal
@@ -48,23 +78,22 @@ type View struct {
 	ScreenLines int
 }
 
-// PixelMM is the size of one screen pixel at the view's distance, in millimetres:
-// 2 · distance · tan(field of view / 2) / screen lines.
-func (v View) PixelMM() float64 { return v.pixelMM() }
-
 // Part is one part of the prop and how the checks are to take it.
 type Part struct {
 	Name     string
 	Kind     PartKind
 	Match    []string // patterns over node and material names
 	Open     []string // places whose open edges are meant: "below", "back", "ends"
+	OpenAt   []Plane  // planes in which open edges are meant
 	TwoSided string   // "material", "geometry" or "no"
 	Sculpt   []string // patterns of sculpt nodes; empty: by pairing; "none": has no sculpt; "shared"
 	ReachMM  *Reach
 	Density  float64 // factor on the density target, 1 unless said
 	MayCross []string
 	Mirror   string
-	By       string // who said so: "spec", or "name suffix" where the vendor's annotation did
+	Pivot    string   // what a moving part turns on: "hinge", "slide" or "none"
+	Poses    []string // names of the poses it is looked at in
+	By       string   // who said so: "spec", or "name suffix" where the vendor's annotation did
 	Rules    map[string]Rule
 }
 
@@ -77,9 +106,9 @@ type Set struct {
 	ShipPx       int
 	ReferenceMap string // which map's size counts for density
 	Green        string
-	Channels     map[string]string
-	Stack        string // "none", "mirrored" or "copies"
-	Alpha        string // "none", "mask" or "blend"
+	Channels     map[string][]string // as Conventions.Packing, for this set
+	Stack        string              // "none", "mirrored" or "copies"
+	Alpha        string              // "none", "mask" or "blend"
 	Tiles        []int
 	Rules        map[string]Rule
 }
@@ -91,10 +120,6 @@ type FileRule struct {
 	Node    bool   // the pattern is over node names inside a file
 	From    Milestone
 	Needed  bool
-}
-
-func (v View) pixelMM() float64 {
-	return 0
 }
 
 // Rule returns a check's limits as they are in force for a part or set; either may be nil.
