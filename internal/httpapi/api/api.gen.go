@@ -7,7 +7,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -19,24 +18,75 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for Decision.
+const (
+	Accept     Decision = "accept"
+	AcceptAsIs Decision = "accept_as_is"
+	AcceptNote Decision = "accept_note"
+	Return     Decision = "return"
+)
+
+// Valid indicates whether the value is a known member of the Decision enum.
+func (e Decision) Valid() bool {
+	switch e {
+	case Accept:
+		return true
+	case AcceptAsIs:
+		return true
+	case AcceptNote:
+		return true
+	case Return:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for DeliveryState.
 const (
-	Abandoned DeliveryState = "abandoned"
-	Open      DeliveryState = "open"
-	Sealed    DeliveryState = "sealed"
-	Sealing   DeliveryState = "sealing"
+	DeliveryStateAbandoned DeliveryState = "abandoned"
+	DeliveryStateOpen      DeliveryState = "open"
+	DeliveryStateSealed    DeliveryState = "sealed"
+	DeliveryStateSealing   DeliveryState = "sealing"
 )
 
 // Valid indicates whether the value is a known member of the DeliveryState enum.
 func (e DeliveryState) Valid() bool {
 	switch e {
-	case Abandoned:
+	case DeliveryStateAbandoned:
 		return true
-	case Open:
+	case DeliveryStateOpen:
 		return true
-	case Sealed:
+	case DeliveryStateSealed:
 		return true
-	case Sealing:
+	case DeliveryStateSealing:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for Desk.
+const (
+	DeskArtDirector     Desk = "art_director"
+	DeskInspector       Desk = "inspector"
+	DeskNone            Desk = "none"
+	DeskTechnicalArtist Desk = "technical_artist"
+	DeskVendor          Desk = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the Desk enum.
+func (e Desk) Valid() bool {
+	switch e {
+	case DeskArtDirector:
+		return true
+	case DeskInspector:
+		return true
+	case DeskNone:
+		return true
+	case DeskTechnicalArtist:
+		return true
+	case DeskVendor:
 		return true
 	default:
 		return false
@@ -108,43 +158,19 @@ func (e FindingOutcome) Valid() bool {
 
 // Defines values for InspectionState.
 const (
-	Queued   InspectionState = "queued"
-	Recorded InspectionState = "recorded"
-	Running  InspectionState = "running"
+	Done    InspectionState = "done"
+	Queued  InspectionState = "queued"
+	Running InspectionState = "running"
 )
 
 // Valid indicates whether the value is a known member of the InspectionState enum.
 func (e InspectionState) Valid() bool {
 	switch e {
+	case Done:
+		return true
 	case Queued:
 		return true
-	case Recorded:
-		return true
 	case Running:
-		return true
-	default:
-		return false
-	}
-}
-
-// Defines values for InspectionVerdict.
-const (
-	InspectionVerdictFail         InspectionVerdict = "fail"
-	InspectionVerdictLessThannil  InspectionVerdict = "<nil>"
-	InspectionVerdictNotEvaluated InspectionVerdict = "not_evaluated"
-	InspectionVerdictPass         InspectionVerdict = "pass"
-)
-
-// Valid indicates whether the value is a known member of the InspectionVerdict enum.
-func (e InspectionVerdict) Valid() bool {
-	switch e {
-	case InspectionVerdictFail:
-		return true
-	case InspectionVerdictLessThannil:
-		return true
-	case InspectionVerdictNotEvaluated:
-		return true
-	case InspectionVerdictPass:
 		return true
 	default:
 		return false
@@ -169,17 +195,17 @@ func (e MeAuthenticatedBy) Valid() bool {
 	}
 }
 
-// Defines values for MilestoneName.
+// Defines values for MilestoneKind.
 const (
-	BlockOut MilestoneName = "block_out"
-	Final    MilestoneName = "final"
-	GameMesh MilestoneName = "game_mesh"
-	Maps     MilestoneName = "maps"
-	Sculpt   MilestoneName = "sculpt"
+	BlockOut MilestoneKind = "block_out"
+	Final    MilestoneKind = "final"
+	GameMesh MilestoneKind = "game_mesh"
+	Maps     MilestoneKind = "maps"
+	Sculpt   MilestoneKind = "sculpt"
 )
 
-// Valid indicates whether the value is a known member of the MilestoneName enum.
-func (e MilestoneName) Valid() bool {
+// Valid indicates whether the value is a known member of the MilestoneKind enum.
+func (e MilestoneKind) Valid() bool {
 	switch e {
 	case BlockOut:
 		return true
@@ -196,36 +222,36 @@ func (e MilestoneName) Valid() bool {
 	}
 }
 
-// Defines values for NewSignOffDecision.
+// Defines values for MilestoneState.
 const (
-	NewSignOffDecisionAccept NewSignOffDecision = "accept"
-	NewSignOffDecisionReturn NewSignOffDecision = "return"
+	MilestoneStateAccepted   MilestoneState = "accepted"
+	MilestoneStateCancelled  MilestoneState = "cancelled"
+	MilestoneStateFailed     MilestoneState = "failed"
+	MilestoneStateInspecting MilestoneState = "inspecting"
+	MilestoneStateOpen       MilestoneState = "open"
+	MilestoneStateReturned   MilestoneState = "returned"
+	MilestoneStateReview     MilestoneState = "review"
+	MilestoneStateStuck      MilestoneState = "stuck"
 )
 
-// Valid indicates whether the value is a known member of the NewSignOffDecision enum.
-func (e NewSignOffDecision) Valid() bool {
+// Valid indicates whether the value is a known member of the MilestoneState enum.
+func (e MilestoneState) Valid() bool {
 	switch e {
-	case NewSignOffDecisionAccept:
+	case MilestoneStateAccepted:
 		return true
-	case NewSignOffDecisionReturn:
+	case MilestoneStateCancelled:
 		return true
-	default:
-		return false
-	}
-}
-
-// Defines values for PartySide.
-const (
-	PartySideStudio PartySide = "studio"
-	PartySideVendor PartySide = "vendor"
-)
-
-// Valid indicates whether the value is a known member of the PartySide enum.
-func (e PartySide) Valid() bool {
-	switch e {
-	case PartySideStudio:
+	case MilestoneStateFailed:
 		return true
-	case PartySideVendor:
+	case MilestoneStateInspecting:
+		return true
+	case MilestoneStateOpen:
+		return true
+	case MilestoneStateReturned:
+		return true
+	case MilestoneStateReview:
+		return true
+	case MilestoneStateStuck:
 		return true
 	default:
 		return false
@@ -252,7 +278,8 @@ const (
 	RoleArtDirector     Role = "art_director"
 	RoleProducer        Role = "producer"
 	RoleTechnicalArtist Role = "technical_artist"
-	RoleVendor          Role = "vendor"
+	RoleVendorArtist    Role = "vendor_artist"
+	RoleVendorLead      Role = "vendor_lead"
 )
 
 // Valid indicates whether the value is a known member of the Role enum.
@@ -264,7 +291,9 @@ func (e Role) Valid() bool {
 		return true
 	case RoleTechnicalArtist:
 		return true
-	case RoleVendor:
+	case RoleVendorArtist:
+		return true
+	case RoleVendorLead:
 		return true
 	default:
 		return false
@@ -273,40 +302,43 @@ func (e Role) Valid() bool {
 
 // Defines values for Scope.
 const (
-	Deliver Scope = "deliver"
-	Manage  Scope = "manage"
-	Read    Scope = "read"
-	Sign    Scope = "sign"
+	ScopeAdmin   Scope = "admin"
+	ScopeDeliver Scope = "deliver"
+	ScopeOrder   Scope = "order"
+	ScopeRead    Scope = "read"
+	ScopeReview  Scope = "review"
 )
 
 // Valid indicates whether the value is a known member of the Scope enum.
 func (e Scope) Valid() bool {
 	switch e {
-	case Deliver:
+	case ScopeAdmin:
 		return true
-	case Manage:
+	case ScopeDeliver:
 		return true
-	case Read:
+	case ScopeOrder:
 		return true
-	case Sign:
+	case ScopeRead:
+		return true
+	case ScopeReview:
 		return true
 	default:
 		return false
 	}
 }
 
-// Defines values for SignOffDecision.
+// Defines values for Side.
 const (
-	SignOffDecisionAccept SignOffDecision = "accept"
-	SignOffDecisionReturn SignOffDecision = "return"
+	SideStudio Side = "studio"
+	SideVendor Side = "vendor"
 )
 
-// Valid indicates whether the value is a known member of the SignOffDecision enum.
-func (e SignOffDecision) Valid() bool {
+// Valid indicates whether the value is a known member of the Side enum.
+func (e Side) Valid() bool {
 	switch e {
-	case SignOffDecisionAccept:
+	case SideStudio:
 		return true
-	case SignOffDecisionReturn:
+	case SideVendor:
 		return true
 	default:
 		return false
@@ -337,60 +369,164 @@ func (e Tier) Valid() bool {
 	}
 }
 
-// Checkpoint defines model for Checkpoint.
-type Checkpoint struct {
-	LogId openapi_types.UUID `json:"log_id"`
+// Defines values for Verdict.
+const (
+	VerdictFail         Verdict = "fail"
+	VerdictLessThannil  Verdict = "<nil>"
+	VerdictNotEvaluated Verdict = "not_evaluated"
+	VerdictPass         Verdict = "pass"
+)
 
-	// RootSha256 Of the Merkle tree (RFC 6962).
-	RootSha256 string `json:"root_sha256"`
+// Valid indicates whether the value is a known member of the Verdict enum.
+func (e Verdict) Valid() bool {
+	switch e {
+	case VerdictFail:
+		return true
+	case VerdictLessThannil:
+		return true
+	case VerdictNotEvaluated:
+		return true
+	case VerdictPass:
+		return true
+	default:
+		return false
+	}
+}
 
-	// Signed The newest signed note over this log
-	Signed *string `json:"signed,omitempty"`
-	Size   int64   `json:"size"`
+// Defines values for ListMyWorkParamsDesk.
+const (
+	ListMyWorkParamsDeskAll             ListMyWorkParamsDesk = "all"
+	ListMyWorkParamsDeskArtDirector     ListMyWorkParamsDesk = "art_director"
+	ListMyWorkParamsDeskInspector       ListMyWorkParamsDesk = "inspector"
+	ListMyWorkParamsDeskMine            ListMyWorkParamsDesk = "mine"
+	ListMyWorkParamsDeskTechnicalArtist ListMyWorkParamsDesk = "technical_artist"
+	ListMyWorkParamsDeskVendor          ListMyWorkParamsDesk = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the ListMyWorkParamsDesk enum.
+func (e ListMyWorkParamsDesk) Valid() bool {
+	switch e {
+	case ListMyWorkParamsDeskAll:
+		return true
+	case ListMyWorkParamsDeskArtDirector:
+		return true
+	case ListMyWorkParamsDeskInspector:
+		return true
+	case ListMyWorkParamsDeskMine:
+		return true
+	case ListMyWorkParamsDeskTechnicalArtist:
+		return true
+	case ListMyWorkParamsDeskVendor:
+		return true
+	default:
+		return false
+	}
+}
+
+// AcceptInvitation defines model for AcceptInvitation.
+type AcceptInvitation struct {
+	Name     string `json:"name"`
+	Password string `json:"password"`
+	Secret   string `json:"secret"`
+}
+
+// Anchor Ties a head of the log into the house log; absent for about a second after the fact.
+type Anchor struct {
+	Blind      string   `json:"blind"`
+	HouseIndex int64    `json:"house_index"`
+	HouseProof []string `json:"house_proof"`
+	Root       string   `json:"root"`
+	Size       int64    `json:"size"`
 }
 
 // Code Short and fixed; it appears in file names.
 type Code = string
 
-// CreatedMember defines model for CreatedMember.
-type CreatedMember struct {
-	Member Member `json:"member"`
-	Note   string `json:"note"`
+// Concession defines model for Concession.
+type Concession struct {
+	At           time.Time          `json:"at"`
+	By           string             `json:"by"`
+	Check        string             `json:"check"`
+	Id           openapi_types.UUID `json:"id"`
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+	Ord          int                `json:"ord"`
+	Reason       string             `json:"reason"`
+}
 
-	// Password Absent when the request is a repeat.
-	Password *string `json:"password,omitempty"`
+// ConcessionList defines model for ConcessionList.
+type ConcessionList struct {
+	Items []Concession `json:"items"`
+}
+
+// ConsistencyProof defines model for ConsistencyProof.
+type ConsistencyProof struct {
+	From  int64              `json:"from"`
+	LogId openapi_types.UUID `json:"log_id"`
+	Proof []string           `json:"proof"`
+	To    int64              `json:"to"`
+}
+
+// CreatedInvitation defines model for CreatedInvitation.
+type CreatedInvitation struct {
+	Invitation Invitation `json:"invitation"`
+	Note       string     `json:"note"`
+
+	// Secret Null when the request is a repeat.
+	Secret *string `json:"secret"`
 }
 
 // CreatedToken defines model for CreatedToken.
 type CreatedToken struct {
 	Note string `json:"note"`
 
-	// Secret Absent when the request is a repeat.
-	Secret *string `json:"secret,omitempty"`
+	// Secret Null when the request is a repeat.
+	Secret *string `json:"secret"`
 	Token  Token   `json:"token"`
 }
 
+// Decision defines model for Decision.
+type Decision string
+
 // Delivery defines model for Delivery.
 type Delivery struct {
+	Bytes     int64 `json:"bytes"`
+	FileCount int   `json:"file_count"`
+
+	// Files Empty in lists.
 	Files []File             `json:"files"`
 	Id    openapi_types.UUID `json:"id"`
 
-	// Inspection The one that counts, once there is one.
-	Inspection  *Inspection        `json:"inspection"`
-	MilestoneId openapi_types.UUID `json:"milestone_id"`
-	Note        string             `json:"note"`
+	// Inspection The one that counts, or the one under way.
+	Inspection     *InspectionHead    `json:"inspection"`
+	ManifestSha256 string             `json:"manifest_sha256"`
+	MilestoneId    openapi_types.UUID `json:"milestone_id"`
+	MilestoneKind  MilestoneKind      `json:"milestone_kind"`
+	MilestoneState MilestoneState     `json:"milestone_state"`
+	Note           string             `json:"note"`
 
 	// Number Per milestone.
-	Number   int                `json:"number"`
-	OpenedAt time.Time          `json:"opened_at"`
+	Number   int       `json:"number"`
+	OpenedAt time.Time `json:"opened_at"`
+
+	// OpenedBy For its own party; the studio sees the vendor, not its artists.
+	OpenedBy string             `json:"opened_by"`
+	PropCode string             `json:"prop_code"`
 	PropId   openapi_types.UUID `json:"prop_id"`
 	SealedAt *time.Time         `json:"sealed_at"`
-	SignOff  *SignOff           `json:"sign_off"`
 
 	// SpecId The revision that judges it.
-	SpecId      *openapi_types.UUID `json:"spec_id"`
-	State       DeliveryState       `json:"state"`
-	WorkOrderId openapi_types.UUID  `json:"work_order_id"`
+	SpecId      openapi_types.UUID `json:"spec_id"`
+	State       DeliveryState      `json:"state"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// DeliveryHead defines model for DeliveryHead.
+type DeliveryHead struct {
+	Id         openapi_types.UUID `json:"id"`
+	Inspection *InspectionHead    `json:"inspection"`
+	Number     int                `json:"number"`
+	SealedAt   *time.Time         `json:"sealed_at"`
+	State      DeliveryState      `json:"state"`
 }
 
 // DeliveryPage defines model for DeliveryPage.
@@ -404,20 +540,26 @@ type DeliveryPage struct {
 // DeliveryState defines model for DeliveryState.
 type DeliveryState string
 
+// Desk Whose turn it is.
+type Desk string
+
 // Digest SHA-256 in hex.
 type Digest = string
 
 // Event defines model for Event.
 type Event struct {
-	Index      int64               `json:"index"`
-	Kind       string              `json:"kind"`
-	RecordedAt time.Time           `json:"recorded_at"`
-	SubjectId  *openapi_types.UUID `json:"subject_id"`
+	At time.Time `json:"at"`
+
+	// By Empty for the machine.
+	By        string             `json:"by"`
+	Index     int64              `json:"index"`
+	Kind      string             `json:"kind"`
+	SubjectId openapi_types.UUID `json:"subject_id"`
 }
 
 // EventPage defines model for EventPage.
 type EventPage struct {
-	Cursor string  `json:"cursor"`
+	Cursor int64   `json:"cursor"`
 	Items  []Event `json:"items"`
 }
 
@@ -435,7 +577,7 @@ type ExplainedRow struct {
 
 // ExplainedSpec defines model for ExplainedSpec.
 type ExplainedSpec struct {
-	Milestone MilestoneName      `json:"milestone"`
+	Milestone MilestoneKind      `json:"milestone"`
 	Rows      []ExplainedRow     `json:"rows"`
 	SpecId    openapi_types.UUID `json:"spec_id"`
 
@@ -445,13 +587,14 @@ type ExplainedSpec struct {
 
 // File defines model for File.
 type File struct {
-	Bytes int64              `json:"bytes"`
-	Id    openapi_types.UUID `json:"id"`
-	Path  string             `json:"path"`
-	Role  string             `json:"role"`
+	Bytes     int64              `json:"bytes"`
+	Id        openapi_types.UUID `json:"id"`
+	MediaType string             `json:"media_type"`
+	Path      string             `json:"path"`
+	Role      string             `json:"role"`
 
-	// Sha256 SHA-256 in hex.
-	Sha256 Digest `json:"sha256"`
+	// Sha256 As declared in the manifest.
+	Sha256 string `json:"sha256"`
 }
 
 // FileUpload defines model for FileUpload.
@@ -482,26 +625,48 @@ type Finding struct {
 	File   *string `json:"file,omitempty"`
 
 	// FollowsFrom The check whose finding explains this one.
-	FollowsFrom *string                   `json:"follows_from,omitempty"`
-	Labels      *map[string]string        `json:"labels,omitempty"`
-	Limit       *map[string]float32       `json:"limit,omitempty"`
-	Lod         *int                      `json:"lod,omitempty"`
-	Measured    *Value                    `json:"measured,omitempty"`
-	Metrics     *map[string]float32       `json:"metrics,omitempty"`
-	Outcome     FindingOutcome            `json:"outcome"`
-	Part        *string                   `json:"part,omitempty"`
-	Pictures    *[]string                 `json:"pictures,omitempty"`
-	Pose        *string                   `json:"pose,omitempty"`
-	Remedy      *string                   `json:"remedy,omitempty"`
-	Sentence    *string                   `json:"sentence,omitempty"`
-	Set         *string                   `json:"set,omitempty"`
-	Tile        *int                      `json:"tile,omitempty"`
-	Where       *[]map[string]interface{} `json:"where,omitempty"`
-	Why         *string                   `json:"why,omitempty"`
+	FollowsFrom *string  `json:"follows_from,omitempty"`
+	Limit       *float64 `json:"limit,omitempty"`
+	LimitKey    *string  `json:"limit_key,omitempty"`
+	Lod         *int     `json:"lod,omitempty"`
+	Measured    *float64 `json:"measured,omitempty"`
+
+	// Ord Its place in the report.
+	Ord     int            `json:"ord"`
+	Outcome FindingOutcome `json:"outcome"`
+	Part    *string        `json:"part,omitempty"`
+	Pose    *string        `json:"pose,omitempty"`
+	Set     *string        `json:"set,omitempty"`
+	Tile    *int           `json:"tile,omitempty"`
+	Unit    *string        `json:"unit,omitempty"`
 }
 
 // FindingOutcome defines model for Finding.Outcome.
 type FindingOutcome string
+
+// FindingPage defines model for FindingPage.
+type FindingPage struct {
+	Items []Finding `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// Head defines model for Head.
+type Head struct {
+	// Anchored Size at the newest signed anchor.
+	Anchored int64              `json:"anchored"`
+	LogId    openapi_types.UUID `json:"log_id"`
+
+	// Root Of the Merkle tree (RFC 6962), hex.
+	Root string `json:"root"`
+	Size int64  `json:"size"`
+}
+
+// HeadList defines model for HeadList.
+type HeadList struct {
+	Items []Head `json:"items"`
+}
 
 // Health defines model for Health.
 type Health struct {
@@ -511,39 +676,62 @@ type Health struct {
 
 // Inspection defines model for Inspection.
 type Inspection struct {
+	Attempts int `json:"attempts"`
+
+	// Cause Why it could not be evaluated, where it could not.
+	Cause string `json:"cause"`
+
 	// Current It is the one that counts.
 	Current        bool               `json:"current"`
 	DeliveryId     openapi_types.UUID `json:"delivery_id"`
 	Engine         string             `json:"engine"`
 	EvidenceSha256 *string            `json:"evidence_sha256"`
+	FinishedAt     *time.Time         `json:"finished_at"`
+	Headline       string             `json:"headline"`
+	Id             openapi_types.UUID `json:"id"`
+	Issues         int                `json:"issues"`
 
-	// Findings Empty in lists.
-	Findings []Finding          `json:"findings"`
+	// Pictures Empty in lists.
+	Pictures  []Picture          `json:"pictures"`
+	QueuedAt  time.Time          `json:"queued_at"`
+	SpecId    openapi_types.UUID `json:"spec_id"`
+	StartedAt *time.Time         `json:"started_at"`
+	State     InspectionState    `json:"state"`
+
+	// Verdict Null until it is done.
+	Verdict *Verdict `json:"verdict"`
+}
+
+// InspectionHead defines model for InspectionHead.
+type InspectionHead struct {
 	Headline string             `json:"headline"`
 	Id       openapi_types.UUID `json:"id"`
 
-	// Pictures Empty in lists.
-	Pictures   []Picture       `json:"pictures"`
-	QueuedAt   time.Time       `json:"queued_at"`
-	RecordedAt *time.Time      `json:"recorded_at"`
-	State      InspectionState `json:"state"`
+	// Issues Blocking findings that failed or could not be evaluated.
+	Issues int             `json:"issues"`
+	State  InspectionState `json:"state"`
 
-	// Verdict Null until recorded.
-	Verdict *InspectionVerdict `json:"verdict"`
+	// Verdict Null until it is done.
+	Verdict *Verdict `json:"verdict"`
 }
 
-// InspectionState defines model for Inspection.State.
+// InspectionList defines model for InspectionList.
+type InspectionList struct {
+	Items []Inspection `json:"items"`
+}
+
+// InspectionState defines model for InspectionState.
 type InspectionState string
 
-// InspectionVerdict Null until recorded.
-type InspectionVerdict string
-
-// InspectionPage defines model for InspectionPage.
-type InspectionPage struct {
-	Items []Inspection `json:"items"`
-
-	// Next Pass it as `after`; null on the last page.
-	Next *Next `json:"next"`
+// Invitation defines model for Invitation.
+type Invitation struct {
+	Email     string             `json:"email"`
+	ExpiresAt time.Time          `json:"expires_at"`
+	Id        openapi_types.UUID `json:"id"`
+	Party     string             `json:"party"`
+	PartyId   openapi_types.UUID `json:"party_id"`
+	Roles     []Role             `json:"roles"`
+	Side      Side               `json:"side"`
 }
 
 // LogIn defines model for LogIn.
@@ -552,12 +740,22 @@ type LogIn struct {
 	Password string `json:"password"`
 }
 
+// LoggedInSession defines model for LoggedInSession.
+type LoggedInSession struct {
+	ExpiresAt time.Time `json:"expires_at"`
+	Me        Me        `json:"me"`
+}
+
 // Me defines model for Me.
 type Me struct {
-	AuthenticatedBy MeAuthenticatedBy `json:"authenticated_by"`
-	Member          Member            `json:"member"`
-	Party           Party             `json:"party"`
-	Scopes          []Scope           `json:"scopes"`
+	AuthenticatedBy MeAuthenticatedBy  `json:"authenticated_by"`
+	MemberId        openapi_types.UUID `json:"member_id"`
+	Name            string             `json:"name"`
+	Party           string             `json:"party"`
+	PartyId         openapi_types.UUID `json:"party_id"`
+	Roles           []Role             `json:"roles"`
+	Scopes          []Scope            `json:"scopes"`
+	Side            Side               `json:"side"`
 }
 
 // MeAuthenticatedBy defines model for Me.AuthenticatedBy.
@@ -565,38 +763,49 @@ type MeAuthenticatedBy string
 
 // Member defines model for Member.
 type Member struct {
-	CreatedAt time.Time          `json:"created_at"`
-	Email     string             `json:"email"`
-	Id        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
-	PartyId   openapi_types.UUID `json:"party_id"`
-	Role      Role               `json:"role"`
+	CreatedAt  time.Time          `json:"created_at"`
+	DisabledAt *time.Time         `json:"disabled_at"`
+	Email      string             `json:"email"`
+	Id         openapi_types.UUID `json:"id"`
+	Name       string             `json:"name"`
+	PartyId    openapi_types.UUID `json:"party_id"`
+	Roles      []Role             `json:"roles"`
 }
 
-// MemberPage defines model for MemberPage.
-type MemberPage struct {
+// MemberList defines model for MemberList.
+type MemberList struct {
 	Items []Member `json:"items"`
-
-	// Next Pass it as `after`; null on the last page.
-	Next *Next `json:"next"`
 }
 
 // Milestone defines model for Milestone.
 type Milestone struct {
-	DueOn          *openapi_types.Date `json:"due_on"`
-	Id             openapi_types.UUID  `json:"id"`
-	LastDeliveryId *openapi_types.UUID `json:"last_delivery_id"`
-	Name           MilestoneName       `json:"name"`
+	Amount Money `json:"amount"`
 
-	// Rounds Returns so far.
+	// Delivery The newest delivery in short.
+	Delivery *DeliveryHead `json:"delivery"`
+
+	// Desk Whose turn it is.
+	Desk  Desk                `json:"desk"`
+	DueOn *openapi_types.Date `json:"due_on"`
+	Id    openapi_types.UUID  `json:"id"`
+	Kind  MilestoneKind       `json:"kind"`
+
+	// Rounds Deliveries sealed so far.
 	Rounds int `json:"rounds"`
 
-	// State The state machine's word: whose turn it is.
-	State string `json:"state"`
+	// ShareBp Share of the price in basis points (10,000 is all of it).
+	ShareBp int `json:"share_bp"`
+
+	// Since When it came into this state.
+	Since time.Time      `json:"since"`
+	State MilestoneState `json:"state"`
 }
 
-// MilestoneName defines model for MilestoneName.
-type MilestoneName string
+// MilestoneKind defines model for MilestoneKind.
+type MilestoneKind string
+
+// MilestoneState defines model for MilestoneState.
+type MilestoneState string
 
 // Money defines model for Money.
 type Money struct {
@@ -605,6 +814,13 @@ type Money struct {
 
 	// Currency ISO 4217.
 	Currency string `json:"currency"`
+}
+
+// NewConcession defines model for NewConcession.
+type NewConcession struct {
+	// Ord Of the finding.
+	Ord    int    `json:"ord"`
+	Reason string `json:"reason"`
 }
 
 // NewDelivery defines model for NewDelivery.
@@ -631,24 +847,39 @@ type NewFile struct {
 	Sha256 Digest `json:"sha256"`
 }
 
-// NewMember defines model for NewMember.
-type NewMember struct {
-	Email string `json:"email"`
-	Name  string `json:"name"`
-	Role  Role   `json:"role"`
+// NewInvitation defines model for NewInvitation.
+type NewInvitation struct {
+	Days    *int               `json:"days,omitempty"`
+	Email   string             `json:"email"`
+	PartyId openapi_types.UUID `json:"party_id"`
+	Roles   []Role             `json:"roles"`
 }
 
 // NewMilestone defines model for NewMilestone.
 type NewMilestone struct {
-	DueOn *openapi_types.Date `json:"due_on,omitempty"`
-	Name  MilestoneName       `json:"name"`
+	DueOn   *openapi_types.Date `json:"due_on,omitempty"`
+	Kind    MilestoneKind       `json:"kind"`
+	ShareBp *int                `json:"share_bp,omitempty"`
+}
+
+// NewNote defines model for NewNote.
+type NewNote struct {
+	// Private For the studio's eyes only.
+	Private *bool  `json:"private,omitempty"`
+	Text    string `json:"text"`
+}
+
+// NewPassword defines model for NewPassword.
+type NewPassword struct {
+	New string `json:"new"`
+	Old string `json:"old"`
 }
 
 // NewProject defines model for NewProject.
 type NewProject struct {
 	// Code Short and fixed; it appears in file names.
-	Code Code   `json:"code"`
-	Name string `json:"name"`
+	Code  Code   `json:"code"`
+	Title string `json:"title"`
 }
 
 // NewProp defines model for NewProp.
@@ -665,14 +896,11 @@ type NewProp struct {
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
-	Decision NewSignOffDecision `json:"decision"`
+	Decision Decision `json:"decision"`
 
-	// Reason Required to return.
+	// Reason Needed for everything but `accept`.
 	Reason *string `json:"reason,omitempty"`
 }
-
-// NewSignOffDecision defines model for NewSignOff.Decision.
-type NewSignOffDecision string
 
 // NewSpec defines model for NewSpec.
 type NewSpec struct {
@@ -692,8 +920,6 @@ type NewToken struct {
 
 // NewVendor defines model for NewVendor.
 type NewVendor struct {
-	// Code Short and fixed; it appears in file names.
-	Code Code   `json:"code"`
 	Name string `json:"name"`
 }
 
@@ -713,6 +939,21 @@ type NewWorkOrder struct {
 // Next Pass it as `after`; null on the last page.
 type Next = string
 
+// Note defines model for Note.
+type Note struct {
+	At      time.Time          `json:"at"`
+	By      string             `json:"by"`
+	Id      openapi_types.UUID `json:"id"`
+	Private bool               `json:"private"`
+	Side    Side               `json:"side"`
+	Text    string             `json:"text"`
+}
+
+// NoteList defines model for NoteList.
+type NoteList struct {
+	Items []Note `json:"items"`
+}
+
 // OpenedDelivery defines model for OpenedDelivery.
 type OpenedDelivery struct {
 	Delivery Delivery   `json:"delivery"`
@@ -729,22 +970,21 @@ type PartUpload struct {
 	Put    PresignedPut `json:"put"`
 }
 
-// Party defines model for Party.
-type Party struct {
-	// Code Short and fixed; it appears in file names.
-	Code      Code               `json:"code"`
-	CreatedAt time.Time          `json:"created_at"`
-	Id        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
-	Side      PartySide          `json:"side"`
+// Payable defines model for Payable.
+type Payable struct {
+	Amount        Money              `json:"amount"`
+	At            time.Time          `json:"at"`
+	Id            openapi_types.UUID `json:"id"`
+	MilestoneId   openapi_types.UUID `json:"milestone_id"`
+	MilestoneKind MilestoneKind      `json:"milestone_kind"`
+	PropCode      string             `json:"prop_code"`
+	PropId        openapi_types.UUID `json:"prop_id"`
+	WorkOrderId   openapi_types.UUID `json:"work_order_id"`
 }
 
-// PartySide defines model for Party.Side.
-type PartySide string
-
-// PartyPage defines model for PartyPage.
-type PartyPage struct {
-	Items []Party `json:"items"`
+// PayablePage defines model for PayablePage.
+type PayablePage struct {
+	Items []Payable `json:"items"`
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
@@ -752,10 +992,12 @@ type PartyPage struct {
 
 // Picture defines model for Picture.
 type Picture struct {
-	Name string `json:"name"`
+	Bytes     int64  `json:"bytes"`
+	MediaType string `json:"media_type"`
+	Name      string `json:"name"`
 
-	// Sha256 SHA-256 in hex.
-	Sha256 Digest `json:"sha256"`
+	// Sha256 Of the stored file.
+	Sha256 string `json:"sha256"`
 
 	// Url Where this service gives it.
 	Url  string `json:"url"`
@@ -780,7 +1022,7 @@ type Problem struct {
 	// Errors Each thing that is wrong with what was sent.
 	Errors *[]ProblemError `json:"errors,omitempty"`
 
-	// Instance The request's id
+	// Instance The request's id, as in the service's logs.
 	Instance *string `json:"instance,omitempty"`
 
 	// Missing Files still to upload.
@@ -801,7 +1043,7 @@ type ProblemError struct {
 	// Line From 1.
 	Line *int `json:"line,omitempty"`
 
-	// Pointer JSON pointer into the body
+	// Pointer JSON pointer into the body, or the name of a parameter.
 	Pointer *string `json:"pointer,omitempty"`
 	Reason  string  `json:"reason"`
 }
@@ -812,7 +1054,7 @@ type Project struct {
 	Code      Code               `json:"code"`
 	CreatedAt time.Time          `json:"created_at"`
 	Id        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
+	Title     string             `json:"title"`
 }
 
 // ProjectPage defines model for ProjectPage.
@@ -826,19 +1068,22 @@ type ProjectPage struct {
 // Prop defines model for Prop.
 type Prop struct {
 	// Code Short and fixed; it appears in file names.
-	Code      Code      `json:"code"`
-	CreatedAt time.Time `json:"created_at"`
+	Code Code `json:"code"`
 
-	// DueOn Of the last milestone.
-	DueOn      *openapi_types.Date `json:"due_on"`
-	Id         openapi_types.UUID  `json:"id"`
-	Milestones []Milestone         `json:"milestones"`
-	Price      Money               `json:"price"`
+	// DueOn Of the next milestone that is not done.
+	DueOn         *openapi_types.Date `json:"due_on"`
+	Id            openapi_types.UUID  `json:"id"`
+	Milestones    []Milestone         `json:"milestones"`
+	OrderedAt     time.Time           `json:"ordered_at"`
+	Price         Money               `json:"price"`
+	SpecInForceId *openapi_types.UUID `json:"spec_in_force_id"`
+
+	// SpecOfferedId A newer revision that waits for the vendor to acknowledge it.
+	SpecOfferedId *openapi_types.UUID `json:"spec_offered_id"`
 
 	// Tier How close the camera comes, far to near.
 	Tier        Tier               `json:"tier"`
 	Title       string             `json:"title"`
-	Version     int                `json:"version"`
 	WorkOrderId openapi_types.UUID `json:"work_order_id"`
 }
 
@@ -852,89 +1097,96 @@ type PropPage struct {
 
 // Reason defines model for Reason.
 type Reason struct {
-	Reason *string `json:"reason,omitempty"`
+	Reason string `json:"reason"`
 }
 
-// Receipt defines model for Receipt.
+// Receipt Keep it outside this service, and it is a witness.
 type Receipt struct {
-	// Body The leaf's exact bytes
-	Body  string `json:"body"`
-	Index int64  `json:"index"`
-	Kind  string `json:"kind"`
+	// Anchor Ties a head of the log into the house log; absent for about a second after the fact.
+	Anchor *Anchor `json:"anchor,omitempty"`
 
-	// LeafSha256 RFC 6962 leaf hash
-	LeafSha256 string             `json:"leaf_sha256"`
-	LogId      openapi_types.UUID `json:"log_id"`
+	// Body The leaf's exact bytes.
+	Body string `json:"body"`
 
-	// Proof Hashes from the leaf to the root, hex.
-	Proof      []string `json:"proof"`
-	RootSha256 string   `json:"root_sha256"`
-	Size       int64    `json:"size"`
+	// Checkpoint Signed note over the house log.
+	Checkpoint *string            `json:"checkpoint,omitempty"`
+	Format     string             `json:"format"`
+	Index      int64              `json:"index"`
+	Kind       string             `json:"kind"`
+	LeafHash   string             `json:"leaf_hash"`
+	Log        openapi_types.UUID `json:"log"`
+	Proof      []string           `json:"proof"`
+	Root       string             `json:"root"`
+	Size       int64              `json:"size"`
 }
 
-// Role defines model for Role.
+// Role The first three are a studio's, the others a vendor's.
 type Role string
 
-// Scope `read` everything you can see; `deliver` as a vendor; `manage` contracts, parties and members; `sign` decisions.
+// Scope `read` what you can see; `deliver` open, upload, seal, acknowledge; `order` projects, work orders, props, specs, vendors; `review` sign off, concede, note, re-inspect; `admin` invite, tokens.
 type Scope string
 
 // SealedDelivery defines model for SealedDelivery.
 type SealedDelivery struct {
 	Delivery Delivery `json:"delivery"`
-	Receipt  Receipt  `json:"receipt"`
+
+	// Receipt Keep it outside this service, and it is a witness.
+	Receipt Receipt `json:"receipt"`
 }
 
-// Session defines model for Session.
-type Session struct {
-	ExpiresAt time.Time `json:"expires_at"`
-	Me        Me        `json:"me"`
-}
+// Side defines model for Side.
+type Side string
 
 // SignOff defines model for SignOff.
 type SignOff struct {
-	Decision SignOffDecision    `json:"decision"`
-	Id       openapi_types.UUID `json:"id"`
-	Reason   string             `json:"reason"`
-	SignedAt time.Time          `json:"signed_at"`
-	SignedBy string             `json:"signed_by"`
+	At           time.Time           `json:"at"`
+	By           string              `json:"by"`
+	Decision     Decision            `json:"decision"`
+	Id           openapi_types.UUID  `json:"id"`
+	InspectionId *openapi_types.UUID `json:"inspection_id"`
+
+	// Payable What it released.
+	Payable *Payable `json:"payable"`
+	Reason  string   `json:"reason"`
 }
 
-// SignOffDecision defines model for SignOff.Decision.
-type SignOffDecision string
+// SignOffList defines model for SignOffList.
+type SignOffList struct {
+	Items []SignOff `json:"items"`
+}
 
 // SignedOff defines model for SignedOff.
 type SignedOff struct {
-	Delivery Delivery `json:"delivery"`
-	Receipt  Receipt  `json:"receipt"`
-	SignOff  SignOff  `json:"sign_off"`
+	// Receipt Keep it outside this service, and it is a witness.
+	Receipt Receipt `json:"receipt"`
+	SignOff SignOff `json:"sign_off"`
 }
 
 // Spec defines model for Spec.
 type Spec struct {
 	AcknowledgedAt *time.Time `json:"acknowledged_at"`
+	By             string     `json:"by"`
+	CreatedAt      time.Time  `json:"created_at"`
 
-	// Digest SHA-256 in hex.
-	Digest Digest `json:"digest"`
+	// Digest SHA-256 of the resolved spec in canonical JSON.
+	Digest string `json:"digest"`
 
-	// Document The text as it was published; only when one revision is asked for.
+	// Document The text as it was published; only where one revision is asked for.
 	Document *string            `json:"document,omitempty"`
 	Id       openapi_types.UUID `json:"id"`
 
 	// InForce It would judge a delivery opened now.
-	InForce     bool               `json:"in_force"`
-	Note        string             `json:"note"`
-	PropId      openapi_types.UUID `json:"prop_id"`
-	PublishedAt time.Time          `json:"published_at"`
-	PublishedBy string             `json:"published_by"`
-	Revision    int                `json:"revision"`
+	InForce bool `json:"in_force"`
+
+	// Note What changed.
+	Note   string             `json:"note"`
+	Number int                `json:"number"`
+	PropId openapi_types.UUID `json:"prop_id"`
 }
 
-// SpecPage defines model for SpecPage.
-type SpecPage struct {
+// SpecList defines model for SpecList.
+type SpecList struct {
 	Items []Spec `json:"items"`
-
-	// Next Pass it as `after`; null on the last page.
-	Next *Next `json:"next"`
 }
 
 // Tier How close the camera comes, far to near.
@@ -942,19 +1194,21 @@ type Tier string
 
 // Token defines model for Token.
 type Token struct {
-	CreatedAt time.Time          `json:"created_at"`
-	ExpiresAt time.Time          `json:"expires_at"`
-	Id        openapi_types.UUID `json:"id"`
-	Name      string             `json:"name"`
-	Scopes    []Scope            `json:"scopes"`
+	CreatedAt time.Time `json:"created_at"`
+	ExpiresAt time.Time `json:"expires_at"`
+
+	// Hint The first characters, to tell tokens apart.
+	Hint       string             `json:"hint"`
+	Id         openapi_types.UUID `json:"id"`
+	LastUsedAt *time.Time         `json:"last_used_at"`
+	Name       string             `json:"name"`
+	RevokedAt  *time.Time         `json:"revoked_at"`
+	Scopes     []Scope            `json:"scopes"`
 }
 
-// TokenPage defines model for TokenPage.
-type TokenPage struct {
+// TokenList defines model for TokenList.
+type TokenList struct {
 	Items []Token `json:"items"`
-
-	// Next Pass it as `after`; null on the last page.
-	Next *Next `json:"next"`
 }
 
 // UploadPlan defines model for UploadPlan.
@@ -967,26 +1221,37 @@ type UploadPlan struct {
 	State         DeliveryState      `json:"state"`
 }
 
-// Value defines model for Value.
-type Value struct {
-	Unit  string  `json:"unit"`
-	Value float64 `json:"value"`
+// Vendor defines model for Vendor.
+type Vendor struct {
+	CreatedAt time.Time          `json:"created_at"`
+	Id        openapi_types.UUID `json:"id"`
+	Name      string             `json:"name"`
 }
+
+// VendorPage defines model for VendorPage.
+type VendorPage struct {
+	Items []Vendor `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// Verdict Null until it is done.
+type Verdict string
 
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
-	DeliveryId *openapi_types.UUID `json:"delivery_id"`
-	DueOn      *openapi_types.Date `json:"due_on"`
+	Late      bool               `json:"late"`
+	Milestone Milestone          `json:"milestone"`
+	PropCode  string             `json:"prop_code"`
+	PropId    openapi_types.UUID `json:"prop_id"`
+	PropTitle string             `json:"prop_title"`
+	Studio    string             `json:"studio"`
 
-	// Kind What is wanted of you.
-	Kind        string             `json:"kind"`
-	Milestone   MilestoneName      `json:"milestone"`
-	MilestoneId openapi_types.UUID `json:"milestone_id"`
-	PropCode    string             `json:"prop_code"`
-	PropId      openapi_types.UUID `json:"prop_id"`
-
-	// What The same in words.
-	What        string             `json:"what"`
+	// Tier How close the camera comes, far to near.
+	Tier        Tier               `json:"tier"`
+	Vendor      string             `json:"vendor"`
+	WorkOrder   string             `json:"work_order"`
 	WorkOrderId openapi_types.UUID `json:"work_order_id"`
 }
 
@@ -1001,18 +1266,29 @@ type WorkItemPage struct {
 // WorkOrder defines model for WorkOrder.
 type WorkOrder struct {
 	// Code Short and fixed; it appears in file names.
-	Code      Code               `json:"code"`
-	CreatedAt time.Time          `json:"created_at"`
-	Currency  string             `json:"currency"`
-	Id        openapi_types.UUID `json:"id"`
-	LogId     openapi_types.UUID `json:"log_id"`
-	ProjectId openapi_types.UUID `json:"project_id"`
+	Code Code `json:"code"`
 
-	// ReviewDays The studio's time to review
-	ReviewDays     int                `json:"review_days"`
+	// Id Also the id of its log.
+	Id                 openapi_types.UUID `json:"id"`
+	Milestones         int                `json:"milestones"`
+	MilestonesAccepted int                `json:"milestones_accepted"`
+	Payable            Money              `json:"payable"`
+	PlacedAt           time.Time          `json:"placed_at"`
+	Price              Money              `json:"price"`
+
+	// ProjectId Null for the vendor.
+	ProjectId *openapi_types.UUID `json:"project_id"`
+	Props     int                 `json:"props"`
+
+	// ReviewDays The studio's time to review, in working days.
+	ReviewDays int `json:"review_days"`
+
+	// RoundsIncluded Rounds of rework in the price.
 	RoundsIncluded int                `json:"rounds_included"`
+	Studio         string             `json:"studio"`
 	Terms          string             `json:"terms"`
 	Title          string             `json:"title"`
+	Vendor         string             `json:"vendor"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
 }
 
@@ -1048,9 +1324,6 @@ type LogId = openapi_types.UUID
 // MilestoneId defines model for MilestoneId.
 type MilestoneId = openapi_types.UUID
 
-// PartyId defines model for PartyId.
-type PartyId = openapi_types.UUID
-
 // ProjectId defines model for ProjectId.
 type ProjectId = openapi_types.UUID
 
@@ -1066,10 +1339,15 @@ type TokenId = openapi_types.UUID
 // WorkOrderId defines model for WorkOrderId.
 type WorkOrderId = openapi_types.UUID
 
+// LoggedIn defines model for LoggedIn.
+type LoggedIn = LoggedInSession
+
 // ListDeliveriesParams defines parameters for ListDeliveries.
 type ListDeliveriesParams struct {
 	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
 	PropId      *openapi_types.UUID `form:"prop_id,omitempty" json:"prop_id,omitempty"`
+	MilestoneId *openapi_types.UUID `form:"milestone_id,omitempty" json:"milestone_id,omitempty"`
+	State       *DeliveryState      `form:"state,omitempty" json:"state,omitempty"`
 
 	// After `next` of the page before.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
@@ -1090,17 +1368,14 @@ type CompleteFileParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
-// ListInspectionsParams defines parameters for ListInspections.
-type ListInspectionsParams struct {
-	// After `next` of the page before.
-	After *After `form:"after,omitempty" json:"after,omitempty"`
-
-	// Limit How many at most.
-	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
-}
-
 // ReinspectDeliveryParams defines parameters for ReinspectDelivery.
 type ReinspectDeliveryParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AddNoteParams defines parameters for AddNote.
+type AddNoteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -1115,17 +1390,55 @@ type SealDeliveryParams struct {
 type SignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+	IfMatch        *string        `json:"If-Match,omitempty"`
 }
 
-// ListEventsParams defines parameters for ListEvents.
-type ListEventsParams struct {
-	WorkOrderId openapi_types.UUID `form:"work_order_id" json:"work_order_id"`
+// GrantConcessionParams defines parameters for GrantConcession.
+type GrantConcessionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
+// ListFindingsParams defines parameters for ListFindings.
+type ListFindingsParams struct {
 	// After `next` of the page before.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// InviteParams defines parameters for Invite.
+type InviteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// GetConsistencyParams defines parameters for GetConsistency.
+type GetConsistencyParams struct {
+	From int64 `form:"from" json:"from"`
+	To   int64 `form:"to" json:"to"`
+}
+
+// ListEventsParams defines parameters for ListEvents.
+type ListEventsParams struct {
+	// After Index of the last event you have; -1 for all.
+	After *int64 `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ChangePasswordParams defines parameters for ChangePassword.
+type ChangePasswordParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CancelMilestoneParams defines parameters for CancelMilestone.
+type CancelMilestoneParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // OpenDeliveryParams defines parameters for OpenDelivery.
@@ -1136,6 +1449,9 @@ type OpenDeliveryParams struct {
 
 // ListMyWorkParams defines parameters for ListMyWork.
 type ListMyWorkParams struct {
+	// Desk Whose desk; your own unless said.
+	Desk *ListMyWorkParamsDesk `form:"desk,omitempty" json:"desk,omitempty"`
+
 	// After `next` of the page before.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
@@ -1143,34 +1459,18 @@ type ListMyWorkParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
-// ListPartiesParams defines parameters for ListParties.
-type ListPartiesParams struct {
+// ListMyWorkParamsDesk defines parameters for ListMyWork.
+type ListMyWorkParamsDesk string
+
+// ListPayablesParams defines parameters for ListPayables.
+type ListPayablesParams struct {
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
 	// After `next` of the page before.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
-}
-
-// CreateVendorParams defines parameters for CreateVendor.
-type CreateVendorParams struct {
-	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
-	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
-}
-
-// ListMembersParams defines parameters for ListMembers.
-type ListMembersParams struct {
-	// After `next` of the page before.
-	After *After `form:"after,omitempty" json:"after,omitempty"`
-
-	// Limit How many at most.
-	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
-}
-
-// CreateMemberParams defines parameters for CreateMember.
-type CreateMemberParams struct {
-	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
-	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListProjectsParams defines parameters for ListProjects.
@@ -1186,15 +1486,6 @@ type ListProjectsParams struct {
 type CreateProjectParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
-}
-
-// ListSpecsParams defines parameters for ListSpecs.
-type ListSpecsParams struct {
-	// After `next` of the page before.
-	After *After `form:"after,omitempty" json:"after,omitempty"`
-
-	// Limit How many at most.
-	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
 // PublishSpecParams defines parameters for PublishSpec.
@@ -1215,16 +1506,7 @@ type AcknowledgeSpecParams struct {
 // ExplainSpecParams defines parameters for ExplainSpec.
 type ExplainSpecParams struct {
 	// Milestone As it counts at this milestone; `final` unless said.
-	Milestone *MilestoneName `form:"milestone,omitempty" json:"milestone,omitempty"`
-}
-
-// ListTokensParams defines parameters for ListTokens.
-type ListTokensParams struct {
-	// After `next` of the page before.
-	After *After `form:"after,omitempty" json:"after,omitempty"`
-
-	// Limit How many at most.
-	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+	Milestone *MilestoneKind `form:"milestone,omitempty" json:"milestone,omitempty"`
 }
 
 // CreateTokenParams defines parameters for CreateToken.
@@ -1233,10 +1515,23 @@ type CreateTokenParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListVendorsParams defines parameters for ListVendors.
+type ListVendorsParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// CreateVendorParams defines parameters for CreateVendor.
+type CreateVendorParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListWorkOrdersParams defines parameters for ListWorkOrders.
 type ListWorkOrdersParams struct {
-	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
-
 	// After `next` of the page before.
 	After *After `form:"after,omitempty" json:"after,omitempty"`
 
@@ -1265,20 +1560,32 @@ type CreatePropParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
-// AbandonDeliveryJSONRequestBody defines body for AbandonDelivery for application/json ContentType.
-type AbandonDeliveryJSONRequestBody = Reason
+// ReinspectDeliveryJSONRequestBody defines body for ReinspectDelivery for application/json ContentType.
+type ReinspectDeliveryJSONRequestBody = Reason
+
+// AddNoteJSONRequestBody defines body for AddNote for application/json ContentType.
+type AddNoteJSONRequestBody = NewNote
 
 // SignOffJSONRequestBody defines body for SignOff for application/json ContentType.
 type SignOffJSONRequestBody = NewSignOff
 
+// GrantConcessionJSONRequestBody defines body for GrantConcession for application/json ContentType.
+type GrantConcessionJSONRequestBody = NewConcession
+
+// InviteJSONRequestBody defines body for Invite for application/json ContentType.
+type InviteJSONRequestBody = NewInvitation
+
+// AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
+type AcceptInvitationJSONRequestBody = AcceptInvitation
+
+// ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
+type ChangePasswordJSONRequestBody = NewPassword
+
+// CancelMilestoneJSONRequestBody defines body for CancelMilestone for application/json ContentType.
+type CancelMilestoneJSONRequestBody = Reason
+
 // OpenDeliveryJSONRequestBody defines body for OpenDelivery for application/json ContentType.
 type OpenDeliveryJSONRequestBody = NewDelivery
-
-// CreateVendorJSONRequestBody defines body for CreateVendor for application/json ContentType.
-type CreateVendorJSONRequestBody = NewVendor
-
-// CreateMemberJSONRequestBody defines body for CreateMember for application/json ContentType.
-type CreateMemberJSONRequestBody = NewMember
 
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
@@ -1291,6 +1598,9 @@ type LogInJSONRequestBody = LogIn
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
+
+// CreateVendorJSONRequestBody defines body for CreateVendor for application/json ContentType.
+type CreateVendorJSONRequestBody = NewVendor
 
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
@@ -1315,61 +1625,82 @@ type ServerInterface interface {
 	// AbandonDelivery Give up a delivery that is not sealed
 	// (POST /v1/deliveries/{delivery_id}/abandon)
 	AbandonDelivery(ctx echo.Context, deliveryId DeliveryId, params AbandonDeliveryParams) error
+	// ListConcessions What was accepted as is
+	// (GET /v1/deliveries/{delivery_id}/concessions)
+	ListConcessions(ctx echo.Context, deliveryId DeliveryId) error
 	// CompleteFile Join the parts of a file that went up in parts
 	// (POST /v1/deliveries/{delivery_id}/files/{file_id}/complete)
 	CompleteFile(ctx echo.Context, deliveryId DeliveryId, fileId FileId, params CompleteFileParams) error
 	// ListInspections Every inspection of a delivery
 	// (GET /v1/deliveries/{delivery_id}/inspections)
-	ListInspections(ctx echo.Context, deliveryId DeliveryId, params ListInspectionsParams) error
+	ListInspections(ctx echo.Context, deliveryId DeliveryId) error
 	// ReinspectDelivery Inspect a sealed delivery again, as the studio
 	// (POST /v1/deliveries/{delivery_id}/inspections)
 	ReinspectDelivery(ctx echo.Context, deliveryId DeliveryId, params ReinspectDeliveryParams) error
+	// ListNotes Remarks on a delivery
+	// (GET /v1/deliveries/{delivery_id}/notes)
+	ListNotes(ctx echo.Context, deliveryId DeliveryId) error
+	// AddNote Remark on a delivery
+	// (POST /v1/deliveries/{delivery_id}/notes)
+	AddNote(ctx echo.Context, deliveryId DeliveryId, params AddNoteParams) error
 	// SealDelivery Seal the delivery and queue its inspection
 	// (POST /v1/deliveries/{delivery_id}/seal)
 	SealDelivery(ctx echo.Context, deliveryId DeliveryId, params SealDeliveryParams) error
+	// ListSignOffs Decisions on a delivery
+	// (GET /v1/deliveries/{delivery_id}/sign-offs)
+	ListSignOffs(ctx echo.Context, deliveryId DeliveryId) error
 	// SignOff Accept a delivery, or return it with a reason
-	// (POST /v1/deliveries/{delivery_id}/sign-off)
+	// (POST /v1/deliveries/{delivery_id}/sign-offs)
 	SignOff(ctx echo.Context, deliveryId DeliveryId, params SignOffParams) error
 	// GetUploads What has arrived, and fresh links for what has not
 	// (GET /v1/deliveries/{delivery_id}/uploads)
 	GetUploads(ctx echo.Context, deliveryId DeliveryId) error
-	// ListEvents What happened in a work order since a cursor
-	// (GET /v1/events)
-	ListEvents(ctx echo.Context, params ListEventsParams) error
-	// GetInspection One inspection with its findings
+	// GetInspection One inspection with the names of its pictures
 	// (GET /v1/inspections/{inspection_id})
 	GetInspection(ctx echo.Context, inspectionId InspectionId) error
-	// GetCheckpoint Size and root of a log
-	// (GET /v1/logs/{log_id}/checkpoint)
-	GetCheckpoint(ctx echo.Context, logId LogId) error
-	// GetReceipt One fact with the proof that it is in the log
-	// (GET /v1/logs/{log_id}/receipts/{index})
-	GetReceipt(ctx echo.Context, logId LogId, index int64) error
+	// GrantConcession Accept one named nonconformity, with a reason
+	// (POST /v1/inspections/{inspection_id}/concessions)
+	GrantConcession(ctx echo.Context, inspectionId InspectionId, params GrantConcessionParams) error
+	// ListFindings Findings in the order of the report
+	// (GET /v1/inspections/{inspection_id}/findings)
+	ListFindings(ctx echo.Context, inspectionId InspectionId, params ListFindingsParams) error
+	// Invite Invite a person into your own party, or into a vendor of yours
+	// (POST /v1/invitations)
+	Invite(ctx echo.Context, params InviteParams) error
+	// AcceptInvitation Join, with the secret of an invitation
+	// (POST /v1/invitations/accept)
+	AcceptInvitation(ctx echo.Context) error
+	// ListLogs The logs you can see, with size and root
+	// (GET /v1/logs)
+	ListLogs(ctx echo.Context) error
+	// GetConsistency Proof that a log only grew between two sizes
+	// (GET /v1/logs/{log_id}/consistency)
+	GetConsistency(ctx echo.Context, logId LogId, params GetConsistencyParams) error
+	// ListEvents What happened since a place in a log
+	// (GET /v1/logs/{log_id}/events)
+	ListEvents(ctx echo.Context, logId LogId, params ListEventsParams) error
 	// GetMe Who am I
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// ChangePassword Change your own password
+	// (POST /v1/me/password)
+	ChangePassword(ctx echo.Context, params ChangePasswordParams) error
+	// ListMembers Members of your own party
+	// (GET /v1/members)
+	ListMembers(ctx echo.Context) error
+	// CancelMilestone Cancel a milestone, as the studio
+	// (POST /v1/milestones/{milestone_id}/cancel)
+	CancelMilestone(ctx echo.Context, milestoneId MilestoneId, params CancelMilestoneParams) error
 	// OpenDelivery Open a delivery with its manifest
 	// (POST /v1/milestones/{milestone_id}/deliveries)
 	OpenDelivery(ctx echo.Context, milestoneId MilestoneId, params OpenDeliveryParams) error
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx echo.Context, params ListMyWorkParams) error
-	// ListParties Your own party and those you work with
-	// (GET /v1/parties)
-	ListParties(ctx echo.Context, params ListPartiesParams) error
-	// CreateVendor Add a vendor to your studio
-	// (POST /v1/parties)
-	CreateVendor(ctx echo.Context, params CreateVendorParams) error
-	// GetParty One party
-	// (GET /v1/parties/{party_id})
-	GetParty(ctx echo.Context, partyId PartyId) error
-	// ListMembers Members of your own party, or of a vendor of yours
-	// (GET /v1/parties/{party_id}/members)
-	ListMembers(ctx echo.Context, partyId PartyId, params ListMembersParams) error
-	// CreateMember Add a member
-	// (POST /v1/parties/{party_id}/members)
-	CreateMember(ctx echo.Context, partyId PartyId, params CreateMemberParams) error
-	// ListProjects Projects you can see
+	// ListPayables Money released by acceptance
+	// (GET /v1/payables)
+	ListPayables(ctx echo.Context, params ListPayablesParams) error
+	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx echo.Context, params ListProjectsParams) error
 	// CreateProject Start a project
@@ -1383,10 +1714,13 @@ type ServerInterface interface {
 	GetProp(ctx echo.Context, propId PropId) error
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
-	ListSpecs(ctx echo.Context, propId PropId, params ListSpecsParams) error
+	ListSpecs(ctx echo.Context, propId PropId) error
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx echo.Context, propId PropId, params PublishSpecParams) error
+	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
+	// (GET /v1/receipts/{kind}/{subject_id})
+	GetReceipt(ctx echo.Context, kind string, subjectId openapi_types.UUID) error
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx echo.Context) error
@@ -1404,13 +1738,19 @@ type ServerInterface interface {
 	ExplainSpec(ctx echo.Context, specId SpecId, params ExplainSpecParams) error
 	// ListTokens Your own tokens
 	// (GET /v1/tokens)
-	ListTokens(ctx echo.Context, params ListTokensParams) error
+	ListTokens(ctx echo.Context) error
 	// CreateToken Make a token for a program
 	// (POST /v1/tokens)
 	CreateToken(ctx echo.Context, params CreateTokenParams) error
 	// RevokeToken Revoke one of your tokens
 	// (DELETE /v1/tokens/{token_id})
 	RevokeToken(ctx echo.Context, tokenId TokenId) error
+	// ListVendors The vendors of your studio
+	// (GET /v1/vendors)
+	ListVendors(ctx echo.Context, params ListVendorsParams) error
+	// CreateVendor Take on a vendor
+	// (POST /v1/vendors)
+	CreateVendor(ctx echo.Context, params CreateVendorParams) error
 	// ListWorkOrders Work orders you can see
 	// (GET /v1/work-orders)
 	ListWorkOrders(ctx echo.Context, params ListWorkOrdersParams) error
@@ -1469,6 +1809,20 @@ func (w *ServerInterfaceWrapper) ListDeliveries(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "prop_id", ctx.QueryParams(), &params.PropId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "milestone_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "milestone_id", ctx.QueryParams(), &params.MilestoneId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
 	}
 
 	// ------------- Optional query parameter "after" -------------
@@ -1544,6 +1898,22 @@ func (w *ServerInterfaceWrapper) AbandonDelivery(ctx echo.Context) error {
 	return err
 }
 
+// ListConcessions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListConcessions(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "delivery_id" -------------
+	var deliveryId DeliveryId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "delivery_id", ctx.Param("delivery_id"), &deliveryId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListConcessions(ctx, deliveryId)
+	return err
+}
+
 // CompleteFile converts echo context to params.
 func (w *ServerInterfaceWrapper) CompleteFile(ctx echo.Context) error {
 	var err error
@@ -1601,24 +1971,8 @@ func (w *ServerInterfaceWrapper) ListInspections(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
 	}
 
-	// Parameter object where we will unmarshal all parameters from the context
-	var params ListInspectionsParams
-	// ------------- Optional query parameter "after" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
-	}
-
-	// ------------- Optional query parameter "limit" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
-	}
-
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListInspections(ctx, deliveryId, params)
+	err = w.Handler.ListInspections(ctx, deliveryId)
 	return err
 }
 
@@ -1660,6 +2014,60 @@ func (w *ServerInterfaceWrapper) ReinspectDelivery(ctx echo.Context) error {
 	return err
 }
 
+// ListNotes converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNotes(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "delivery_id" -------------
+	var deliveryId DeliveryId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "delivery_id", ctx.Param("delivery_id"), &deliveryId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNotes(ctx, deliveryId)
+	return err
+}
+
+// AddNote converts echo context to params.
+func (w *ServerInterfaceWrapper) AddNote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "delivery_id" -------------
+	var deliveryId DeliveryId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "delivery_id", ctx.Param("delivery_id"), &deliveryId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AddNoteParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AddNote(ctx, deliveryId, params)
+	return err
+}
+
 // SealDelivery converts echo context to params.
 func (w *ServerInterfaceWrapper) SealDelivery(ctx echo.Context) error {
 	var err error
@@ -1698,6 +2106,22 @@ func (w *ServerInterfaceWrapper) SealDelivery(ctx echo.Context) error {
 	return err
 }
 
+// ListSignOffs converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSignOffs(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "delivery_id" -------------
+	var deliveryId DeliveryId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "delivery_id", ctx.Param("delivery_id"), &deliveryId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSignOffs(ctx, deliveryId)
+	return err
+}
+
 // SignOff converts echo context to params.
 func (w *ServerInterfaceWrapper) SignOff(ctx echo.Context) error {
 	var err error
@@ -1730,6 +2154,21 @@ func (w *ServerInterfaceWrapper) SignOff(ctx echo.Context) error {
 	} else {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
 	}
+	// ------------- Optional header parameter "If-Match" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("If-Match")]; found {
+		var IfMatch string
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for If-Match, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "If-Match", valueList[0], &IfMatch, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: false, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter If-Match: %s", err))
+		}
+
+		params.IfMatch = &IfMatch
+	}
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.SignOff(ctx, deliveryId, params)
@@ -1752,38 +2191,6 @@ func (w *ServerInterfaceWrapper) GetUploads(ctx echo.Context) error {
 	return err
 }
 
-// ListEvents converts echo context to params.
-func (w *ServerInterfaceWrapper) ListEvents(ctx echo.Context) error {
-	var err error
-
-	// Parameter object where we will unmarshal all parameters from the context
-	var params ListEventsParams
-	// ------------- Required query parameter "work_order_id" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, true, "work_order_id", ctx.QueryParams(), &params.WorkOrderId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
-	}
-
-	// ------------- Optional query parameter "after" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
-	}
-
-	// ------------- Optional query parameter "limit" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
-	}
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListEvents(ctx, params)
-	return err
-}
-
 // GetInspection converts echo context to params.
 func (w *ServerInterfaceWrapper) GetInspection(ctx echo.Context) error {
 	var err error
@@ -1800,24 +2207,127 @@ func (w *ServerInterfaceWrapper) GetInspection(ctx echo.Context) error {
 	return err
 }
 
-// GetCheckpoint converts echo context to params.
-func (w *ServerInterfaceWrapper) GetCheckpoint(ctx echo.Context) error {
+// GrantConcession converts echo context to params.
+func (w *ServerInterfaceWrapper) GrantConcession(ctx echo.Context) error {
 	var err error
-	// ------------- Path parameter "log_id" -------------
-	var logId LogId
+	// ------------- Path parameter "inspection_id" -------------
+	var inspectionId InspectionId
 
-	err = runtime.BindStyledParameterWithOptions("simple", "log_id", ctx.Param("log_id"), &logId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	err = runtime.BindStyledParameterWithOptions("simple", "inspection_id", ctx.Param("inspection_id"), &inspectionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
 	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter log_id: %s", err))
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter inspection_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GrantConcessionParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetCheckpoint(ctx, logId)
+	err = w.Handler.GrantConcession(ctx, inspectionId, params)
 	return err
 }
 
-// GetReceipt converts echo context to params.
-func (w *ServerInterfaceWrapper) GetReceipt(ctx echo.Context) error {
+// ListFindings converts echo context to params.
+func (w *ServerInterfaceWrapper) ListFindings(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "inspection_id" -------------
+	var inspectionId InspectionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "inspection_id", ctx.Param("inspection_id"), &inspectionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter inspection_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListFindingsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListFindings(ctx, inspectionId, params)
+	return err
+}
+
+// Invite converts echo context to params.
+func (w *ServerInterfaceWrapper) Invite(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params InviteParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.Invite(ctx, params)
+	return err
+}
+
+// AcceptInvitation converts echo context to params.
+func (w *ServerInterfaceWrapper) AcceptInvitation(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcceptInvitation(ctx)
+	return err
+}
+
+// ListLogs converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLogs(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLogs(ctx)
+	return err
+}
+
+// GetConsistency converts echo context to params.
+func (w *ServerInterfaceWrapper) GetConsistency(ctx echo.Context) error {
 	var err error
 	// ------------- Path parameter "log_id" -------------
 	var logId LogId
@@ -1827,16 +2337,56 @@ func (w *ServerInterfaceWrapper) GetReceipt(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter log_id: %s", err))
 	}
 
-	// ------------- Path parameter "index" -------------
-	var index int64
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetConsistencyParams
+	// ------------- Required query parameter "from" -------------
 
-	err = runtime.BindStyledParameterWithOptions("simple", "index", ctx.Param("index"), &index, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "integer", Format: "int64", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
 	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter index: %s", err))
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Required query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, true, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetReceipt(ctx, logId, index)
+	err = w.Handler.GetConsistency(ctx, logId, params)
+	return err
+}
+
+// ListEvents converts echo context to params.
+func (w *ServerInterfaceWrapper) ListEvents(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "log_id" -------------
+	var logId LogId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "log_id", ctx.Param("log_id"), &logId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter log_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListEventsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListEvents(ctx, logId, params)
 	return err
 }
 
@@ -1846,6 +2396,84 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetMe(ctx)
+	return err
+}
+
+// ChangePassword converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangePassword(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ChangePasswordParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangePassword(ctx, params)
+	return err
+}
+
+// ListMembers converts echo context to params.
+func (w *ServerInterfaceWrapper) ListMembers(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListMembers(ctx)
+	return err
+}
+
+// CancelMilestone converts echo context to params.
+func (w *ServerInterfaceWrapper) CancelMilestone(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "milestone_id" -------------
+	var milestoneId MilestoneId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "milestone_id", ctx.Param("milestone_id"), &milestoneId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CancelMilestoneParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CancelMilestone(ctx, milestoneId, params)
 	return err
 }
 
@@ -1893,6 +2521,13 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListMyWorkParams
+	// ------------- Optional query parameter "desk" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "desk", ctx.QueryParams(), &params.Desk, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter desk: %s", err))
+	}
+
 	// ------------- Optional query parameter "after" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -1912,12 +2547,19 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 	return err
 }
 
-// ListParties converts echo context to params.
-func (w *ServerInterfaceWrapper) ListParties(ctx echo.Context) error {
+// ListPayables converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPayables(ctx echo.Context) error {
 	var err error
 
 	// Parameter object where we will unmarshal all parameters from the context
-	var params ListPartiesParams
+	var params ListPayablesParams
+	// ------------- Optional query parameter "work_order_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_order_id", ctx.QueryParams(), &params.WorkOrderId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
 	// ------------- Optional query parameter "after" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -1933,124 +2575,7 @@ func (w *ServerInterfaceWrapper) ListParties(ctx echo.Context) error {
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListParties(ctx, params)
-	return err
-}
-
-// CreateVendor converts echo context to params.
-func (w *ServerInterfaceWrapper) CreateVendor(ctx echo.Context) error {
-	var err error
-
-	// Parameter object where we will unmarshal all parameters from the context
-	var params CreateVendorParams
-
-	headers := ctx.Request().Header
-	// ------------- Required header parameter "Idempotency-Key" -------------
-	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
-		var IdempotencyKey IdempotencyKey
-		n := len(valueList)
-		if n != 1 {
-			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
-		}
-
-		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
-		if err != nil {
-			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
-		}
-
-		params.IdempotencyKey = IdempotencyKey
-	} else {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
-	}
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CreateVendor(ctx, params)
-	return err
-}
-
-// GetParty converts echo context to params.
-func (w *ServerInterfaceWrapper) GetParty(ctx echo.Context) error {
-	var err error
-	// ------------- Path parameter "party_id" -------------
-	var partyId PartyId
-
-	err = runtime.BindStyledParameterWithOptions("simple", "party_id", ctx.Param("party_id"), &partyId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter party_id: %s", err))
-	}
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.GetParty(ctx, partyId)
-	return err
-}
-
-// ListMembers converts echo context to params.
-func (w *ServerInterfaceWrapper) ListMembers(ctx echo.Context) error {
-	var err error
-	// ------------- Path parameter "party_id" -------------
-	var partyId PartyId
-
-	err = runtime.BindStyledParameterWithOptions("simple", "party_id", ctx.Param("party_id"), &partyId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter party_id: %s", err))
-	}
-
-	// Parameter object where we will unmarshal all parameters from the context
-	var params ListMembersParams
-	// ------------- Optional query parameter "after" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
-	}
-
-	// ------------- Optional query parameter "limit" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
-	}
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListMembers(ctx, partyId, params)
-	return err
-}
-
-// CreateMember converts echo context to params.
-func (w *ServerInterfaceWrapper) CreateMember(ctx echo.Context) error {
-	var err error
-	// ------------- Path parameter "party_id" -------------
-	var partyId PartyId
-
-	err = runtime.BindStyledParameterWithOptions("simple", "party_id", ctx.Param("party_id"), &partyId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter party_id: %s", err))
-	}
-
-	// Parameter object where we will unmarshal all parameters from the context
-	var params CreateMemberParams
-
-	headers := ctx.Request().Header
-	// ------------- Required header parameter "Idempotency-Key" -------------
-	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
-		var IdempotencyKey IdempotencyKey
-		n := len(valueList)
-		if n != 1 {
-			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
-		}
-
-		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
-		if err != nil {
-			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
-		}
-
-		params.IdempotencyKey = IdempotencyKey
-	} else {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
-	}
-
-	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.CreateMember(ctx, partyId, params)
+	err = w.Handler.ListPayables(ctx, params)
 	return err
 }
 
@@ -2153,24 +2678,8 @@ func (w *ServerInterfaceWrapper) ListSpecs(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
 	}
 
-	// Parameter object where we will unmarshal all parameters from the context
-	var params ListSpecsParams
-	// ------------- Optional query parameter "after" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
-	}
-
-	// ------------- Optional query parameter "limit" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
-	}
-
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSpecs(ctx, propId, params)
+	err = w.Handler.ListSpecs(ctx, propId)
 	return err
 }
 
@@ -2215,6 +2724,30 @@ func (w *ServerInterfaceWrapper) PublishSpec(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PublishSpec(ctx, propId, params)
+	return err
+}
+
+// GetReceipt converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReceipt(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "kind" -------------
+	var kind string
+
+	err = runtime.BindStyledParameterWithOptions("simple", "kind", ctx.Param("kind"), &kind, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter kind: %s", err))
+	}
+
+	// ------------- Path parameter "subject_id" -------------
+	var subjectId openapi_types.UUID
+
+	err = runtime.BindStyledParameterWithOptions("simple", "subject_id", ctx.Param("subject_id"), &subjectId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter subject_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReceipt(ctx, kind, subjectId)
 	return err
 }
 
@@ -2319,24 +2852,8 @@ func (w *ServerInterfaceWrapper) ExplainSpec(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var err error
 
-	// Parameter object where we will unmarshal all parameters from the context
-	var params ListTokensParams
-	// ------------- Optional query parameter "after" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
-	}
-
-	// ------------- Optional query parameter "limit" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
-	}
-
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListTokens(ctx, params)
+	err = w.Handler.ListTokens(ctx)
 	return err
 }
 
@@ -2387,19 +2904,68 @@ func (w *ServerInterfaceWrapper) RevokeToken(ctx echo.Context) error {
 	return err
 }
 
+// ListVendors converts echo context to params.
+func (w *ServerInterfaceWrapper) ListVendors(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListVendorsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListVendors(ctx, params)
+	return err
+}
+
+// CreateVendor converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateVendor(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateVendorParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateVendor(ctx, params)
+	return err
+}
+
 // ListWorkOrders converts echo context to params.
 func (w *ServerInterfaceWrapper) ListWorkOrders(ctx echo.Context) error {
 	var err error
 
 	// Parameter object where we will unmarshal all parameters from the context
 	var params ListWorkOrdersParams
-	// ------------- Optional query parameter "project_id" -------------
-
-	err = runtime.BindQueryParameterWithOptions("form", true, false, "project_id", ctx.QueryParams(), &params.ProjectId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
-	if err != nil {
-		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter project_id: %s", err))
-	}
-
 	// ------------- Optional query parameter "after" -------------
 
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
@@ -2588,14 +3154,15 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/sessions", wrapper.LogIn, options.OperationMiddlewares["logIn"]...)
 	router.DELETE(options.BaseURL+"/v1/sessions/current", wrapper.LogOut, options.OperationMiddlewares["logOut"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
+	router.POST(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
 	router.GET(options.BaseURL+"/v1/tokens", wrapper.ListTokens, options.OperationMiddlewares["listTokens"]...)
 	router.POST(options.BaseURL+"/v1/tokens", wrapper.CreateToken, options.OperationMiddlewares["createToken"]...)
 	router.DELETE(options.BaseURL+"/v1/tokens/:token_id", wrapper.RevokeToken, options.OperationMiddlewares["revokeToken"]...)
-	router.GET(options.BaseURL+"/v1/parties", wrapper.ListParties, options.OperationMiddlewares["listParties"]...)
-	router.POST(options.BaseURL+"/v1/parties", wrapper.CreateVendor, options.OperationMiddlewares["createVendor"]...)
-	router.GET(options.BaseURL+"/v1/parties/:party_id", wrapper.GetParty, options.OperationMiddlewares["getParty"]...)
-	router.GET(options.BaseURL+"/v1/parties/:party_id/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
-	router.POST(options.BaseURL+"/v1/parties/:party_id/members", wrapper.CreateMember, options.OperationMiddlewares["createMember"]...)
+	router.GET(options.BaseURL+"/v1/vendors", wrapper.ListVendors, options.OperationMiddlewares["listVendors"]...)
+	router.POST(options.BaseURL+"/v1/vendors", wrapper.CreateVendor, options.OperationMiddlewares["createVendor"]...)
+	router.GET(options.BaseURL+"/v1/members", wrapper.ListMembers, options.OperationMiddlewares["listMembers"]...)
+	router.POST(options.BaseURL+"/v1/invitations", wrapper.Invite, options.OperationMiddlewares["invite"]...)
+	router.POST(options.BaseURL+"/v1/invitations/accept", wrapper.AcceptInvitation, options.OperationMiddlewares["acceptInvitation"]...)
 	router.GET(options.BaseURL+"/v1/projects", wrapper.ListProjects, options.OperationMiddlewares["listProjects"]...)
 	router.POST(options.BaseURL+"/v1/projects", wrapper.CreateProject, options.OperationMiddlewares["createProject"]...)
 	router.GET(options.BaseURL+"/v1/projects/:project_id", wrapper.GetProject, options.OperationMiddlewares["getProject"]...)
@@ -2610,6 +3177,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/specs/:spec_id", wrapper.GetSpec, options.OperationMiddlewares["getSpec"]...)
 	router.GET(options.BaseURL+"/v1/specs/:spec_id/explained", wrapper.ExplainSpec, options.OperationMiddlewares["explainSpec"]...)
 	router.POST(options.BaseURL+"/v1/specs/:spec_id/acknowledge", wrapper.AcknowledgeSpec, options.OperationMiddlewares["acknowledgeSpec"]...)
+	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/cancel", wrapper.CancelMilestone, options.OperationMiddlewares["cancelMilestone"]...)
 	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/deliveries", wrapper.OpenDelivery, options.OperationMiddlewares["openDelivery"]...)
 	router.GET(options.BaseURL+"/v1/deliveries", wrapper.ListDeliveries, options.OperationMiddlewares["listDeliveries"]...)
 	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id", wrapper.GetDelivery, options.OperationMiddlewares["getDelivery"]...)
@@ -2620,12 +3188,29 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id/inspections", wrapper.ListInspections, options.OperationMiddlewares["listInspections"]...)
 	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/inspections", wrapper.ReinspectDelivery, options.OperationMiddlewares["reinspectDelivery"]...)
 	router.GET(options.BaseURL+"/v1/inspections/:inspection_id", wrapper.GetInspection, options.OperationMiddlewares["getInspection"]...)
-	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/sign-off", wrapper.SignOff, options.OperationMiddlewares["signOff"]...)
+	router.GET(options.BaseURL+"/v1/inspections/:inspection_id/findings", wrapper.ListFindings, options.OperationMiddlewares["listFindings"]...)
+	router.POST(options.BaseURL+"/v1/inspections/:inspection_id/concessions", wrapper.GrantConcession, options.OperationMiddlewares["grantConcession"]...)
+	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id/concessions", wrapper.ListConcessions, options.OperationMiddlewares["listConcessions"]...)
+	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id/notes", wrapper.ListNotes, options.OperationMiddlewares["listNotes"]...)
+	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/notes", wrapper.AddNote, options.OperationMiddlewares["addNote"]...)
+	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id/sign-offs", wrapper.ListSignOffs, options.OperationMiddlewares["listSignOffs"]...)
+	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/sign-offs", wrapper.SignOff, options.OperationMiddlewares["signOff"]...)
 	router.GET(options.BaseURL+"/v1/my-work", wrapper.ListMyWork, options.OperationMiddlewares["listMyWork"]...)
-	router.GET(options.BaseURL+"/v1/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
-	router.GET(options.BaseURL+"/v1/logs/:log_id/checkpoint", wrapper.GetCheckpoint, options.OperationMiddlewares["getCheckpoint"]...)
-	router.GET(options.BaseURL+"/v1/logs/:log_id/receipts/:index", wrapper.GetReceipt, options.OperationMiddlewares["getReceipt"]...)
+	router.GET(options.BaseURL+"/v1/payables", wrapper.ListPayables, options.OperationMiddlewares["listPayables"]...)
+	router.GET(options.BaseURL+"/v1/logs", wrapper.ListLogs, options.OperationMiddlewares["listLogs"]...)
+	router.GET(options.BaseURL+"/v1/logs/:log_id/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
+	router.GET(options.BaseURL+"/v1/logs/:log_id/consistency", wrapper.GetConsistency, options.OperationMiddlewares["getConsistency"]...)
+	router.GET(options.BaseURL+"/v1/receipts/:kind/:subject_id", wrapper.GetReceipt, options.OperationMiddlewares["getReceipt"]...)
 
+}
+
+type LoggedInResponseHeaders struct {
+	SetCookie string
+}
+type LoggedInJSONResponse struct {
+	Body LoggedInSession
+
+	Headers LoggedInResponseHeaders
 }
 
 type ProblemApplicationProblemPlusJSONResponse Problem
@@ -2733,15 +3318,23 @@ type GetDeliveryResponseObject interface {
 	VisitGetDeliveryResponse(w http.ResponseWriter) error
 }
 
-type GetDelivery200JSONResponse Delivery
+type GetDelivery200ResponseHeaders struct {
+	ETag string
+}
+
+type GetDelivery200JSONResponse struct {
+	Body    Delivery
+	Headers GetDelivery200ResponseHeaders
+}
 
 func (response GetDelivery200JSONResponse) VisitGetDeliveryResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
@@ -2767,7 +3360,6 @@ func (response GetDeliverydefaultApplicationProblemPlusJSONResponse) VisitGetDel
 type AbandonDeliveryRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
 	Params     AbandonDeliveryParams
-	Body       *AbandonDeliveryJSONRequestBody
 }
 
 type AbandonDeliveryResponseObject interface {
@@ -2794,6 +3386,45 @@ type AbandonDeliverydefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AbandonDeliverydefaultApplicationProblemPlusJSONResponse) VisitAbandonDeliveryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListConcessionsRequestObject struct {
+	DeliveryId DeliveryId `json:"delivery_id"`
+}
+
+type ListConcessionsResponseObject interface {
+	VisitListConcessionsResponse(w http.ResponseWriter) error
+}
+
+type ListConcessions200JSONResponse ConcessionList
+
+func (response ListConcessions200JSONResponse) VisitListConcessionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListConcessionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListConcessionsdefaultApplicationProblemPlusJSONResponse) VisitListConcessionsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -2848,14 +3479,13 @@ func (response CompleteFiledefaultApplicationProblemPlusJSONResponse) VisitCompl
 
 type ListInspectionsRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
-	Params     ListInspectionsParams
 }
 
 type ListInspectionsResponseObject interface {
 	VisitListInspectionsResponse(w http.ResponseWriter) error
 }
 
-type ListInspections200JSONResponse InspectionPage
+type ListInspections200JSONResponse InspectionList
 
 func (response ListInspections200JSONResponse) VisitListInspectionsResponse(w http.ResponseWriter) error {
 
@@ -2889,6 +3519,7 @@ func (response ListInspectionsdefaultApplicationProblemPlusJSONResponse) VisitLi
 type ReinspectDeliveryRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
 	Params     ReinspectDeliveryParams
+	Body       *ReinspectDeliveryJSONRequestBody
 }
 
 type ReinspectDeliveryResponseObject interface {
@@ -2915,6 +3546,86 @@ type ReinspectDeliverydefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReinspectDeliverydefaultApplicationProblemPlusJSONResponse) VisitReinspectDeliveryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotesRequestObject struct {
+	DeliveryId DeliveryId `json:"delivery_id"`
+}
+
+type ListNotesResponseObject interface {
+	VisitListNotesResponse(w http.ResponseWriter) error
+}
+
+type ListNotes200JSONResponse NoteList
+
+func (response ListNotes200JSONResponse) VisitListNotesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNotesdefaultApplicationProblemPlusJSONResponse) VisitListNotesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddNoteRequestObject struct {
+	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     AddNoteParams
+	Body       *AddNoteJSONRequestBody
+}
+
+type AddNoteResponseObject interface {
+	VisitAddNoteResponse(w http.ResponseWriter) error
+}
+
+type AddNote201JSONResponse Note
+
+func (response AddNote201JSONResponse) VisitAddNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AddNotedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AddNotedefaultApplicationProblemPlusJSONResponse) VisitAddNoteResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -2955,6 +3666,45 @@ type SealDeliverydefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SealDeliverydefaultApplicationProblemPlusJSONResponse) VisitSealDeliveryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSignOffsRequestObject struct {
+	DeliveryId DeliveryId `json:"delivery_id"`
+}
+
+type ListSignOffsResponseObject interface {
+	VisitListSignOffsResponse(w http.ResponseWriter) error
+}
+
+type ListSignOffs200JSONResponse SignOffList
+
+func (response ListSignOffs200JSONResponse) VisitListSignOffsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSignOffsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSignOffsdefaultApplicationProblemPlusJSONResponse) VisitListSignOffsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3046,45 +3796,6 @@ func (response GetUploadsdefaultApplicationProblemPlusJSONResponse) VisitGetUplo
 	return err
 }
 
-type ListEventsRequestObject struct {
-	Params ListEventsParams
-}
-
-type ListEventsResponseObject interface {
-	VisitListEventsResponse(w http.ResponseWriter) error
-}
-
-type ListEvents200JSONResponse EventPage
-
-func (response ListEvents200JSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListEventsdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListEventsdefaultApplicationProblemPlusJSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
 type GetInspectionRequestObject struct {
 	InspectionId InspectionId `json:"inspection_id"`
 }
@@ -3124,34 +3835,36 @@ func (response GetInspectiondefaultApplicationProblemPlusJSONResponse) VisitGetI
 	return err
 }
 
-type GetCheckpointRequestObject struct {
-	LogId LogId `json:"log_id"`
+type GrantConcessionRequestObject struct {
+	InspectionId InspectionId `json:"inspection_id"`
+	Params       GrantConcessionParams
+	Body         *GrantConcessionJSONRequestBody
 }
 
-type GetCheckpointResponseObject interface {
-	VisitGetCheckpointResponse(w http.ResponseWriter) error
+type GrantConcessionResponseObject interface {
+	VisitGrantConcessionResponse(w http.ResponseWriter) error
 }
 
-type GetCheckpoint200JSONResponse Checkpoint
+type GrantConcession201JSONResponse Concession
 
-func (response GetCheckpoint200JSONResponse) VisitGetCheckpointResponse(w http.ResponseWriter) error {
+func (response GrantConcession201JSONResponse) VisitGrantConcessionResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(200)
+	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
 }
 
-type GetCheckpointdefaultApplicationProblemPlusJSONResponse struct {
+type GrantConcessiondefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
 }
 
-func (response GetCheckpointdefaultApplicationProblemPlusJSONResponse) VisitGetCheckpointResponse(w http.ResponseWriter) error {
+func (response GrantConcessiondefaultApplicationProblemPlusJSONResponse) VisitGrantConcessionResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3163,18 +3876,18 @@ func (response GetCheckpointdefaultApplicationProblemPlusJSONResponse) VisitGetC
 	return err
 }
 
-type GetReceiptRequestObject struct {
-	LogId LogId `json:"log_id"`
-	Index int64 `json:"index"`
+type ListFindingsRequestObject struct {
+	InspectionId InspectionId `json:"inspection_id"`
+	Params       ListFindingsParams
 }
 
-type GetReceiptResponseObject interface {
-	VisitGetReceiptResponse(w http.ResponseWriter) error
+type ListFindingsResponseObject interface {
+	VisitListFindingsResponse(w http.ResponseWriter) error
 }
 
-type GetReceipt200JSONResponse Receipt
+type ListFindings200JSONResponse FindingPage
 
-func (response GetReceipt200JSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+func (response ListFindings200JSONResponse) VisitListFindingsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
@@ -3186,12 +3899,224 @@ func (response GetReceipt200JSONResponse) VisitGetReceiptResponse(w http.Respons
 	return err
 }
 
-type GetReceiptdefaultApplicationProblemPlusJSONResponse struct {
+type ListFindingsdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
 }
 
-func (response GetReceiptdefaultApplicationProblemPlusJSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+func (response ListFindingsdefaultApplicationProblemPlusJSONResponse) VisitListFindingsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InviteRequestObject struct {
+	Params InviteParams
+	Body   *InviteJSONRequestBody
+}
+
+type InviteResponseObject interface {
+	VisitInviteResponse(w http.ResponseWriter) error
+}
+
+type Invite200JSONResponse CreatedInvitation
+
+func (response Invite200JSONResponse) VisitInviteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type Invite201JSONResponse CreatedInvitation
+
+func (response Invite201JSONResponse) VisitInviteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type InvitedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response InvitedefaultApplicationProblemPlusJSONResponse) VisitInviteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcceptInvitationRequestObject struct {
+	Body *AcceptInvitationJSONRequestBody
+}
+
+type AcceptInvitationResponseObject interface {
+	VisitAcceptInvitationResponse(w http.ResponseWriter) error
+}
+
+type AcceptInvitation201JSONResponse struct{ LoggedInJSONResponse }
+
+func (response AcceptInvitation201JSONResponse) VisitAcceptInvitationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.Header().Set("Set-Cookie", fmt.Sprint(response.Headers.SetCookie))
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcceptInvitationdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AcceptInvitationdefaultApplicationProblemPlusJSONResponse) VisitAcceptInvitationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLogsRequestObject struct {
+}
+
+type ListLogsResponseObject interface {
+	VisitListLogsResponse(w http.ResponseWriter) error
+}
+
+type ListLogs200JSONResponse HeadList
+
+func (response ListLogs200JSONResponse) VisitListLogsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLogsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListLogsdefaultApplicationProblemPlusJSONResponse) VisitListLogsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetConsistencyRequestObject struct {
+	LogId  LogId `json:"log_id"`
+	Params GetConsistencyParams
+}
+
+type GetConsistencyResponseObject interface {
+	VisitGetConsistencyResponse(w http.ResponseWriter) error
+}
+
+type GetConsistency200JSONResponse ConsistencyProof
+
+func (response GetConsistency200JSONResponse) VisitGetConsistencyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetConsistencydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetConsistencydefaultApplicationProblemPlusJSONResponse) VisitGetConsistencyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEventsRequestObject struct {
+	LogId  LogId `json:"log_id"`
+	Params ListEventsParams
+}
+
+type ListEventsResponseObject interface {
+	VisitListEventsResponse(w http.ResponseWriter) error
+}
+
+type ListEvents200JSONResponse EventPage
+
+func (response ListEvents200JSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEventsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListEventsdefaultApplicationProblemPlusJSONResponse) VisitListEventsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3230,6 +4155,119 @@ type GetMedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangePasswordRequestObject struct {
+	Params ChangePasswordParams
+	Body   *ChangePasswordJSONRequestBody
+}
+
+type ChangePasswordResponseObject interface {
+	VisitChangePasswordResponse(w http.ResponseWriter) error
+}
+
+type ChangePassword204Response struct {
+}
+
+func (response ChangePassword204Response) VisitChangePasswordResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ChangePassworddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ChangePassworddefaultApplicationProblemPlusJSONResponse) VisitChangePasswordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListMembersRequestObject struct {
+}
+
+type ListMembersResponseObject interface {
+	VisitListMembersResponse(w http.ResponseWriter) error
+}
+
+type ListMembers200JSONResponse MemberList
+
+func (response ListMembers200JSONResponse) VisitListMembersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListMembersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListMembersdefaultApplicationProblemPlusJSONResponse) VisitListMembersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CancelMilestoneRequestObject struct {
+	MilestoneId MilestoneId `json:"milestone_id"`
+	Params      CancelMilestoneParams
+	Body        *CancelMilestoneJSONRequestBody
+}
+
+type CancelMilestoneResponseObject interface {
+	VisitCancelMilestoneResponse(w http.ResponseWriter) error
+}
+
+type CancelMilestone200JSONResponse Milestone
+
+func (response CancelMilestone200JSONResponse) VisitCancelMilestoneResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CancelMilestonedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CancelMilestonedefaultApplicationProblemPlusJSONResponse) VisitCancelMilestoneResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3321,17 +4359,17 @@ func (response ListMyWorkdefaultApplicationProblemPlusJSONResponse) VisitListMyW
 	return err
 }
 
-type ListPartiesRequestObject struct {
-	Params ListPartiesParams
+type ListPayablesRequestObject struct {
+	Params ListPayablesParams
 }
 
-type ListPartiesResponseObject interface {
-	VisitListPartiesResponse(w http.ResponseWriter) error
+type ListPayablesResponseObject interface {
+	VisitListPayablesResponse(w http.ResponseWriter) error
 }
 
-type ListParties200JSONResponse PartyPage
+type ListPayables200JSONResponse PayablePage
 
-func (response ListParties200JSONResponse) VisitListPartiesResponse(w http.ResponseWriter) error {
+func (response ListPayables200JSONResponse) VisitListPayablesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response); err != nil {
@@ -3343,172 +4381,12 @@ func (response ListParties200JSONResponse) VisitListPartiesResponse(w http.Respo
 	return err
 }
 
-type ListPartiesdefaultApplicationProblemPlusJSONResponse struct {
+type ListPayablesdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
 }
 
-func (response ListPartiesdefaultApplicationProblemPlusJSONResponse) VisitListPartiesResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type CreateVendorRequestObject struct {
-	Params CreateVendorParams
-	Body   *CreateVendorJSONRequestBody
-}
-
-type CreateVendorResponseObject interface {
-	VisitCreateVendorResponse(w http.ResponseWriter) error
-}
-
-type CreateVendor201JSONResponse Party
-
-func (response CreateVendor201JSONResponse) VisitCreateVendorResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(201)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type CreateVendordefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateVendordefaultApplicationProblemPlusJSONResponse) VisitCreateVendorResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetPartyRequestObject struct {
-	PartyId PartyId `json:"party_id"`
-}
-
-type GetPartyResponseObject interface {
-	VisitGetPartyResponse(w http.ResponseWriter) error
-}
-
-type GetParty200JSONResponse Party
-
-func (response GetParty200JSONResponse) VisitGetPartyResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type GetPartydefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response GetPartydefaultApplicationProblemPlusJSONResponse) VisitGetPartyResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListMembersRequestObject struct {
-	PartyId PartyId `json:"party_id"`
-	Params  ListMembersParams
-}
-
-type ListMembersResponseObject interface {
-	VisitListMembersResponse(w http.ResponseWriter) error
-}
-
-type ListMembers200JSONResponse MemberPage
-
-func (response ListMembers200JSONResponse) VisitListMembersResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(200)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type ListMembersdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response ListMembersdefaultApplicationProblemPlusJSONResponse) VisitListMembersResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/problem+json")
-	w.WriteHeader(response.StatusCode)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type CreateMemberRequestObject struct {
-	PartyId PartyId `json:"party_id"`
-	Params  CreateMemberParams
-	Body    *CreateMemberJSONRequestBody
-}
-
-type CreateMemberResponseObject interface {
-	VisitCreateMemberResponse(w http.ResponseWriter) error
-}
-
-type CreateMember201JSONResponse CreatedMember
-
-func (response CreateMember201JSONResponse) VisitCreateMemberResponse(w http.ResponseWriter) error {
-
-	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "application/json")
-	w.WriteHeader(201)
-	_, err := buf.WriteTo(w)
-	return err
-}
-
-type CreateMemberdefaultApplicationProblemPlusJSONResponse struct {
-	Body       Problem
-	StatusCode int
-}
-
-func (response CreateMemberdefaultApplicationProblemPlusJSONResponse) VisitCreateMemberResponse(w http.ResponseWriter) error {
+func (response ListPayablesdefaultApplicationProblemPlusJSONResponse) VisitListPayablesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -3646,23 +4524,15 @@ type GetPropResponseObject interface {
 	VisitGetPropResponse(w http.ResponseWriter) error
 }
 
-type GetProp200ResponseHeaders struct {
-	ETag string
-}
-
-type GetProp200JSONResponse struct {
-	Body    Prop
-	Headers GetProp200ResponseHeaders
-}
+type GetProp200JSONResponse Prop
 
 func (response GetProp200JSONResponse) VisitGetPropResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
 	return err
@@ -3687,14 +4557,13 @@ func (response GetPropdefaultApplicationProblemPlusJSONResponse) VisitGetPropRes
 
 type ListSpecsRequestObject struct {
 	PropId PropId `json:"prop_id"`
-	Params ListSpecsParams
 }
 
 type ListSpecsResponseObject interface {
 	VisitListSpecsResponse(w http.ResponseWriter) error
 }
 
-type ListSpecs200JSONResponse SpecPage
+type ListSpecs200JSONResponse SpecList
 
 func (response ListSpecs200JSONResponse) VisitListSpecsResponse(w http.ResponseWriter) error {
 
@@ -3767,6 +4636,46 @@ func (response PublishSpecdefaultApplicationProblemPlusJSONResponse) VisitPublis
 	return err
 }
 
+type GetReceiptRequestObject struct {
+	Kind      string             `json:"kind"`
+	SubjectId openapi_types.UUID `json:"subject_id"`
+}
+
+type GetReceiptResponseObject interface {
+	VisitGetReceiptResponse(w http.ResponseWriter) error
+}
+
+type GetReceipt200JSONResponse Receipt
+
+func (response GetReceipt200JSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReceiptdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetReceiptdefaultApplicationProblemPlusJSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type LogInRequestObject struct {
 	Body *LogInJSONRequestBody
 }
@@ -3775,14 +4684,7 @@ type LogInResponseObject interface {
 	VisitLogInResponse(w http.ResponseWriter) error
 }
 
-type LogIn201ResponseHeaders struct {
-	SetCookie string
-}
-
-type LogIn201JSONResponse struct {
-	Body    Session
-	Headers LogIn201ResponseHeaders
-}
+type LogIn201JSONResponse struct{ LoggedInJSONResponse }
 
 func (response LogIn201JSONResponse) VisitLogInResponse(w http.ResponseWriter) error {
 
@@ -3966,14 +4868,13 @@ func (response ExplainSpecdefaultApplicationProblemPlusJSONResponse) VisitExplai
 }
 
 type ListTokensRequestObject struct {
-	Params ListTokensParams
 }
 
 type ListTokensResponseObject interface {
 	VisitListTokensResponse(w http.ResponseWriter) error
 }
 
-type ListTokens200JSONResponse TokenPage
+type ListTokens200JSONResponse TokenList
 
 func (response ListTokens200JSONResponse) VisitListTokensResponse(w http.ResponseWriter) error {
 
@@ -4011,6 +4912,20 @@ type CreateTokenRequestObject struct {
 
 type CreateTokenResponseObject interface {
 	VisitCreateTokenResponse(w http.ResponseWriter) error
+}
+
+type CreateToken200JSONResponse CreatedToken
+
+func (response CreateToken200JSONResponse) VisitCreateTokenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
 }
 
 type CreateToken201JSONResponse CreatedToken
@@ -4066,6 +4981,85 @@ type RevokeTokendefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response RevokeTokendefaultApplicationProblemPlusJSONResponse) VisitRevokeTokenResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListVendorsRequestObject struct {
+	Params ListVendorsParams
+}
+
+type ListVendorsResponseObject interface {
+	VisitListVendorsResponse(w http.ResponseWriter) error
+}
+
+type ListVendors200JSONResponse VendorPage
+
+func (response ListVendors200JSONResponse) VisitListVendorsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListVendorsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListVendorsdefaultApplicationProblemPlusJSONResponse) VisitListVendorsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateVendorRequestObject struct {
+	Params CreateVendorParams
+	Body   *CreateVendorJSONRequestBody
+}
+
+type CreateVendorResponseObject interface {
+	VisitCreateVendorResponse(w http.ResponseWriter) error
+}
+
+type CreateVendor201JSONResponse Vendor
+
+func (response CreateVendor201JSONResponse) VisitCreateVendorResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateVendordefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CreateVendordefaultApplicationProblemPlusJSONResponse) VisitCreateVendorResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -4245,23 +5239,15 @@ type CreatePropResponseObject interface {
 	VisitCreatePropResponse(w http.ResponseWriter) error
 }
 
-type CreateProp201ResponseHeaders struct {
-	ETag string
-}
-
-type CreateProp201JSONResponse struct {
-	Body    Prop
-	Headers CreateProp201ResponseHeaders
-}
+type CreateProp201JSONResponse Prop
 
 func (response CreateProp201JSONResponse) VisitCreatePropResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
-	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
 		return err
 	}
 	w.Header().Set("Content-Type", "application/json")
-	w.Header().Set("ETag", fmt.Sprint(response.Headers.ETag))
 	w.WriteHeader(201)
 	_, err := buf.WriteTo(w)
 	return err
@@ -4301,6 +5287,9 @@ type StrictServerInterface interface {
 	// AbandonDelivery Give up a delivery that is not sealed
 	// (POST /v1/deliveries/{delivery_id}/abandon)
 	AbandonDelivery(ctx context.Context, request AbandonDeliveryRequestObject) (AbandonDeliveryResponseObject, error)
+	// ListConcessions What was accepted as is
+	// (GET /v1/deliveries/{delivery_id}/concessions)
+	ListConcessions(ctx context.Context, request ListConcessionsRequestObject) (ListConcessionsResponseObject, error)
 	// CompleteFile Join the parts of a file that went up in parts
 	// (POST /v1/deliveries/{delivery_id}/files/{file_id}/complete)
 	CompleteFile(ctx context.Context, request CompleteFileRequestObject) (CompleteFileResponseObject, error)
@@ -4310,52 +5299,70 @@ type StrictServerInterface interface {
 	// ReinspectDelivery Inspect a sealed delivery again, as the studio
 	// (POST /v1/deliveries/{delivery_id}/inspections)
 	ReinspectDelivery(ctx context.Context, request ReinspectDeliveryRequestObject) (ReinspectDeliveryResponseObject, error)
+	// ListNotes Remarks on a delivery
+	// (GET /v1/deliveries/{delivery_id}/notes)
+	ListNotes(ctx context.Context, request ListNotesRequestObject) (ListNotesResponseObject, error)
+	// AddNote Remark on a delivery
+	// (POST /v1/deliveries/{delivery_id}/notes)
+	AddNote(ctx context.Context, request AddNoteRequestObject) (AddNoteResponseObject, error)
 	// SealDelivery Seal the delivery and queue its inspection
 	// (POST /v1/deliveries/{delivery_id}/seal)
 	SealDelivery(ctx context.Context, request SealDeliveryRequestObject) (SealDeliveryResponseObject, error)
+	// ListSignOffs Decisions on a delivery
+	// (GET /v1/deliveries/{delivery_id}/sign-offs)
+	ListSignOffs(ctx context.Context, request ListSignOffsRequestObject) (ListSignOffsResponseObject, error)
 	// SignOff Accept a delivery, or return it with a reason
-	// (POST /v1/deliveries/{delivery_id}/sign-off)
+	// (POST /v1/deliveries/{delivery_id}/sign-offs)
 	SignOff(ctx context.Context, request SignOffRequestObject) (SignOffResponseObject, error)
 	// GetUploads What has arrived, and fresh links for what has not
 	// (GET /v1/deliveries/{delivery_id}/uploads)
 	GetUploads(ctx context.Context, request GetUploadsRequestObject) (GetUploadsResponseObject, error)
-	// ListEvents What happened in a work order since a cursor
-	// (GET /v1/events)
-	ListEvents(ctx context.Context, request ListEventsRequestObject) (ListEventsResponseObject, error)
-	// GetInspection One inspection with its findings
+	// GetInspection One inspection with the names of its pictures
 	// (GET /v1/inspections/{inspection_id})
 	GetInspection(ctx context.Context, request GetInspectionRequestObject) (GetInspectionResponseObject, error)
-	// GetCheckpoint Size and root of a log
-	// (GET /v1/logs/{log_id}/checkpoint)
-	GetCheckpoint(ctx context.Context, request GetCheckpointRequestObject) (GetCheckpointResponseObject, error)
-	// GetReceipt One fact with the proof that it is in the log
-	// (GET /v1/logs/{log_id}/receipts/{index})
-	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
+	// GrantConcession Accept one named nonconformity, with a reason
+	// (POST /v1/inspections/{inspection_id}/concessions)
+	GrantConcession(ctx context.Context, request GrantConcessionRequestObject) (GrantConcessionResponseObject, error)
+	// ListFindings Findings in the order of the report
+	// (GET /v1/inspections/{inspection_id}/findings)
+	ListFindings(ctx context.Context, request ListFindingsRequestObject) (ListFindingsResponseObject, error)
+	// Invite Invite a person into your own party, or into a vendor of yours
+	// (POST /v1/invitations)
+	Invite(ctx context.Context, request InviteRequestObject) (InviteResponseObject, error)
+	// AcceptInvitation Join, with the secret of an invitation
+	// (POST /v1/invitations/accept)
+	AcceptInvitation(ctx context.Context, request AcceptInvitationRequestObject) (AcceptInvitationResponseObject, error)
+	// ListLogs The logs you can see, with size and root
+	// (GET /v1/logs)
+	ListLogs(ctx context.Context, request ListLogsRequestObject) (ListLogsResponseObject, error)
+	// GetConsistency Proof that a log only grew between two sizes
+	// (GET /v1/logs/{log_id}/consistency)
+	GetConsistency(ctx context.Context, request GetConsistencyRequestObject) (GetConsistencyResponseObject, error)
+	// ListEvents What happened since a place in a log
+	// (GET /v1/logs/{log_id}/events)
+	ListEvents(ctx context.Context, request ListEventsRequestObject) (ListEventsResponseObject, error)
 	// GetMe Who am I
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// ChangePassword Change your own password
+	// (POST /v1/me/password)
+	ChangePassword(ctx context.Context, request ChangePasswordRequestObject) (ChangePasswordResponseObject, error)
+	// ListMembers Members of your own party
+	// (GET /v1/members)
+	ListMembers(ctx context.Context, request ListMembersRequestObject) (ListMembersResponseObject, error)
+	// CancelMilestone Cancel a milestone, as the studio
+	// (POST /v1/milestones/{milestone_id}/cancel)
+	CancelMilestone(ctx context.Context, request CancelMilestoneRequestObject) (CancelMilestoneResponseObject, error)
 	// OpenDelivery Open a delivery with its manifest
 	// (POST /v1/milestones/{milestone_id}/deliveries)
 	OpenDelivery(ctx context.Context, request OpenDeliveryRequestObject) (OpenDeliveryResponseObject, error)
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx context.Context, request ListMyWorkRequestObject) (ListMyWorkResponseObject, error)
-	// ListParties Your own party and those you work with
-	// (GET /v1/parties)
-	ListParties(ctx context.Context, request ListPartiesRequestObject) (ListPartiesResponseObject, error)
-	// CreateVendor Add a vendor to your studio
-	// (POST /v1/parties)
-	CreateVendor(ctx context.Context, request CreateVendorRequestObject) (CreateVendorResponseObject, error)
-	// GetParty One party
-	// (GET /v1/parties/{party_id})
-	GetParty(ctx context.Context, request GetPartyRequestObject) (GetPartyResponseObject, error)
-	// ListMembers Members of your own party, or of a vendor of yours
-	// (GET /v1/parties/{party_id}/members)
-	ListMembers(ctx context.Context, request ListMembersRequestObject) (ListMembersResponseObject, error)
-	// CreateMember Add a member
-	// (POST /v1/parties/{party_id}/members)
-	CreateMember(ctx context.Context, request CreateMemberRequestObject) (CreateMemberResponseObject, error)
-	// ListProjects Projects you can see
+	// ListPayables Money released by acceptance
+	// (GET /v1/payables)
+	ListPayables(ctx context.Context, request ListPayablesRequestObject) (ListPayablesResponseObject, error)
+	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx context.Context, request ListProjectsRequestObject) (ListProjectsResponseObject, error)
 	// CreateProject Start a project
@@ -4373,6 +5380,9 @@ type StrictServerInterface interface {
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx context.Context, request PublishSpecRequestObject) (PublishSpecResponseObject, error)
+	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
+	// (GET /v1/receipts/{kind}/{subject_id})
+	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx context.Context, request LogInRequestObject) (LogInResponseObject, error)
@@ -4397,6 +5407,12 @@ type StrictServerInterface interface {
 	// RevokeToken Revoke one of your tokens
 	// (DELETE /v1/tokens/{token_id})
 	RevokeToken(ctx context.Context, request RevokeTokenRequestObject) (RevokeTokenResponseObject, error)
+	// ListVendors The vendors of your studio
+	// (GET /v1/vendors)
+	ListVendors(ctx context.Context, request ListVendorsRequestObject) (ListVendorsResponseObject, error)
+	// CreateVendor Take on a vendor
+	// (POST /v1/vendors)
+	CreateVendor(ctx context.Context, request CreateVendorRequestObject) (CreateVendorResponseObject, error)
 	// ListWorkOrders Work orders you can see
 	// (GET /v1/work-orders)
 	ListWorkOrders(ctx context.Context, request ListWorkOrdersRequestObject) (ListWorkOrdersResponseObject, error)
@@ -4529,32 +5545,6 @@ func (sh *strictHandler) AbandonDelivery(ctx echo.Context, deliveryId DeliveryId
 	request.DeliveryId = deliveryId
 	request.Params = params
 
-	var body AbandonDeliveryJSONRequestBody
-	var err error
-	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
-		// A request validator built on kin-openapi's openapi3filter with
-		// KeepValidatedValue leaves the value it validated on the body. Bind
-		// that value, matching member names exactly, so the handler receives
-		// what was validated instead of a second, case-insensitive decode.
-		// Otherwise bind only the request body, so that path and query
-		// parameters are not also bound into the body struct.
-		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
-			err = binder.BindBody(ctx, &body)
-		}
-	} else {
-		// A custom binder is installed on the Echo instance; defer to it
-		// entirely, since echo.Binder does not expose body-only binding and
-		// the binder may do more than decode (for example call ctx.Validate).
-		err = ctx.Bind(&body)
-	}
-	if err != nil {
-		if !errors.Is(err, io.EOF) {
-			return err
-		}
-	} else {
-		request.Body = &body
-	}
-
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.AbandonDelivery(ctx.Request().Context(), request.(AbandonDeliveryRequestObject))
 	}
@@ -4568,6 +5558,31 @@ func (sh *strictHandler) AbandonDelivery(ctx echo.Context, deliveryId DeliveryId
 		return err
 	} else if validResponse, ok := response.(AbandonDeliveryResponseObject); ok {
 		return validResponse.VisitAbandonDeliveryResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListConcessions operation middleware
+func (sh *strictHandler) ListConcessions(ctx echo.Context, deliveryId DeliveryId) error {
+	var request ListConcessionsRequestObject
+
+	request.DeliveryId = deliveryId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListConcessions(ctx.Request().Context(), request.(ListConcessionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListConcessions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListConcessionsResponseObject); ok {
+		return validResponse.VisitListConcessionsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4602,11 +5617,10 @@ func (sh *strictHandler) CompleteFile(ctx echo.Context, deliveryId DeliveryId, f
 }
 
 // ListInspections operation middleware
-func (sh *strictHandler) ListInspections(ctx echo.Context, deliveryId DeliveryId, params ListInspectionsParams) error {
+func (sh *strictHandler) ListInspections(ctx echo.Context, deliveryId DeliveryId) error {
 	var request ListInspectionsRequestObject
 
 	request.DeliveryId = deliveryId
-	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListInspections(ctx.Request().Context(), request.(ListInspectionsRequestObject))
@@ -4634,6 +5648,29 @@ func (sh *strictHandler) ReinspectDelivery(ctx echo.Context, deliveryId Delivery
 	request.DeliveryId = deliveryId
 	request.Params = params
 
+	var body ReinspectDeliveryJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ReinspectDelivery(ctx.Request().Context(), request.(ReinspectDeliveryRequestObject))
 	}
@@ -4647,6 +5684,80 @@ func (sh *strictHandler) ReinspectDelivery(ctx echo.Context, deliveryId Delivery
 		return err
 	} else if validResponse, ok := response.(ReinspectDeliveryResponseObject); ok {
 		return validResponse.VisitReinspectDeliveryResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListNotes operation middleware
+func (sh *strictHandler) ListNotes(ctx echo.Context, deliveryId DeliveryId) error {
+	var request ListNotesRequestObject
+
+	request.DeliveryId = deliveryId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNotes(ctx.Request().Context(), request.(ListNotesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNotes")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNotesResponseObject); ok {
+		return validResponse.VisitListNotesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AddNote operation middleware
+func (sh *strictHandler) AddNote(ctx echo.Context, deliveryId DeliveryId, params AddNoteParams) error {
+	var request AddNoteRequestObject
+
+	request.DeliveryId = deliveryId
+	request.Params = params
+
+	var body AddNoteJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AddNote(ctx.Request().Context(), request.(AddNoteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AddNote")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AddNoteResponseObject); ok {
+		return validResponse.VisitAddNoteResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4673,6 +5784,31 @@ func (sh *strictHandler) SealDelivery(ctx echo.Context, deliveryId DeliveryId, p
 		return err
 	} else if validResponse, ok := response.(SealDeliveryResponseObject); ok {
 		return validResponse.VisitSealDeliveryResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSignOffs operation middleware
+func (sh *strictHandler) ListSignOffs(ctx echo.Context, deliveryId DeliveryId) error {
+	var request ListSignOffsRequestObject
+
+	request.DeliveryId = deliveryId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSignOffs(ctx.Request().Context(), request.(ListSignOffsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSignOffs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSignOffsResponseObject); ok {
+		return validResponse.VisitListSignOffsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4753,31 +5889,6 @@ func (sh *strictHandler) GetUploads(ctx echo.Context, deliveryId DeliveryId) err
 	return nil
 }
 
-// ListEvents operation middleware
-func (sh *strictHandler) ListEvents(ctx echo.Context, params ListEventsParams) error {
-	var request ListEventsRequestObject
-
-	request.Params = params
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.ListEvents(ctx.Request().Context(), request.(ListEventsRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "ListEvents")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(ListEventsResponseObject); ok {
-		return validResponse.VisitListEventsResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
 // GetInspection operation middleware
 func (sh *strictHandler) GetInspection(ctx echo.Context, inspectionId InspectionId) error {
 	var request GetInspectionRequestObject
@@ -4803,51 +5914,244 @@ func (sh *strictHandler) GetInspection(ctx echo.Context, inspectionId Inspection
 	return nil
 }
 
-// GetCheckpoint operation middleware
-func (sh *strictHandler) GetCheckpoint(ctx echo.Context, logId LogId) error {
-	var request GetCheckpointRequestObject
+// GrantConcession operation middleware
+func (sh *strictHandler) GrantConcession(ctx echo.Context, inspectionId InspectionId, params GrantConcessionParams) error {
+	var request GrantConcessionRequestObject
 
-	request.LogId = logId
+	request.InspectionId = inspectionId
+	request.Params = params
+
+	var body GrantConcessionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.GetCheckpoint(ctx.Request().Context(), request.(GetCheckpointRequestObject))
+		return sh.ssi.GrantConcession(ctx.Request().Context(), request.(GrantConcessionRequestObject))
 	}
 	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "GetCheckpoint")
+		handler = middleware(handler, "GrantConcession")
 	}
 
 	response, err := handler(ctx, request)
 
 	if err != nil {
 		return err
-	} else if validResponse, ok := response.(GetCheckpointResponseObject); ok {
-		return validResponse.VisitGetCheckpointResponse(ctx.Response())
+	} else if validResponse, ok := response.(GrantConcessionResponseObject); ok {
+		return validResponse.VisitGrantConcessionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
 	return nil
 }
 
-// GetReceipt operation middleware
-func (sh *strictHandler) GetReceipt(ctx echo.Context, logId LogId, index int64) error {
-	var request GetReceiptRequestObject
+// ListFindings operation middleware
+func (sh *strictHandler) ListFindings(ctx echo.Context, inspectionId InspectionId, params ListFindingsParams) error {
+	var request ListFindingsRequestObject
 
-	request.LogId = logId
-	request.Index = index
+	request.InspectionId = inspectionId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.GetReceipt(ctx.Request().Context(), request.(GetReceiptRequestObject))
+		return sh.ssi.ListFindings(ctx.Request().Context(), request.(ListFindingsRequestObject))
 	}
 	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "GetReceipt")
+		handler = middleware(handler, "ListFindings")
 	}
 
 	response, err := handler(ctx, request)
 
 	if err != nil {
 		return err
-	} else if validResponse, ok := response.(GetReceiptResponseObject); ok {
-		return validResponse.VisitGetReceiptResponse(ctx.Response())
+	} else if validResponse, ok := response.(ListFindingsResponseObject); ok {
+		return validResponse.VisitListFindingsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// Invite operation middleware
+func (sh *strictHandler) Invite(ctx echo.Context, params InviteParams) error {
+	var request InviteRequestObject
+
+	request.Params = params
+
+	var body InviteJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.Invite(ctx.Request().Context(), request.(InviteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "Invite")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(InviteResponseObject); ok {
+		return validResponse.VisitInviteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AcceptInvitation operation middleware
+func (sh *strictHandler) AcceptInvitation(ctx echo.Context) error {
+	var request AcceptInvitationRequestObject
+
+	var body AcceptInvitationJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AcceptInvitation(ctx.Request().Context(), request.(AcceptInvitationRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AcceptInvitation")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AcceptInvitationResponseObject); ok {
+		return validResponse.VisitAcceptInvitationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListLogs operation middleware
+func (sh *strictHandler) ListLogs(ctx echo.Context) error {
+	var request ListLogsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListLogs(ctx.Request().Context(), request.(ListLogsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListLogs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListLogsResponseObject); ok {
+		return validResponse.VisitListLogsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetConsistency operation middleware
+func (sh *strictHandler) GetConsistency(ctx echo.Context, logId LogId, params GetConsistencyParams) error {
+	var request GetConsistencyRequestObject
+
+	request.LogId = logId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetConsistency(ctx.Request().Context(), request.(GetConsistencyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetConsistency")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetConsistencyResponseObject); ok {
+		return validResponse.VisitGetConsistencyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListEvents operation middleware
+func (sh *strictHandler) ListEvents(ctx echo.Context, logId LogId, params ListEventsParams) error {
+	var request ListEventsRequestObject
+
+	request.LogId = logId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListEvents(ctx.Request().Context(), request.(ListEventsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListEvents")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListEventsResponseObject); ok {
+		return validResponse.VisitListEventsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4871,6 +6175,126 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetMeResponseObject); ok {
 		return validResponse.VisitGetMeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ChangePassword operation middleware
+func (sh *strictHandler) ChangePassword(ctx echo.Context, params ChangePasswordParams) error {
+	var request ChangePasswordRequestObject
+
+	request.Params = params
+
+	var body ChangePasswordJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangePassword(ctx.Request().Context(), request.(ChangePasswordRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangePassword")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangePasswordResponseObject); ok {
+		return validResponse.VisitChangePasswordResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListMembers operation middleware
+func (sh *strictHandler) ListMembers(ctx echo.Context) error {
+	var request ListMembersRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListMembers(ctx.Request().Context(), request.(ListMembersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListMembers")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListMembersResponseObject); ok {
+		return validResponse.VisitListMembersResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CancelMilestone operation middleware
+func (sh *strictHandler) CancelMilestone(ctx echo.Context, milestoneId MilestoneId, params CancelMilestoneParams) error {
+	var request CancelMilestoneRequestObject
+
+	request.MilestoneId = milestoneId
+	request.Params = params
+
+	var body CancelMilestoneJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CancelMilestone(ctx.Request().Context(), request.(CancelMilestoneRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CancelMilestone")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CancelMilestoneResponseObject); ok {
+		return validResponse.VisitCancelMilestoneResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -4951,173 +6375,25 @@ func (sh *strictHandler) ListMyWork(ctx echo.Context, params ListMyWorkParams) e
 	return nil
 }
 
-// ListParties operation middleware
-func (sh *strictHandler) ListParties(ctx echo.Context, params ListPartiesParams) error {
-	var request ListPartiesRequestObject
+// ListPayables operation middleware
+func (sh *strictHandler) ListPayables(ctx echo.Context, params ListPayablesParams) error {
+	var request ListPayablesRequestObject
 
 	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.ListParties(ctx.Request().Context(), request.(ListPartiesRequestObject))
+		return sh.ssi.ListPayables(ctx.Request().Context(), request.(ListPayablesRequestObject))
 	}
 	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "ListParties")
+		handler = middleware(handler, "ListPayables")
 	}
 
 	response, err := handler(ctx, request)
 
 	if err != nil {
 		return err
-	} else if validResponse, ok := response.(ListPartiesResponseObject); ok {
-		return validResponse.VisitListPartiesResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
-// CreateVendor operation middleware
-func (sh *strictHandler) CreateVendor(ctx echo.Context, params CreateVendorParams) error {
-	var request CreateVendorRequestObject
-
-	request.Params = params
-
-	var body CreateVendorJSONRequestBody
-	var err error
-	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
-		// A request validator built on kin-openapi's openapi3filter with
-		// KeepValidatedValue leaves the value it validated on the body. Bind
-		// that value, matching member names exactly, so the handler receives
-		// what was validated instead of a second, case-insensitive decode.
-		// Otherwise bind only the request body, so that path and query
-		// parameters are not also bound into the body struct.
-		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
-			err = binder.BindBody(ctx, &body)
-		}
-	} else {
-		// A custom binder is installed on the Echo instance; defer to it
-		// entirely, since echo.Binder does not expose body-only binding and
-		// the binder may do more than decode (for example call ctx.Validate).
-		err = ctx.Bind(&body)
-	}
-	if err != nil {
-		return err
-	}
-	request.Body = &body
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.CreateVendor(ctx.Request().Context(), request.(CreateVendorRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "CreateVendor")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(CreateVendorResponseObject); ok {
-		return validResponse.VisitCreateVendorResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
-// GetParty operation middleware
-func (sh *strictHandler) GetParty(ctx echo.Context, partyId PartyId) error {
-	var request GetPartyRequestObject
-
-	request.PartyId = partyId
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.GetParty(ctx.Request().Context(), request.(GetPartyRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "GetParty")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(GetPartyResponseObject); ok {
-		return validResponse.VisitGetPartyResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
-// ListMembers operation middleware
-func (sh *strictHandler) ListMembers(ctx echo.Context, partyId PartyId, params ListMembersParams) error {
-	var request ListMembersRequestObject
-
-	request.PartyId = partyId
-	request.Params = params
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.ListMembers(ctx.Request().Context(), request.(ListMembersRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "ListMembers")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(ListMembersResponseObject); ok {
-		return validResponse.VisitListMembersResponse(ctx.Response())
-	} else if response != nil {
-		return fmt.Errorf("unexpected response type: %T", response)
-	}
-	return nil
-}
-
-// CreateMember operation middleware
-func (sh *strictHandler) CreateMember(ctx echo.Context, partyId PartyId, params CreateMemberParams) error {
-	var request CreateMemberRequestObject
-
-	request.PartyId = partyId
-	request.Params = params
-
-	var body CreateMemberJSONRequestBody
-	var err error
-	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
-		// A request validator built on kin-openapi's openapi3filter with
-		// KeepValidatedValue leaves the value it validated on the body. Bind
-		// that value, matching member names exactly, so the handler receives
-		// what was validated instead of a second, case-insensitive decode.
-		// Otherwise bind only the request body, so that path and query
-		// parameters are not also bound into the body struct.
-		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
-			err = binder.BindBody(ctx, &body)
-		}
-	} else {
-		// A custom binder is installed on the Echo instance; defer to it
-		// entirely, since echo.Binder does not expose body-only binding and
-		// the binder may do more than decode (for example call ctx.Validate).
-		err = ctx.Bind(&body)
-	}
-	if err != nil {
-		return err
-	}
-	request.Body = &body
-
-	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
-		return sh.ssi.CreateMember(ctx.Request().Context(), request.(CreateMemberRequestObject))
-	}
-	for _, middleware := range sh.middlewares {
-		handler = middleware(handler, "CreateMember")
-	}
-
-	response, err := handler(ctx, request)
-
-	if err != nil {
-		return err
-	} else if validResponse, ok := response.(CreateMemberResponseObject); ok {
-		return validResponse.VisitCreateMemberResponse(ctx.Response())
+	} else if validResponse, ok := response.(ListPayablesResponseObject); ok {
+		return validResponse.VisitListPayablesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -5248,11 +6524,10 @@ func (sh *strictHandler) GetProp(ctx echo.Context, propId PropId) error {
 }
 
 // ListSpecs operation middleware
-func (sh *strictHandler) ListSpecs(ctx echo.Context, propId PropId, params ListSpecsParams) error {
+func (sh *strictHandler) ListSpecs(ctx echo.Context, propId PropId) error {
 	var request ListSpecsRequestObject
 
 	request.PropId = propId
-	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSpecs(ctx.Request().Context(), request.(ListSpecsRequestObject))
@@ -5321,6 +6596,32 @@ func (sh *strictHandler) PublishSpec(ctx echo.Context, propId PropId, params Pub
 		return err
 	} else if validResponse, ok := response.(PublishSpecResponseObject); ok {
 		return validResponse.VisitPublishSpecResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetReceipt operation middleware
+func (sh *strictHandler) GetReceipt(ctx echo.Context, kind string, subjectId openapi_types.UUID) error {
+	var request GetReceiptRequestObject
+
+	request.Kind = kind
+	request.SubjectId = subjectId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetReceipt(ctx.Request().Context(), request.(GetReceiptRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetReceipt")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetReceiptResponseObject); ok {
+		return validResponse.VisitGetReceiptResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -5474,10 +6775,8 @@ func (sh *strictHandler) ExplainSpec(ctx echo.Context, specId SpecId, params Exp
 }
 
 // ListTokens operation middleware
-func (sh *strictHandler) ListTokens(ctx echo.Context, params ListTokensParams) error {
+func (sh *strictHandler) ListTokens(ctx echo.Context) error {
 	var request ListTokensRequestObject
-
-	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListTokens(ctx.Request().Context(), request.(ListTokensRequestObject))
@@ -5565,6 +6864,79 @@ func (sh *strictHandler) RevokeToken(ctx echo.Context, tokenId TokenId) error {
 		return err
 	} else if validResponse, ok := response.(RevokeTokenResponseObject); ok {
 		return validResponse.VisitRevokeTokenResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListVendors operation middleware
+func (sh *strictHandler) ListVendors(ctx echo.Context, params ListVendorsParams) error {
+	var request ListVendorsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListVendors(ctx.Request().Context(), request.(ListVendorsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListVendors")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListVendorsResponseObject); ok {
+		return validResponse.VisitListVendorsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CreateVendor operation middleware
+func (sh *strictHandler) CreateVendor(ctx echo.Context, params CreateVendorParams) error {
+	var request CreateVendorRequestObject
+
+	request.Params = params
+
+	var body CreateVendorJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CreateVendor(ctx.Request().Context(), request.(CreateVendorRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CreateVendor")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CreateVendorResponseObject); ok {
+		return validResponse.VisitCreateVendorResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
