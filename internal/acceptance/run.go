@@ -136,8 +136,8 @@ func finish(st step, f Finding) Finding {
 		f.LOD = &lod
 	}
 	f.Blocks = st.rule.Mode == spec.Blocks && f.Outcome != NotApplicable && f.Outcome != Warn
-	if why, gated := st.rule.Words["counts_from"]; gated && f.Outcome != NotApplicable {
-		f.Labels = withLabel(f.Labels, "counts_from", why)
+	if from := st.rule.CountsFrom; len(from) > 0 && f.Outcome != NotApplicable {
+		f.Labels = withLabel(f.Labels, "counts_from", string(from[0]))
 	}
 	return clean(f)
 }

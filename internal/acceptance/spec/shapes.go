@@ -122,7 +122,7 @@ func setShape(checks *shape) *shape {
 func fileShape() *shape {
 	return object("One role.",
 		must("role", &shape{form: formText, what: "The role; {lod}, {map} and {set} are filled in from the name.", maxLen: 80,
-			expr: `[a-z][a-z_]*(?:\.[a-z0-9_{}]+)*(?:@[A-Za-z0-9._{}-]+)?`, exprWhat: "a role such as game, game.lod{lod}, map.normal or map.{map}@{set}"}),
+			expr: `[a-z][a-z_]*(?:\.[a-z0-9_{}*]+)*(?:@[A-Za-z0-9._{}-]+)?`, exprWhat: "a role such as game, game.lod{lod}, map.normal or map.{map}@{set}"}),
 		may("pattern", either("Name patterns; a file matches by its path or its own name.", namePattern("Name pattern."),
 			list("Several.", namePattern("Name pattern.")))),
 		may("node", flag("Whether the pattern is over node names inside a file.")),

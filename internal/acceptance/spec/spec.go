@@ -120,9 +120,5 @@ type FileRule struct {
 	Node    bool   // the pattern is over node names inside a file
 	From    Milestone
 	Needed  bool
-}
-
-// Rule returns a check's limits as they are in force for a part or set; either may be nil.
-func (s *Spec) Rule(check string, part *Part, set *Set) Rule {
-	return s.rules[check]
+	Origin  string // "spec line 12", "default"
 }
