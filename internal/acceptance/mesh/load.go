@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"path"
@@ -37,9 +38,33 @@ func Load(src Source, name string, lim Limits) (*Scene, []Issue) {
 // load fills the scene and tells whether it is of any use.
 func load(src Source, s *Scene, data []byte, lim Limits, is *issues) bool {
 	ext := strings.ToLower(path.Ext(s.Path))
+	switch ext {
+	case ".glb", ".gltf":
+		if len(data) == 0 {
+			is.error("container.empty", "", 0, "The file is empty; export and send it again.")
+			return false
+		}
+		binary := bytes.HasPrefix(data, glbMagic)
+		if named := map[bool]string{true: ".glb", false: ".gltf"}[binary]; named != ext && (binary || looksLikeJSON(data)) {
+			is.error("container.wrong_extension", "", 0, fmt.Sprintf("The file is named %s and holds what belongs into %s; rename it.", ext, named))
+			ext = named
+		}
+		if ext == ".glb" {
+			s.Format = "glb"
+			g, ok := splitGLB(data, is)
+			return ok && loadGLTF(src, s, g.json, g.jsonAt, &g, lim, is)
+		}
+		s.Format = "gltf"
+		return loadGLTF(src, s, data, 0, nil, lim, is)
+	}
 	is.error("container.unknown_format", "", -1,
 		fmt.Sprintf("A file that ends in %q is not a geometry format that is read here; deliver .glb, .gltf, .obj or .ply.", ext))
 	return false
+}
+
+func looksLikeJSON(data []byte) bool {
+	trimmed := bytes.TrimLeft(data[:min(len(data), 64)], " \t\r\n")
+	return len(trimmed) > 0 && trimmed[0] == '{'
 }
 
 // keep makes the scene own a blob.

@@ -60,6 +60,8 @@ type Primitive struct {
 	Col []float32   // COLOR_0, 4 a vertex, nil where not delivered
 	Tri []uint32    // 3 a triangle
 
+	Min, Max [3]float32 // bounds of Pos
+
 	// Polys holds polygon sizes in order for formats that keep polygons (.obj): Tri is their fan. Nil otherwise.
 	Polys []uint8
 
