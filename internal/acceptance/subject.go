@@ -36,6 +36,8 @@ type Subject struct {
 	Parts   []*Part
 	Sets    []*Set
 	Threads int
+
+	mended mend // what rootCause did to the game mesh; the zero value is nothing
 }
 
 // File is one delivered file.
@@ -44,14 +46,17 @@ type File struct {
 	Abs      string // where it lies on this disk
 	Role     string // "game", "game.lod1", "sculpt", "cage", "collision", "map.normal", "other", …
 	Set      string // for maps with a set in their role
+	Part     string // where the file's name tells a part
 	Bytes    int64
 	SHA256   string // hex, of what arrived
 	Declared struct {
 		SHA256 string // "" where the manifest names none
 		Bytes  int64  // -1 where the manifest names none
 	}
-	Scene  *mesh.Scene // nil where it is no geometry or could not be read
-	Issues []mesh.Issue
+	WidthPx  int // of an image outside geometry files, from its header; 0 where it has none that could be read
+	HeightPx int
+	Scene    *mesh.Scene // nil where it is no geometry or could not be read
+	Issues   []mesh.Issue
 }
 
 // Body is the surface of one role, over all its files.

@@ -1,0 +1,169 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+
+	"proofhouse/internal/acceptance/mesh"
+	"proofhouse/internal/acceptance/spec"
+)
+
+// leftoverNames are names that nobody chose: a shape or a word for any thing, with the number that editors add, and the
+// dotted number of a copy. Shapes that a prop may honestly be made of (a box, a tube) are leftovers only with the number
+// set close ("Box001"); a vendor's own numbering ("plank_04", "box_04") fits none.
+var leftoverNames = []string{
+	`/(?i)(cube|sphere|cylinder|cone|torus)[ ._-]?[0-9]*/`,
+	`/(?i)(box|plane|grid|quad|circle|disc|disk|tube|pyramid|capsule|line|curve|spline|path|text|polygon|surface|shape)[ .]?[0-9]+/`,
+	`/(?i)(object|mesh|geometry|node|group|default|untitled|unnamed|new|temp|tmp|test)[ ._-]?[0-9]*/`,
+	`/(?i)(material|default[ ._-]?material|shader|texture|image|bitmap)[ ._-]?[0-9]*/`,
+	`/.*\.[0-9]{3}/`,
+	`/(?i).*[ ._-]copy[ ._-]?[0-9]*/`,
+}
+
+var nameDefaultDef = spec.Check{
+	Name: "names.default", Scope: spec.PerDelivery, Title: "leftover names",
+	What:   "Nodes, meshes, materials and images that ship under a name that an editor gave them: from a list in the spec.",
+	Why:    "A leftover name says that nobody meant the thing to be found, and two vendors' leftovers collide.",
+	Source: spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "max_count", Kind: spec.AtMost, Unit: "count", Default: same(0), What: "Leftover names.", Origin: spec.CommonPractice},
+		{Key: "leftovers", Kind: spec.Option, List: true, Pattern: true, DefaultList: leftoverNames,
+			What: "Patterns of names that are leftovers.", Origin: spec.CommonPractice},
+	},
+	Mode: warnsAll, From: fromGameMesh, Metrics: []string{"count"},
+}
+
+func namesDefault(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
+	leftovers, err := spec.CompilePatterns(r.Lists["leftovers"], s.Spec.Tokens())
+	if err != nil {
+		return unable(fmt.Sprintf("A pattern of leftover names in the spec cannot be used: %v.", err))
+	}
+	var left []named
+	for _, n := range shippedNames(s) {
+		if n.kind != 0 && n.name != "" && leftovers.Fits(n.name) {
+			left = append(left, n)
+		}
+	}
+	f := judge(r, map[string]float64{"count": float64(len(left))}, atMost("count", "max_count"))
+	f.Sentence = "No leftover name among what ships."
+	if len(left) > 0 {
+		n := left[0]
+		f.Sentence = fmt.Sprintf("%s left over from an editor; the first is the %s %q.",
+			plural(len(left), "name is", "names are"), nameKinds[n.kind].one, n.name)
+		f.Where = namePlaces(left, func(n named) string { return fmt.Sprintf("%s %q", nameKinds[n.kind].one, n.name) })
+		f.Remedy = "Name each thing for what it is on the prop."
+	}
+	return f
+}
+
+var namePairingDef = spec.Check{
+	Name: "names.pairing", Scope: spec.PerDelivery, Title: "parts paired",
+	What:   "Parts of the game mesh for which no sculpt is found by the spec's patterns, and sculpt pieces that belong to no part.",
+	Why:    "A part without its sculpt bakes flat, or from its neighbour.",
+	Source: spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "max_count", Kind: spec.AtMost, Unit: "count", Default: same(0), What: "Parts without a sculpt.", Origin: spec.CommonPractice},
+		{Key: "max_sculpt_pieces", Kind: spec.AtMost, Unit: "count", Default: same(0),
+			What: "Sculpt pieces that belong to no part; more than that warns.", Origin: spec.CommonPractice},
+	},
+	Mode: blocksAll, From: fromSculpt, Metrics: []string{"count", "sculpt_pieces"},
+}
+
+func namesPairing(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
+	var alone []*Part
+	wanting := 0
+	for _, p := range s.Parts {
+		if !wantsSculpt(s, p) {
+			continue
+		}
+		wanting++
+		if p.Sculpt.Triangles() == 0 && p.Floaters.Triangles() == 0 {
+			alone = append(alone, p)
+		}
+	}
+	switch {
+	case wanting == 0:
+		return exempt("By the spec, no part of the prop has a sculpt of its own: parts or their texture sets say so.")
+	case !bodyThere(s.Sculpt) && !asksFor(s.Spec, "sculpt"):
+		return exempt("The spec asks for no sculpt at this milestone and none was delivered.")
+	case !bodyThere(s.Sculpt):
+		return unable("No sculpt could be read, so no part can be paired.")
+	}
+	orphans := unpairedSculpt(s)
+	f := judge(r, map[string]float64{"count": float64(len(alone)), "sculpt_pieces": float64(len(orphans))},
+		atMost("count", "max_count"), atMost("sculpt_pieces", "max_sculpt_pieces").warns())
+	f.Sentence = fmt.Sprintf("Paired with a sculpt: %s.", plural(wanting, "part", "parts"))
+	switch {
+	case len(alone) > 0:
+		f.Sentence = fmt.Sprintf("Without a sculpt: %s, the first is %q.", plural(len(alone), "part", "parts"), alone[0].Name)
+		f.Remedy = "Name the sculpt piece for its part as the spec's pattern asks, or say in the spec that the part has none."
+		for _, p := range alone[:min(len(alone), maxPlaces)] {
+			pl := Place{Note: p.Name}
+			if len(p.Game.Of) > 0 {
+				pl.Node = p.Game.Of[0].NodeName()
+			}
+			f.Where = append(f.Where, pl)
+		}
+	case len(orphans) > 0:
+		f.Sentence = fmt.Sprintf("Belonging to no part: %s, the first is %q.", plural(len(orphans), "sculpt piece", "sculpt pieces"), orphans[0].NodeName())
+		f.Remedy = "Name each sculpt piece for its part as the spec's pattern asks, or leave it out."
+		for _, g := range orphans[:min(len(orphans), maxPlaces)] {
+			f.Where = append(f.Where, Place{Node: g.NodeName(), Pointer: g.Scene.Nodes[g.Draw.Node].Pointer})
+		}
+	}
+	return f
+}
+
+// wantsSculpt says whether a part should have a sculpt of its own: not where the spec says that it has none or shares
+// one, where nothing of it is drawn, or where all its surface is on sheets that are sculpted apart.
+func wantsSculpt(s *Subject, p *Part) bool {
+	if notShipped(p.Def.Kind) || p.Game.Triangles() == 0 {
+		return false
+	}
+	if len(p.Def.Sculpt) == 1 && (p.Def.Sculpt[0] == "none" || p.Def.Sculpt[0] == "shared") {
+		return false
+	}
+	sheets := map[drawKey]bool{}
+	for _, t := range s.Sets {
+		if t.Def.Kind == spec.Tiling || t.Def.Kind == spec.Trim || t.Def.Kind == spec.DecalAtlas {
+			for _, r := range t.Game.Of {
+				sheets[keyOf(r)] = true
+			}
+		}
+	}
+	for _, r := range p.Game.Of {
+		if !sheets[keyOf(r)] {
+			return true
+		}
+	}
+	return false
+}
+
+func asksFor(sp *spec.Spec, role string) bool {
+	for _, r := range sp.Requires {
+		if r == role {
+			return true
+		}
+	}
+	return false
+}
+
+// unpairedSculpt lists the draws of the sculpt that no part claims.
+func unpairedSculpt(s *Subject) []mesh.Range {
+	claimed := map[drawKey]bool{}
+	for _, p := range s.Parts {
+		for _, r := range p.Sculpt.Of {
+			claimed[keyOf(r)] = true
+		}
+		for _, r := range p.Floaters.Of {
+			claimed[keyOf(r)] = true
+		}
+	}
+	var out []mesh.Range
+	for _, r := range s.Sculpt.Of {
+		if !claimed[keyOf(r)] {
+			out = append(out, r)
+		}
+	}
+	return out
+}

@@ -1,0 +1,258 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"proofhouse/internal/acceptance/mesh"
+	"proofhouse/internal/acceptance/spec"
+)
+
+var densityDef = spec.Check{
+	Name: "uv.texel_density", Scope: spec.PerSet, Title: "texel density",
+	What:   "Pixels of the reference map at ship size per metre of surface: over the set, by triangle at the extremes, and by island against the target.",
+	Why:    "Neighbours that differ in density look sharper or softer than each other, and texels spent on what nobody sees are missing elsewhere.",
+	Source: spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "max_share_outside", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.15, 0.10, 0.05, 0.05},
+			What: "Share of the set's surface on islands outside the target and its tolerance.", Origin: spec.CommonPractice},
+		{Key: "target_px_per_m", Kind: spec.Target, Unit: "px/m", Default: spec.ByTier{256, 512, 1024, 2048},
+			What: "Density that islands should have; a part's density factor multiplies it.", Origin: spec.CommonPractice},
+		{Key: "tolerance_share", Kind: spec.Target, Unit: "share", Default: spec.ByTier{0.30, 0.25, 0.20, 0.15},
+			What: "How far an island may be from its target, either way.", Origin: spec.CommonPractice},
+		{Key: "small_island_share", Kind: spec.Target, Unit: "share", Default: same(0.005),
+			What: "Islands under this share of the set's surface are free.", Origin: spec.CommonPractice},
+		{Key: "small_islands_share", Kind: spec.Target, Unit: "share", Default: same(0.10),
+			What:   "So long as the free islands together stay under this share, counted from the smallest: a layout in shreds is all small islands.",
+			Origin: spec.CommonPractice},
+	},
+	Mode: [4]spec.Mode{spec.Warns, spec.Blocks, spec.Blocks, spec.Blocks}, From: fromMaps,
+	Metrics: []string{"mean_px_per_m", "min_px_per_m", "max_px_per_m", "share_outside"},
+}
+
+func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	if t.Set.WidthPx <= 0 || t.Set.HeightPx <= 0 {
+		return unable("No map and no ship size says how many pixels the set has, so pixels per metre cannot be told. " +
+			"Deliver the reference map or name ship_px in the spec.")
+	}
+	sf := &t.Set.Game
+	if len(sf.UV) == 0 {
+		return unable("The game mesh has no UVs.")
+	}
+	uv := textureUV(t.Set)
+	field := densityOf(sf, uv, t.Set.WidthPx, t.Set.HeightPx)
+	if field.areaSum <= 0 {
+		return unable("Every triangle of the set has no area or no finite UV.")
+	}
+	out := field.judgeIslands(sf, partsByDraw(s), r)
+	f := judge(r, map[string]float64{
+		"mean_px_per_m": math.Sqrt(field.texelSum / field.areaSum),
+		"min_px_per_m":  field.min, "max_px_per_m": field.max,
+		"share_outside": out.share,
+	}, atMost("share_outside", "max_share_outside"))
+	f.Sentence = fmt.Sprintf("The set has %.0f px/m on average at %d × %d px (%s); %s of its surface is outside %.0f px/m ± %.0f %%.",
+		f.Metrics["mean_px_per_m"], t.Set.WidthPx, t.Set.HeightPx, orElse(t.Set.SizeFrom, "size of the reference map"),
+		percent(out.share), r.Numbers["target_px_per_m"], 100*r.Numbers["tolerance_share"])
+	if out.denser+out.coarser > 0 {
+		f.Where = field.places(sf, uv, out)
+	}
+	if broke(f) {
+		f.Remedy = out.remedy()
+	}
+	return f
+}
+
+// densityField is what one pass over a set's triangles leaves.
+type densityField struct {
+	isl      islands
+	texels   []float64 // by island: area in texels
+	area     []float64 // by island: area in m², of triangles that have both an area and finite UVs
+	largest  []int32   // by island: its largest triangle
+	texelSum float64
+	areaSum  float64
+	min, max float64 // px/m over triangles with an area
+}
+
+// densityOf measures texel areas and world areas. A triangle without an area, or with UVs that are not finite, counts
+// nowhere. Sums run in triangle order in float64.
+func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityField {
+	f := densityField{isl: findIslands(sf.Pos, uv, sf.Tri), min: math.Inf(1)}
+	f.texels, f.area = make([]float64, f.isl.N), make([]float64, f.isl.N)
+	f.largest = make([]int32, f.isl.N)
+	best := make([]float64, f.isl.N)
+	pixels := float64(widthPx) * float64(heightPx)
+	for t := range sf.Triangles() {
+		area := worldArea(corners(sf, t))
+		texels := 0.5 * math.Abs(uvArea2(uvCorners(uv, sf.Tri, t))) * pixels
+		if area <= 0 || !finite(texels) {
+			continue
+		}
+		i := f.isl.Of[t]
+		f.area[i] += area
+		f.texels[i] += texels
+		f.areaSum += area
+		f.texelSum += texels
+		if area > best[i] {
+			best[i], f.largest[i] = area, int32(t)
+		}
+		density := texels / area
+		f.min, f.max = math.Min(f.min, density), math.Max(f.max, density)
+	}
+	f.min, f.max = math.Sqrt(f.min), math.Sqrt(f.max)
+	return f
+}
+
+// densityVerdict is how the islands stand to their targets.
+type densityVerdict struct {
+	share           float64 // of world area, on islands outside
+	denser, coarser int     // islands
+	off             []float64
+	// off, by island: how far outside its band it is, as a ratio above 1; 0 where it is inside or free
+}
+
+// judgeIslands holds every island against its target. Its part gives the factor on the target; where an island spans
+// parts, its largest triangle's part does.
+func (f *densityField) judgeIslands(sf *mesh.Surface, parts map[drawKey]*Part, r spec.Rule) densityVerdict {
+	target, tolerance := r.Numbers["target_px_per_m"], r.Numbers["tolerance_share"]
+	v := densityVerdict{off: make([]float64, f.isl.N)}
+	free := f.freeIslands(r.Numbers["small_island_share"], r.Numbers["small_islands_share"])
+	outside := 0.0
+	for i := range f.area {
+		if f.area[i] <= 0 || free[i] {
+			continue
+		}
+		want := target * densityFactor(sf, parts, int(f.largest[i]))
+		have := math.Sqrt(f.texels[i] / f.area[i])
+		switch {
+		case have > float64(want*(1+tolerance)):
+			v.denser++
+			v.off[i] = have / want
+		case have < float64(want*(1-tolerance)):
+			v.coarser++
+			v.off[i] = math.Min(want/math.Max(have, want*1e-6), 1e6)
+		default:
+			continue
+		}
+		outside += f.area[i]
+	}
+	v.share = outside / f.areaSum
+	return v
+}
+
+// freeIslands marks the islands too small to matter: each under one share of the surface, and all together under
+// another, taken from the smallest.
+func (f *densityField) freeIslands(each, together float64) []bool {
+	free := make([]bool, f.isl.N)
+	order := make([]int, 0, f.isl.N)
+	for i, a := range f.area {
+		if a > 0 && a < each*f.areaSum {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		switch {
+		case f.area[i] < f.area[j]:
+			return -1
+		case f.area[i] > f.area[j]:
+			return 1
+		}
+		return 0
+	})
+	sum := 0.0
+	for _, i := range order {
+		if sum += f.area[i]; sum > together*f.areaSum {
+			break
+		}
+		free[i] = true
+	}
+	return free
+}
+
+func densityFactor(sf *mesh.Surface, parts map[drawKey]*Part, t int) float64 {
+	p := parts[keyOf(rangeOf(sf, t))]
+	if p == nil || !(p.Def.Density > 0) {
+		return 1
+	}
+	return p.Def.Density
+}
+
+// rangeOf returns the draw that a triangle comes from.
+func rangeOf(sf *mesh.Surface, t int) mesh.Range {
+	i, found := slices.BinarySearchFunc(sf.Of, t, func(r mesh.Range, t int) int {
+		switch {
+		case t < r.First:
+			return 1
+		case t >= r.End:
+			return -1
+		}
+		return 0
+	})
+	if !found {
+		return mesh.Range{}
+	}
+	return sf.Of[i]
+}
+
+// places names the islands farthest outside, weighed by their area: what a reader sees first.
+func (f *densityField) places(sf *mesh.Surface, uv []float32, v densityVerdict) []Place {
+	w := worst{}
+	for i, off := range v.off {
+		if off > 0 {
+			w.add(f.area[i]*off, i)
+		}
+	}
+	var out []Place
+	for _, e := range w.top() {
+		p := trianglePlace(sf, uv, int(f.largest[e.at]))
+		p.Value = &Value{Value: math.Sqrt(f.texels[e.at] / f.area[e.at]), Unit: "px/m"}
+		p.Note = fmt.Sprintf("island of %s of the set's surface", percent(f.area[e.at]/f.areaSum))
+		out = append(out, p)
+	}
+	return out
+}
+
+func (v densityVerdict) remedy() string {
+	switch {
+	case v.coarser == 0:
+		return "Scale the islands that are too dense down in the layout."
+	case v.denser == 0:
+		return "Scale the islands that are too coarse up in the layout; where there is no room, stack pieces that repeat or agree on a larger map."
+	}
+	return "Even the layout out: scale the dense islands down and give their room to the coarse ones."
+}
+
+// trianglePlace says where a triangle is: node, index in its draw, centre in the world and in UV.
+func trianglePlace(sf *mesh.Surface, uv []float32, t int) Place {
+	r := rangeOf(sf, t)
+	p := Place{PointMM: middleMM(corners(sf, t))}
+	if r.Scene != nil {
+		p.Node = r.NodeName()
+		p.Triangles = []int{t - r.First}
+	}
+	if len(uv) > 0 {
+		a, b, c := uvCorners(uv, sf.Tri, t)
+		p.UV = &[2]float64{(a[0] + b[0] + c[0]) / 3, (a[1] + b[1] + c[1]) / 3}
+	}
+	return p
+}
+
+// percent writes a share for people: no "0 %" for what is not nothing.
+func percent(share float64) string {
+	switch {
+	case share <= 0:
+		return "0 %"
+	case share < 0.0005:
+		return "less than 0.1 %"
+	}
+	return strings.Replace(fmt.Sprintf("%.1f %%", 100*share), ".0 %", " %", 1)
+}
+
+func orElse(s, other string) string {
+	if s == "" {
+		return other
+	}
+	return s
+}
