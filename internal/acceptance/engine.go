@@ -15,8 +15,12 @@ type Job struct {
 	// none, one told from the spec's name patterns.
 	Manifest *Manifest
 
-	// Milestone of the delivery; empty means the spec's own.
+	// Milestone of the delivery; empty: the manifest's, or where it names none, the spec's own.
 	Milestone spec.Milestone
+
+	// Hashes are SHA-256 digests (hex) by path that the caller computed over the very bytes on this disk; those files are
+	// not hashed again. Nil: all are hashed here.
+	Hashes map[string]string
 
 	Threads  int    // below 1 means all cores. The evidence does not depend on it
 	Scratch  string // a folder for temporary files; empty: none are written

@@ -32,7 +32,7 @@ func defaultFiles() []FileRule {
 			out = append(out, FileRule{Role: role, Pattern: p, Node: node, Origin: "default"})
 		}
 	}
-	add("game", false, "{prop}.*", "{prop}_game.*", "game.*")
+	add("game", false, "{prop}.*", "{prop}_game.*", "game.*", "{prop}_{part}_game.*")
 	add("game.lod{lod}", false, "{prop}_lod{lod}.*", "{prop}_game_lod{lod}.*", "game_lod{lod}.*", "lod{lod}.*")
 	add("sculpt", false, "{prop}_sculpt.*", "sculpt.*", "{prop}_{part}_sculpt.*", "{prop}_sculpt_{part}.*")
 	add("cage", false, "{prop}_cage.*", "cage.*")

@@ -192,6 +192,9 @@ func (b *builder) sets() []Set {
 		s := Set{Name: v.get("name").text, Kind: Baked, Match: texts(v.get("match")), Stack: "none", Alpha: "none"}
 		if v.get("match") == nil {
 			s.Match = []string{s.Name, s.Name + "_*", "*_" + s.Name, "*_" + s.Name + "_*"}
+			if len(items(b.root.get("sets"))) == 1 {
+				s.Match = []string{"*"} // the only set takes every material
+			}
 		}
 		setText((*string)(&s.Kind), v.get("kind"))
 		setText(&s.ReferenceMap, v.get("reference_map"))
@@ -250,11 +253,29 @@ func (b *builder) files(s *Spec) {
 			needed[n.role] = n.from
 		}
 	}
-	for _, role := range sortedKeys(needed) {
-		if slices.Index(Milestones[:], needed[role]) <= slices.Index(Milestones[:], s.Milestone) {
-			s.Requires = append(s.Requires, role)
+	s.needed = needed
+	s.Requires = s.requiredAt(s.Milestone)
+}
+
+// requiredAt lists the roles that a delivery of a milestone must hold, in order of name.
+func (s *Spec) requiredAt(m Milestone) []string {
+	var out []string
+	for _, role := range sortedKeys(s.needed) {
+		if slices.Index(Milestones[:], s.needed[role]) <= slices.Index(Milestones[:], m) {
+			out = append(out, role)
 		}
 	}
+	return out
+}
+
+// At is the same spec for a delivery of another milestone. The digest stays: a spec is one for all its milestones.
+func (s *Spec) At(m Milestone) *Spec {
+	if m == s.Milestone {
+		return s
+	}
+	at := *s
+	at.Milestone, at.Requires = m, s.requiredAt(m)
+	return &at
 }
 
 // annotations are the defaults with the spec's own laid over them by suffix.
@@ -313,13 +334,17 @@ func (s *Spec) digest() (string, error) {
 	for i, t := range s.Sets {
 		sets[i] = map[string]any{"keys": t, "rules": digestRules(t.Rules)}
 	}
+	needed := map[string]any{}
+	for role, m := range s.needed {
+		needed[role] = m
+	}
 	files := slices.Clone(s.Files)
 	for i := range files {
 		files[i].Origin = ""
 	}
 	canonical, err := canon.Marshal(map[string]any{
 		"prop": s.Prop, "title": s.Title, "tier": s.Tier, "size_mm": s.SizeMM, "conventions": s.Conventions, "view": s.View,
-		"parts": parts, "sets": sets, "files": files, "annotations": s.Annotations, "rules": rules,
+		"parts": parts, "sets": sets, "files": files, "needed": needed, "annotations": s.Annotations, "rules": rules,
 	})
 	if err != nil {
 		return "", err

@@ -187,5 +187,8 @@ func numberFor(l Limit, what string) *shape {
 		high = 1
 	}
 	low := 0.0
+	if l.List && l.Unit == "mm" {
+		low = -maxSizeMM // a place
+	}
 	return number(what, low, high)
 }

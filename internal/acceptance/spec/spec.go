@@ -19,9 +19,10 @@ type Spec struct {
 
 	Annotations []Annotation // what a vendor may say of a node by the end of its name
 
-	rules     map[string]Rule   // by check, for the whole prop, milestone not yet applied
-	catalogue Catalogue         // in the order of a report
-	origins   map[string]string // of everything but rules, by path: "conventions.green"
+	needed    map[string]Milestone // roles that must be there, and from when on
+	rules     map[string]Rule      // by check, for the whole prop, milestone not yet applied
+	catalogue Catalogue            // in the order of a report
+	origins   map[string]string    // of everything but rules, by path: "conventions.green"
 }
 
 // Annotation is a statement about a node by the end of its name: "bolt_floater" is a floater. Confirmed is read for

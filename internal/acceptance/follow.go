@@ -1,0 +1,117 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+	"strings"
+)
+
+// runAll measures every check. Where one fault explains many others, it is the headline: everything is measured as if
+// it were mended, findings that were broken only by it are marked with follows_from, and the subject as mended is
+// returned for the pictures.
+func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, float64)) (*Subject, []Finding, error) {
+	headline, mended := findCause(s)
+	steps := plan(mended, all)
+	var asIs []step
+	if headline != nil {
+		asIs = plan(s, all)
+	}
+	var findings []Finding
+	followers := 0
+	for i, st := range steps {
+		if err := ctx.Err(); err != nil {
+			return nil, nil, err
+		}
+		progress("checking "+st.check.Def.Name, float64(i)/float64(len(steps)))
+		f := runStep(ctx, mended, st)
+		if f.Outcome == "" {
+			continue
+		}
+		if headline != nil {
+			var followed bool
+			if f, followed = follow(ctx, s, asIs, i, f, headline.Check); followed {
+				followers++
+			}
+		}
+		findings = append(findings, f)
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, nil, err
+	}
+	if headline != nil {
+		findings = putHeadline(findings, steps, *headline, followers)
+	}
+	return mended, findings, nil
+}
+
+// findCause guards rootCause: if it stops on a fault of its own, there is no headline and everything is measured as it is.
+func findCause(s *Subject) (headline *Finding, mended *Subject) {
+	defer func() {
+		if p := recover(); p != nil {
+			headline, mended = nil, s
+		}
+	}()
+	headline, mended = rootCause(s)
+	if headline == nil || mended == nil {
+		return nil, s
+	}
+	return headline, mended
+}
+
+// follow compares a finding measured as if mended with the same measured as it is. Comparing game mesh and sculpt when
+// one of them is wrong by a factor says nothing and takes long, so those are only measured as mended.
+func follow(ctx context.Context, s *Subject, asIs []step, i int, f Finding, cause string) (Finding, bool) {
+	if f.Check == cause || f.Outcome == NotApplicable {
+		return f, false
+	}
+	if strings.HasPrefix(f.Check, "surface.") || i >= len(asIs) || asIs[i].check.Def.Name != f.Check {
+		f.Labels = withLabel(f.Labels, "measured", "as if mended")
+		return f, false
+	}
+	before := runStep(ctx, s, asIs[i])
+	if before.Outcome == f.Outcome && before.Sentence == f.Sentence {
+		return f, false // the fault did not touch it
+	}
+	f.Labels = withLabel(f.Labels, "measured", "as if mended")
+	worse := rank(before.Outcome) > rank(f.Outcome)
+	if worse {
+		f.FollowsFrom = cause
+		f.Labels["as_delivered"] = string(before.Outcome)
+	}
+	return f, worse
+}
+
+// rank orders outcomes from good to bad.
+func rank(o Outcome) int {
+	switch o {
+	case Fail:
+		return 3
+	case NotEvaluated:
+		return 2
+	case Warn:
+		return 1
+	}
+	return 0
+}
+
+// putHeadline puts the headline first and takes out the finding of the same check as if mended, which would contradict it.
+func putHeadline(findings []Finding, steps []step, headline Finding, followers int) []Finding {
+	for _, st := range steps {
+		if st.check.Def.Name == headline.Check {
+			st.to = Target{}
+			headline = finish(st, headline)
+			break
+		}
+	}
+	if followers > 0 {
+		headline.Sentence = fmt.Sprintf("%s %s from it.", strings.TrimSuffix(headline.Sentence, " "),
+			plural(followers, "other finding follows", "other findings follow"))
+	}
+	out := []Finding{headline}
+	for _, f := range findings {
+		if f.Check != headline.Check {
+			out = append(out, f)
+		}
+	}
+	return out
+}
