@@ -1,0 +1,73 @@
+// Command worker is the inspector. `worker serve` takes inspections from the service's queue; `worker inspect` and
+// `worker send` are what a vendor runs on their own machine.
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"proofhouse/internal/desk"
+	"proofhouse/internal/inspection"
+)
+
+const usage = `proofhouse worker: inspects deliveries of props against their spec.
+
+  worker inspect --spec spec.yaml FOLDER    inspect a delivery on this machine, before you send it
+  worker send --spec spec.yaml --server URL FOLDER
+                                            inspect it, then deliver it to the studio's service
+  worker explain --spec spec.yaml           print every limit in force and where it comes from
+  worker serve                              take inspections from a service's queue
+
+"worker COMMAND --help" tells more of each. The machine's verdict supports the art director's decision and the contract;
+it replaces neither.
+`
+
+func main() { os.Exit(run()) }
+
+func run() int {
+	if len(os.Args) > 1 && os.Args[1] == inspection.ChildArg {
+		frames := os.Stdout
+		os.Stdout = os.Stderr // whatever prints must not end up between the frames
+		if err := inspection.RunChild(os.Stdin, frames); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			return desk.ExitNotEvaluated
+		}
+		return 0
+	}
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	s := desk.Streams{Out: os.Stdout, Err: os.Stderr, Terminal: isTerminal(os.Stderr)}
+	exe, err := os.Executable()
+	if err != nil {
+		fmt.Fprintf(os.Stderr, "worker: cannot find itself: %v\n", err)
+		return desk.ExitNotEvaluated
+	}
+	if len(os.Args) < 2 {
+		fmt.Fprint(os.Stderr, usage)
+		return desk.ExitWrongCall
+	}
+	switch args := os.Args[2:]; os.Args[1] {
+	case "inspect":
+		return desk.Inspect(ctx, s, exe, args)
+	case "send":
+		return desk.Send(ctx, s, exe, os.Getenv("PROOFHOUSE_TOKEN"), args)
+	case "explain":
+		return desk.Explain(s, args)
+	case "serve":
+		return serve(ctx, exe, args)
+	case "help", "--help", "-h":
+		fmt.Print(usage)
+		return 0
+	default:
+		fmt.Fprintf(os.Stderr, "worker: there is no command %q\n\n%s", os.Args[1], usage)
+		return desk.ExitWrongCall
+	}
+}
+
+func isTerminal(f *os.File) bool {
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}

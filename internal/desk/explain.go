@@ -1,0 +1,50 @@
+package desk
+
+import (
+	"flag"
+	"fmt"
+	"path/filepath"
+
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/inspection"
+)
+
+const explainUsage = `Print the spec in force: every limit, whether it blocks, and where it comes from.
+
+  worker explain --spec spec.yaml [--milestone final]
+`
+
+// Explain is the command `worker explain`.
+func Explain(s Streams, args []string) int {
+	f := flag.NewFlagSet("explain", flag.ContinueOnError)
+	f.SetOutput(s.Err)
+	path := f.String("spec", "", "the `file` of the spec, YAML or JSON")
+	milestone := f.String("milestone", "", "explain it as of this `milestone` (default: the spec's)")
+	f.Usage = func() { fmt.Fprintln(s.Err, explainUsage); f.PrintDefaults() }
+	switch err := f.Parse(args); {
+	case err == flag.ErrHelp:
+		return ExitPass
+	case err != nil:
+		return ExitWrongCall
+	case f.NArg() > 0:
+		return wrongCall(s, f, "it takes no argument besides --spec")
+	case *path == "":
+		return wrongCall(s, f, "say which spec to explain: --spec FILE")
+	}
+	data, err := readSpec(*path)
+	if err != nil {
+		return wrongCall(s, f, "%v", err)
+	}
+	resolved, err := inspection.ResolveSpec(inspection.Job{
+		SpecName: filepath.Base(*path), Spec: data, SpecDir: filepath.Dir(*path), Milestone: spec.Milestone(*milestone),
+	})
+	if err != nil {
+		fmt.Fprintln(s.Err, err)
+		return ExitWrongCall
+	}
+	if err := spec.Explain(s.Out, resolved); err != nil {
+		fmt.Fprintln(s.Err, err)
+		return ExitNotEvaluated
+	}
+	return ExitPass
+}
