@@ -87,9 +87,6 @@ var uvRangeDef = spec.Check{
 }
 
 func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	if why, no := uvRangeDef.NotForSet[t.Set.Def.Kind]; no {
-		return exempt(why)
-	}
 	sf := &t.Set.Game
 	if len(sf.UV) == 0 {
 		return unable("The game mesh has no UVs.")

@@ -69,15 +69,16 @@ func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 type densityField struct {
 	isl      islands
 	texels   []float64 // by island: area in texels
-	area     []float64 // by island: area in m², of triangles that have both an area and finite UVs
+	area     []float64 // by island: area in m²
 	largest  []int32   // by island: its largest triangle
 	texelSum float64
 	areaSum  float64
 	min, max float64 // px/m over triangles with an area
 }
 
-// densityOf measures texel areas and world areas. A triangle without an area, or with UVs that are not finite, counts
-// nowhere. Sums run in triangle order in float64.
+// densityOf measures texel areas and world areas. A triangle with UVs that are not finite counts nowhere; one without an
+// area in the world counts by its texels in the sum over all, and neither in its island nor at the extremes. Sums run
+// in triangle order in float64.
 func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityField {
 	f := densityField{isl: findIslands(sf.Pos, uv, sf.Tri), min: math.Inf(1)}
 	f.texels, f.area = make([]float64, f.isl.N), make([]float64, f.isl.N)
@@ -87,14 +88,17 @@ func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityFie
 	for t := range sf.Triangles() {
 		area := worldArea(corners(sf, t))
 		texels := 0.5 * math.Abs(uvArea2(uvCorners(uv, sf.Tri, t))) * pixels
-		if area <= 0 || !finite(texels) {
+		if !finite(texels) {
+			continue
+		}
+		f.texelSum += texels
+		if area <= 0 {
 			continue
 		}
 		i := f.isl.Of[t]
 		f.area[i] += area
 		f.texels[i] += texels
 		f.areaSum += area
-		f.texelSum += texels
 		if area > best[i] {
 			best[i], f.largest[i] = area, int32(t)
 		}
@@ -125,6 +129,9 @@ func (f *densityField) judgeIslands(sf *mesh.Surface, parts map[drawKey]*Part, r
 			continue
 		}
 		want := target * densityFactor(sf, parts, int(f.largest[i]))
+		if want <= 0 {
+			continue // the part is left out, or the spec has turned the target off
+		}
 		have := math.Sqrt(f.texels[i] / f.area[i])
 		switch {
 		case have > float64(want*(1+tolerance)):
@@ -171,9 +178,10 @@ func (f *densityField) freeIslands(each, together float64) []bool {
 	return free
 }
 
+// densityFactor is the factor on the target at a triangle, from its part. 0 leaves it out.
 func densityFactor(sf *mesh.Surface, parts map[drawKey]*Part, t int) float64 {
 	p := parts[keyOf(rangeOf(sf, t))]
-	if p == nil || !(p.Def.Density > 0) {
+	if p == nil {
 		return 1
 	}
 	return p.Def.Density

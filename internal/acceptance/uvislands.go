@@ -19,7 +19,7 @@ type islands struct {
 //
 // Edges are bucketed by their lower end (a counting sort), and equal ones found inside a bucket, which on a mesh
 // holds three on average; components are kept by union-find with the lowest triangle as root. Time is linear but for
-// the sort of large buckets (a fan's centre); memory is 28 bytes a triangle and 16 a vertex on top of the surface.
+// the sort of large buckets (a fan's centre); memory is 32 bytes a triangle and 16 to 24 a vertex on top of the surface.
 func findIslands(pos, uv []float32, tri []uint32) islands {
 	n := len(tri) / 3
 	if n == 0 {
