@@ -111,6 +111,7 @@ func (d *document) checkAttribute(a attribute, ptr string) bool {
 	ptr += "/attributes/" + a.name
 	acc := &d.accs[a.acc]
 	if !acc.typed {
+		d.is.error("mesh.attribute_format", ptr, -1, fmt.Sprintf("%s points at an accessor without a type that glTF knows; export it again.", clip(a.name)))
 		return false
 	}
 	ok := true

@@ -2,9 +2,12 @@ package mesh
 
 import (
 	"bytes"
+	"encoding/binary"
+	"hash/crc32"
 	"image"
 	"image/color"
 	"image/png"
+	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -32,4 +35,30 @@ func codes(issues []Issue, warnings bool) []string {
 		}
 	}
 	return out
+}
+
+// fixCRC writes the checksum of a PNG's header chunk, its last four bytes.
+func fixCRC(png []byte) {
+	n := len(png)
+	binary.BigEndian.PutUint32(png[n-4:], crc32.ChecksumIEEE(png[12:n-4]))
+}
+
+// area returns the area of a surface's triangles.
+func area(s *Surface) float64 {
+	sum := 0.0
+	for i := 0; i < len(s.Tri); i += 3 {
+		var p [3][3]float64
+		for c := range 3 {
+			for k := range 3 {
+				p[c][k] = float64(s.Pos[3*s.Tri[i+c]+uint32(k)])
+			}
+		}
+		var n [3]float64
+		for k := range 3 {
+			a, b := (k+1)%3, (k+2)%3
+			n[k] = (p[1][a]-p[0][a])*(p[2][b]-p[0][b]) - (p[1][b]-p[0][b])*(p[2][a]-p[0][a])
+		}
+		sum += math.Sqrt(n[0]*n[0]+n[1]*n[1]+n[2]*n[2]) / 2
+	}
+	return sum
 }

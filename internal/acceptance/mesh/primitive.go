@@ -174,11 +174,12 @@ func fourWide(v []float32, width int) []float32 {
 
 // checkIndices checks the index accessor's format.
 func (d *document) checkIndices(i int, ptr string) bool {
+	ptr += "/indices"
 	if i < 0 || !d.accs[i].typed {
+		d.is.error("mesh.index_format", ptr, -1, "The indices have no type that glTF knows; export them again.")
 		return false
 	}
 	a := &d.accs[i]
-	ptr += "/indices"
 	d.useAs(i, "index", ptr)
 	if a.typ != "SCALAR" || a.norm || a.comp != compUByte && a.comp != compUShort && a.comp != compUInt {
 		d.is.error("mesh.index_format", ptr, -1, fmt.Sprintf("Indices cannot be %s of %s; export them as unsigned integers.", a.typ, a.describe()))

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 )
 
 // The checks of form that glTF 2.0's JSON schema makes, from tables (schema_gltf.go): types, ranges, lengths, what
@@ -56,6 +57,21 @@ type shape struct {
 	needs map[string]string // a key that needs another one
 	exts  map[string]*shape // known extensions that may stand here
 	free  bool              // holds anything
+
+	once     sync.Once
+	required []string
+}
+
+// must returns the keys that have to be there, sorted.
+func (s *shape) must() []string {
+	s.once.Do(func() {
+		for _, key := range sortedKeys(s.props) {
+			if s.props[key].required {
+				s.required = append(s.required, key)
+			}
+		}
+	})
+	return s.required
 }
 
 // schemaCheck walks a document.
@@ -257,8 +273,8 @@ func (c *schemaCheck) object(v int, s *shape) {
 		}
 		c.pop()
 	}
-	for _, key := range sortedKeys(s.props) {
-		if s.props[key].required && !have[key] {
+	for _, key := range s.must() {
+		if !have[key] {
 			c.fault(v, "schema.missing", fmt.Sprintf("The property %q is missing.", key))
 		}
 	}

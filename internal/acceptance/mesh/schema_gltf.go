@@ -107,7 +107,7 @@ var accessorShape = &shape{props: named(map[string]*form{
 
 var primitiveShape = &shape{props: map[string]*form{
 	"attributes": must(mapOf(indexOf("accessors"))), "indices": indexOf("accessors"), "material": indexOf("materials"),
-	"mode": numbers(0, 1, 2, 3, 4, 5, 6), "targets": list(mapOf(indexOf("accessors"))),
+	"mode": whole(0, 6), "targets": list(mapOf(indexOf("accessors"))),
 }, exts: map[string]*shape{
 	"KHR_draco_mesh_compression": {props: map[string]*form{"bufferView": must(indexOf("bufferViews")), "attributes": must(mapOf(count()))}},
 	"KHR_materials_variants":     {free: true},
