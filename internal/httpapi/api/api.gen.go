@@ -548,10 +548,7 @@ type Digest = string
 
 // Event defines model for Event.
 type Event struct {
-	At time.Time `json:"at"`
-
-	// By Empty for the machine.
-	By        string             `json:"by"`
+	At        time.Time          `json:"at"`
 	Index     int64              `json:"index"`
 	Kind      string             `json:"kind"`
 	SubjectId openapi_types.UUID `json:"subject_id"`
@@ -1241,12 +1238,23 @@ type Verdict string
 
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
-	Late      bool               `json:"late"`
-	Milestone Milestone          `json:"milestone"`
-	PropCode  string             `json:"prop_code"`
-	PropId    openapi_types.UUID `json:"prop_id"`
-	PropTitle string             `json:"prop_title"`
-	Studio    string             `json:"studio"`
+	Delivery *DeliveryHead `json:"delivery"`
+
+	// Desk Whose turn it is.
+	Desk        Desk                `json:"desk"`
+	DueOn       *openapi_types.Date `json:"due_on"`
+	Kind        MilestoneKind       `json:"kind"`
+	Late        bool                `json:"late"`
+	MilestoneId openapi_types.UUID  `json:"milestone_id"`
+	PropCode    string              `json:"prop_code"`
+	PropId      openapi_types.UUID  `json:"prop_id"`
+	PropTitle   string              `json:"prop_title"`
+	Rounds      int                 `json:"rounds"`
+
+	// Since When it came into this state.
+	Since  time.Time      `json:"since"`
+	State  MilestoneState `json:"state"`
+	Studio string         `json:"studio"`
 
 	// Tier How close the camera comes, far to near.
 	Tier        Tier               `json:"tier"`
@@ -4723,10 +4731,16 @@ type LogOutResponseObject interface {
 	VisitLogOutResponse(w http.ResponseWriter) error
 }
 
+type LogOut204ResponseHeaders struct {
+	SetCookie string
+}
+
 type LogOut204Response struct {
+	Headers LogOut204ResponseHeaders
 }
 
 func (response LogOut204Response) VisitLogOutResponse(w http.ResponseWriter) error {
+	w.Header().Set("Set-Cookie", fmt.Sprint(response.Headers.SetCookie))
 	w.WriteHeader(204)
 	return nil
 }
