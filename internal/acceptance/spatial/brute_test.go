@@ -8,54 +8,60 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// bruteHit and bruteNear ask every triangle: what any tree has to equal.
-func bruteHit(pos []float32, tri []uint32, r Ray) Hit {
+// bruteHit and bruteNear ask every triangle: what any tree has to equal. scale is the tree's.
+func bruteHit(pos []float32, tri []uint32, r Ray, scale float32) Hit {
 	best := Hit{Tri: Miss}
-	s, ok := newShear(&r)
+	s, ok := newShear(&r, scale)
 	if !ok {
 		return best
 	}
 	for i := range len(tri) / 3 {
-		a, b, c, fine := bruteCorners(pos, tri, i)
+		l, fine := bruteLeaf(pos, tri, i, scale)
 		if !fine {
 			continue
 		}
-		if d, u, v, back, ok := s.meet(&a, &b, &c); ok && (best.Tri == Miss || d < best.T) {
-			best = Hit{Tri: int32(i), T: d, U: u, V: v, Back: back}
+		if m, ok := s.meet(&l, 0); ok && (best.Tri == Miss || m.t < s.max) {
+			best = Hit{Tri: int32(i), T: float32(float64(m.t) * s.unit), U: m.ev / m.det, V: m.ew / m.det, Back: m.det < 0}
+			s.max = m.t
 		}
 	}
 	return best
 }
 
-func bruteNear(pos []float32, tri []uint32, p [3]float32, bound float32) Near {
-	out := Near{Tri: Miss, Dist: float32(math.Inf(1))}
+func bruteNear(pos []float32, tri []uint32, p [3]float32, bound, scale float32) Near {
+	out := Near{Tri: Miss, Dist: inf32}
 	if !finite(p[0]) || !finite(p[1]) || !finite(p[2]) {
 		return out
 	}
-	best := float64(bound) * float64(bound)
+	limit := float64(bound) * float64(scale)
+	best, up := limit*limit, 1/float64(scale)
+	q := vecOf(p)
+	q.x, q.y, q.z = q.x*float64(scale), q.y*float64(scale), q.z*float64(scale)
 	for i := range len(tri) / 3 {
-		a, b, c, fine := bruteCorners(pos, tri, i)
+		l, fine := bruteLeaf(pos, tri, i, scale)
 		if !fine {
 			continue
 		}
-		d, q, f := nearTriangle(wide(p), wide(a), wide(b), wide(c))
-		if d < best || d == best && out.Tri == Miss {
-			best = d
-			out = Near{Tri: int32(i), Feature: f, Dist: float32(math.Sqrt(d)), Point: [3]float32{float32(q[0]), float32(q[1]), float32(q[2])}}
+		a, b, c := l.corners(0)
+		f := nearTriangle(q, a, b, c, math.Inf(1))
+		if f.distSq < best || f.distSq == best && out.Tri == Miss {
+			best = f.distSq
+			out = Near{Tri: int32(i), Feature: f.feature, Dist: float32(math.Sqrt(f.distSq) * up), Point: f.point(q, a, b, c).narrow(up)}
 		}
 	}
 	return out
 }
 
-func bruteCorners(pos []float32, tri []uint32, i int) (a, b, c [3]float32, fine bool) {
-	p := [3][3]float32{}
+func bruteLeaf(pos []float32, tri []uint32, i int, scale float32) (l leaf, fine bool) {
 	fine = true
-	for k := range 3 {
-		v := int(tri[3*i+k])
-		p[k] = [3]float32(pos[3*v : 3*v+3])
-		fine = fine && finite(p[k][0]) && finite(p[k][1]) && finite(p[k][2])
+	for c := range 3 {
+		for k := range 3 {
+			x := pos[3*int(tri[3*i+c])+k]
+			fine = fine && finite(x)
+			l.v[3*c+k][0] = x * scale
+		}
 	}
-	return p[0], p[1], p[2], fine
+	return l, fine
 }
 
 // soup is n random triangles of about the given size in the unit cube, some without area, some twice.
@@ -104,8 +110,8 @@ func TestAgreesWithBruteForce(t *testing.T) {
 		tree.Hits(rays, hits, 2)
 		tree.Closest(points, float32(math.Inf(1)), nears, 2)
 		for i := range rays {
-			require.Equal(t, bruteHit(pos, tri, rays[i]), hits[i], "ray %d of size %g", i, size)
-			require.Equal(t, bruteNear(pos, tri, [3]float32(points[3*i:3*i+3]), float32(math.Inf(1))), nears[i], "point %d of size %g", i, size)
+			require.Equal(t, bruteHit(pos, tri, rays[i], tree.scale), hits[i], "ray %d of size %g", i, size)
+			require.Equal(t, bruteNear(pos, tri, [3]float32(points[3*i:3*i+3]), inf32, tree.scale), nears[i], "point %d of size %g", i, size)
 			if hits[i].Tri != Miss {
 				met++
 			}

@@ -1,64 +1,206 @@
 package spatial
 
-import "math"
+import (
+	"math"
+	"unsafe"
+)
 
 // Closest answers one point each (three floats a point): the nearest point of the surface; of equally near triangles
 // the lowest index. Points farther than bound (metres; +Inf for none) are Miss, as are points with a coordinate that is
 // not finite. out must hold len(points)/3.
+//
+// Points are taken along a Morton curve, and each starts with the distance to the triangle that its predecessor found.
+// That changes how much of the tree is walked, never the answer.
 func (t *Tree) Closest(points []float32, bound float32, out []Near, threads int) {
 	count := len(points) / 3
-	_ = out[:count]
-	batch(count, threads, func(begin, end int) {
-		stack := make([]int32, 0, 128)
+	out = out[:count]
+	order := t.orderOf(count, threads, func(i int) (x, y, z float32) { return points[3*i], points[3*i+1], points[3*i+2] })
+	limit := float64(bound) * float64(t.scale)
+	limitSq := float64(limit * limit)
+	if !(bound >= 0) {
+		limitSq = -1
+	}
+	batch(count, queryChunk, threads, func(begin, end int) {
+		w := t.newNearWalk()
 		for i := begin; i < end; i++ {
-			out[i] = t.near([3]float32(points[3*i:3*i+3]), bound, stack)
+			at := i
+			if order != nil {
+				at = int(uint32(order[i]))
+			}
+			w.find([3]float32(points[3*at:3*at+3:3*at+3]), limitSq, &out[at])
 		}
 	})
 }
 
-func (t *Tree) near(point [3]float32, bound float32, stack []int32) Near {
-	out := Near{Tri: Miss, Dist: float32(math.Inf(1))}
-	if !finite(point[0]) || !finite(point[1]) || !finite(point[2]) || !(bound >= 0) || len(t.nodes) == 0 {
-		return out
+// queryChunk is how many queries one thread takes at a time. The first of them starts cold.
+const queryChunk = 1024
+
+// orderOf sorts queries along the tree's curve; nil where there are too few to be worth it.
+func (t *Tree) orderOf(count, threads int, at func(i int) (x, y, z float32)) []entry {
+	if count < 256 || t.count == 0 {
+		return nil
 	}
-	p := wide(point)
-	best := float64(float64(bound) * float64(bound))
-	stack = append(stack[:0], 0)
-	for len(stack) > 0 {
-		at := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		nd := &t.nodes[at]
-		if boxSq(p, nd) > best*(1+0x1p-40) {
-			continue
+	threads = cores(threads)
+	order, spare := make([]entry, count), make([]entry, count)
+	batch(count, 1<<14, threads, func(begin, end int) {
+		for i := begin; i < end; i++ {
+			x, y, z := at(i)
+			order[i] = entry(t.grid.place(x*t.scale, y*t.scale, z*t.scale))<<32 | entry(i)
 		}
-		if nd.size == 0 {
-			l, r := at+1, nd.first
-			if boxSq(p, &t.nodes[l]) > boxSq(p, &t.nodes[r]) {
-				l, r = r, l
-			}
-			stack = append(stack, r, l)
-			continue
-		}
-		for _, i := range t.order[nd.first : nd.first+nd.size] {
-			a, b, c := t.corners(i)
-			d, q, f := nearTriangle(p, wide(a), wide(b), wide(c))
-			if d < best || d == best && (out.Tri == Miss || i < out.Tri) {
-				best = d
-				out = Near{Tri: i, Feature: f, Point: [3]float32{float32(q[0]), float32(q[1]), float32(q[2])}}
-				out.Dist = float32(math.Sqrt(d))
-			}
-		}
-	}
-	return out
+	})
+	return sortEntries(order, spare, threads)
 }
 
-func wide(p [3]float32) vec { return vec{float64(p[0]), float64(p[1]), float64(p[2])} }
+// nearWalk is the state of one thread's walks to the closest triangle. The assembly reads and writes it by field names.
+type nearWalk struct {
+	nodes, leaves unsafe.Pointer
+	p             [3]float32
+	bound         float32 // squared distance beyond which nothing is visited, rounded up
+	waiting       int64   // entries on the stack
+	leaf          uint32  // the leaf at which a walk stopped
+	mask          uint32  // its lanes within bound
+	boxSq         [lanes]float32
+	stack         [stackSize]waiting
 
-func boxSq(p vec, nd *binaryNode) float64 {
-	var sum float64
-	for k := range 3 {
-		d := max(float64(nd.lo[k])-p[k], p[k]-float64(nd.hi[k]), 0)
-		sum += float64(d * d)
+	t      *Tree
+	prev   *leaf // where the last query ended
+	lane   int
+	best   foot
+	id     int32
+	at     *leaf
+	atLane int
+	q      vec
+}
+
+// waiting is a child still to be visited and the least distance (of a ray: t; of a point: squared) it can have.
+type waiting struct {
+	ref  uint32
+	from float32
+}
+
+func (t *Tree) newNearWalk() *nearWalk {
+	w := &nearWalk{t: t}
+	if len(t.nodes) > 0 {
+		w.nodes = unsafe.Pointer(&t.nodes[0])
 	}
-	return sum
+	if len(t.leaves) > 0 {
+		w.leaves = unsafe.Pointer(&t.leaves[0])
+	}
+	return w
+}
+
+// farOff is the distance in sizes of the surface from which on float32 squares are not to be trusted.
+const farOff = 1 << 30
+
+func (w *nearWalk) find(point [3]float32, limitSq float64, out *Near) {
+	*out = Near{Tri: Miss, Dist: inf32}
+	t := w.t
+	if !finite(point[0]) || !finite(point[1]) || !finite(point[2]) || t.count == 0 {
+		return
+	}
+	w.search(point, limitSq)
+	if w.id == noTriangle {
+		return
+	}
+	w.prev, w.lane = w.at, w.atLane
+	a, b, c := w.at.corners(w.atLane)
+	up := float64(t.unscale)
+	out.Tri, out.Feature = w.id, w.best.feature
+	out.Dist = float32(math.Sqrt(w.best.distSq) * up)
+	out.Point = w.best.point(w.q, a, b, c).narrow(up)
+}
+
+// search leaves the closest triangle within limitSq in best, id, at and atLane; id is noTriangle for none.
+func (w *nearWalk) search(point [3]float32, limitSq float64) {
+	t := w.t
+	s := float64(t.scale)
+	w.q = vec{float64(point[0]) * s, float64(point[1]) * s, float64(point[2]) * s}
+	w.best, w.id = foot{distSq: limitSq}, noTriangle
+	if w.prev != nil {
+		w.try(w.prev, w.lane)
+	}
+	w.p = [3]float32{float32(w.q.x), float32(w.q.y), float32(w.q.z)}
+	w.waiting = 1
+	w.stack[0] = waiting{ref: t.root}
+	w.tighten()
+	if max(math.Abs(w.q.x), math.Abs(w.q.y), math.Abs(w.q.z)) > farOff {
+		w.walkWide()
+		return
+	}
+	for walkNear(w) {
+		w.refine()
+	}
+}
+
+// tighten sets the float32 bound. Squared distances to boxes are rounded six times, each by at most 2^-24; the factor
+// covers that and its own rounding, the summand what underflows.
+func (w *nearWalk) tighten() {
+	w.bound = float32(math.Min(w.best.distSq*(1+0x1p-20)+0x1p-120, math.MaxFloat32))
+}
+
+// refine tries the lanes of a leaf, the one with the nearest box first.
+func (w *nearWalk) refine() {
+	l := &w.t.leaves[w.leaf]
+	mask := w.mask
+	for mask != 0 {
+		next, least := 0, inf32
+		for m, lane := mask, 0; m != 0; m, lane = m>>1, lane+1 {
+			if m&1 != 0 && w.boxSq[lane] < least {
+				next, least = lane, w.boxSq[lane]
+			}
+		}
+		if least > w.bound {
+			return
+		}
+		mask &^= 1 << next
+		w.try(l, next)
+	}
+}
+
+func (w *nearWalk) try(l *leaf, lane int) {
+	a, b, c := l.corners(lane)
+	f := nearTriangle(w.q, a, b, c, w.best.distSq)
+	if f.distSq < w.best.distSq || f.distSq == w.best.distSq && l.id[lane] < w.id {
+		w.best, w.id, w.at, w.atLane = f, l.id[lane], l, lane
+		w.tighten()
+	}
+}
+
+func (l *leaf) corners(lane int) (a, b, c vec) {
+	lane &= lanes - 1
+	a = vec{float64(l.v[0][lane]), float64(l.v[1][lane]), float64(l.v[2][lane])}
+	b = vec{float64(l.v[3][lane]), float64(l.v[4][lane]), float64(l.v[5][lane])}
+	c = vec{float64(l.v[6][lane]), float64(l.v[7][lane]), float64(l.v[8][lane])}
+	return a, b, c
+}
+
+// walkWide is the walk in float64 all through, for points so far off that float32 squares overflow.
+func (w *nearWalk) walkWide() {
+	t := w.t
+	within := func(d float64) bool { return d <= w.best.distSq*(1+0x1p-40) }
+	for w.waiting > 0 {
+		w.waiting--
+		ref := w.stack[w.waiting].ref
+		if ref&leafBit != 0 {
+			l := &t.leaves[ref&^leafBit]
+			for lane := range lanes {
+				w.try(l, lane)
+			}
+			continue
+		}
+		n := &t.nodes[ref]
+		for lane := range lanes {
+			if n.child[lane] != noChild && within(n.distSq(w.q, lane)) {
+				w.stack[w.waiting] = waiting{ref: n.child[lane]}
+				w.waiting++
+			}
+		}
+	}
+}
+
+func (n *wide) distSq(p vec, lane int) float64 {
+	x := max(float64(n.box[0][0][lane])-p.x, p.x-float64(n.box[0][1][lane]), 0)
+	y := max(float64(n.box[1][0][lane])-p.y, p.y-float64(n.box[1][1][lane]), 0)
+	z := max(float64(n.box[2][0][lane])-p.z, p.z-float64(n.box[2][1][lane]), 0)
+	return vec{x, y, z}.dot(vec{x, y, z})
 }

@@ -1,77 +1,116 @@
 package spatial
 
-type vec = [3]float64
-
-func vsub(a, b vec) vec { return vec{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
-
-// dot rounds each product, so that the compiler may not fuse one into the sum.
-func dot(a, b vec) float64 {
-	return float64(a[0]*b[0]) + float64(a[1]*b[1]) + float64(a[2]*b[2])
+// foot is where the point of a triangle closest to a query lies: on the feature that Near numbers, at the query plus at
+// times the normal for the face, at the edge's start plus at times the edge for an edge.
+type foot struct {
+	distSq  float64
+	at      float64
+	feature uint8
 }
 
-func cross(a, b vec) vec {
-	return vec{
-		float64(a[1]*b[2]) - float64(a[2]*b[1]),
-		float64(a[2]*b[0]) - float64(a[0]*b[2]),
-		float64(a[0]*b[1]) - float64(a[1]*b[0]),
-	}
-}
+// sliverSq is the squared sine of the angle at a below which a triangle's plane is not used to rule it out. Above, with
+// corners that are float32 numbers below one, the plane's place is good to some 1e-12, which planeSlack covers.
+const (
+	sliverSq   = 1e-8
+	planeSlack = 1e-16
+)
 
-// along is a + t*d.
-func along(a vec, t float64, d vec) vec {
-	return vec{a[0] + float64(t*d[0]), a[1] + float64(t*d[1]), a[2] + float64(t*d[2])}
-}
-
-// nearTriangle gives the point of triangle abc closest to p, its squared distance and the feature it lies on, as Near
-// numbers them.
+// nearTriangle finds the point of triangle abc closest to p. It may answer any distance beyond limitSq where the triangle
+// is farther than that.
 //
-// If p's foot on the plane is inside all three edges it is the answer, else the nearest of the three edges' points is;
-// a triangle without area has edges only. Edges are walked from their lesser end, so that two triangles give an edge
-// or a vertex they share the same distance to the last bit, and the tie goes to the lower index.
-func nearTriangle(p, a, b, c vec) (distSq float64, q vec, feature uint8) {
-	ab, ac, w := vsub(b, a), vsub(c, a), vsub(p, a)
-	n := cross(ab, ac)
-	if nn := dot(n, n); nn > 0 {
-		gb, gc := dot(cross(w, ac), n), dot(cross(ab, w), n)
-		if gb > 0 && gc > 0 && nn-gb-gc > 0 {
-			h := dot(w, n)
-			return float64(h*h) / nn, along(p, -h/nn, n), 0
+// If p's foot on the plane is inside all three edges it is the answer; else the answer lies on one of the edges it is
+// outside of (the others' outward normal cones cannot contain p). A triangle without area has edges only. Edges are
+// walked from their lesser end, so that two triangles give an edge or a vertex they share the same distance to the last
+// bit, and the tie goes to the lower index.
+func nearTriangle(p, a, b, c vec, limitSq float64) foot {
+	ab, ac, w := b.sub(a), c.sub(a), p.sub(a)
+	n := ab.cross(ac)
+	nn := n.dot(n)
+	if !(nn > 0) {
+		f := nearSegment(p, b, c, 1, 5, 6)
+		if g := nearSegment(p, c, a, 2, 6, 4); g.distSq < f.distSq {
+			f = g
+		}
+		if g := nearSegment(p, a, b, 3, 4, 5); g.distSq < f.distSq {
+			f = g
+		}
+		return f
+	}
+	h := w.dot(n)
+	planeSq := float64(h*h) / nn
+	if planeSq > float64(limitSq*(1+1e-6))+planeSlack && nn > float64(sliverSq*float64(ab.dot(ab)*ac.dot(ac))) {
+		return foot{distSq: planeSq}
+	}
+	gb, gc := w.cross(ac).dot(n), ab.cross(w).dot(n)
+	ga := nn - gb - gc
+	if ga > 0 && gb > 0 && gc > 0 {
+		return foot{planeSq, -h / nn, 0}
+	}
+	f := foot{distSq: huge}
+	if ga <= 0 {
+		f = nearSegment(p, b, c, 1, 5, 6)
+	}
+	if gb <= 0 {
+		if g := nearSegment(p, c, a, 2, 6, 4); g.distSq < f.distSq {
+			f = g
 		}
 	}
-	distSq, q, feature = nearSegment(p, b, c, 1, 5, 6)
-	if d, r, f := nearSegment(p, c, a, 2, 6, 4); d < distSq {
-		distSq, q, feature = d, r, f
+	if gc <= 0 {
+		if g := nearSegment(p, a, b, 3, 4, 5); g.distSq < f.distSq {
+			f = g
+		}
 	}
-	if d, r, f := nearSegment(p, a, b, 3, 4, 5); d < distSq {
-		distSq, q, feature = d, r, f
-	}
-	return distSq, q, feature
+	return f
 }
 
-func nearSegment(p, a, b vec, edge, atA, atB uint8) (float64, vec, uint8) {
-	if before(b, a) {
+const huge = 1e300
+
+func nearSegment(p, a, b vec, edge, atA, atB uint8) foot {
+	if b.before(a) {
 		a, b, atA, atB = b, a, atB, atA
 	}
-	e, w := vsub(b, a), vsub(p, a)
-	s, ee := dot(w, e), dot(e, e)
+	e, w := b.sub(a), p.sub(a)
+	s, ee := w.dot(e), e.dot(e)
 	if s <= 0 {
-		return dot(w, w), a, atA
+		return foot{w.dot(w), 0, atA}
 	}
 	if s >= ee {
-		w = vsub(p, b)
-		return dot(w, w), b, atB
+		w = p.sub(b)
+		return foot{w.dot(w), 0, atB}
 	}
 	t := s / ee
-	d := along(w, -t, e)
-	return dot(d, d), along(a, t, e), edge
+	d := w.along(-t, e)
+	return foot{d.dot(d), t, edge}
 }
 
-func before(a, b vec) bool {
-	if a[0] != b[0] {
-		return a[0] < b[0]
+func (a vec) before(b vec) bool {
+	if a.x != b.x {
+		return a.x < b.x
 	}
-	if a[1] != b[1] {
-		return a[1] < b[1]
+	if a.y != b.y {
+		return a.y < b.y
 	}
-	return a[2] < b[2]
+	return a.z < b.z
+}
+
+// point is the place that f describes on triangle abc, seen from p.
+func (f foot) point(p, a, b, c vec) vec {
+	switch f.feature {
+	case 0:
+		return p.along(f.at, b.sub(a).cross(c.sub(a)))
+	case 1:
+		a = c
+	case 2:
+		b = c
+	case 4:
+		return a
+	case 5:
+		return b
+	case 6:
+		return c
+	}
+	if b.before(a) {
+		a, b = b, a
+	}
+	return a.along(f.at, b.sub(a))
 }

@@ -1,72 +1,153 @@
 package spatial
 
-import "math"
+import (
+	"math"
+	"unsafe"
+)
 
 // Hits answers one ray each: the nearest hit, watertight; of equally near ones that of the lowest triangle index.
-// out must be as long as rays. A ray with a coordinate that is not finite, without length or with Max below zero or
-// NaN misses.
+// out must be as long as rays. A ray misses if a coordinate is not finite, its direction has no length, Max is below
+// zero or NaN, or it starts farther off than 2^40 sizes of the surface.
+//
+// Rays are taken along a Morton curve by their origins.
 func (t *Tree) Hits(rays []Ray, out []Hit, threads int) {
-	_ = out[:len(rays)]
-	batch(len(rays), threads, func(begin, end int) {
-		stack := make([]int32, 0, 128)
+	out = out[:len(rays)]
+	order := t.orderOf(len(rays), threads, func(i int) (x, y, z float32) {
+		o := &rays[i].Org
+		return o[0], o[1], o[2]
+	})
+	batch(len(rays), queryChunk, threads, func(begin, end int) {
+		w := t.newRayWalk()
 		for i := begin; i < end; i++ {
-			out[i] = t.hit(&rays[i], stack)
+			at := i
+			if order != nil {
+				at = int(uint32(order[i]))
+			}
+			out[at] = w.hit(&rays[at])
 		}
 	})
 }
 
-func (t *Tree) hit(r *Ray, stack []int32) Hit {
-	best := Hit{Tri: Miss}
-	s, ok := newShear(r)
-	if !ok || len(t.nodes) == 0 {
-		return best
-	}
-	stack = append(stack[:0], 0)
-	for len(stack) > 0 {
-		at := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		nd := &t.nodes[at]
-		if !crosses(r, nd, s.max) {
-			continue
-		}
-		if nd.size == 0 {
-			stack = append(stack, nd.first, at+1)
-			continue
-		}
-		for _, i := range t.order[nd.first : nd.first+nd.size] {
-			a, b, c := t.corners(i)
-			d, u, v, back, ok := s.meet(&a, &b, &c)
-			if ok && (best.Tri == Miss || d < best.T || d == best.T && i < best.Tri) {
-				best = Hit{Tri: i, T: d, U: u, V: v, Back: back}
-				s.max = d
+// Any tells of each ray whether it hits anything. out must be as long as rays.
+func (t *Tree) Any(rays []Ray, out []bool, threads int) {
+	out = out[:len(rays)]
+	order := t.orderOf(len(rays), threads, func(i int) (x, y, z float32) {
+		o := &rays[i].Org
+		return o[0], o[1], o[2]
+	})
+	batch(len(rays), queryChunk, threads, func(begin, end int) {
+		w := t.newRayWalk()
+		w.any = 1
+		for i := begin; i < end; i++ {
+			at := i
+			if order != nil {
+				at = int(uint32(order[i]))
 			}
+			out[at] = w.cast(&rays[at])
 		}
-	}
-	return best
+	})
 }
 
-// crosses errs on the side of true by some float32 roundings of the largest distance met.
-func crosses(r *Ray, nd *binaryNode, far float32) bool {
-	var reach float64
-	for k := range 3 {
-		reach = max(reach, math.Abs(float64(nd.lo[k])-float64(r.Org[k])), math.Abs(float64(nd.hi[k])-float64(r.Org[k])))
+// rayWalk is the state of one thread's rays. The assembly reads and writes it by field names.
+type rayWalk struct {
+	nodes, leaves unsafe.Pointer
+	side          [3]uint64  // byte offset in a node of the bounds that the ray crosses first, by axis
+	axis          [3]uint64  // byte offset in a leaf of the first corner's coordinate along kx, ky, kz
+	near, far     [3]float32 // the origin moved by the pad, for the bounds crossed first and last
+	perUnit       [3]float32 // reciprocal of the direction
+	org           [3]float32 // along kx, ky, kz
+	shear         [3]float32 // sx, sy, sz
+	max           float32    // t of the best hit
+	id            int32      // its triangle
+	ev, ew, det   float32
+	any           uint32 // 1: stop at the first hit found
+	waiting       int64  // entries on the stack
+	leaf          uint32 // a leaf to be tested with care, since an edge function came out zero
+	lanesT        [4][lanes]float32
+	stack         [stackSize]waiting
+
+	t *Tree
+	s shear
+}
+
+func (t *Tree) newRayWalk() *rayWalk {
+	w := &rayWalk{t: t}
+	if len(t.nodes) > 0 {
+		w.nodes = unsafe.Pointer(&t.nodes[0])
 	}
-	pad := reach * 0x1p-19
-	t0, t1 := 0.0, float64(far)*(1+0x1p-20)
-	for k := range 3 {
-		lo, hi := float64(nd.lo[k])-float64(r.Org[k])-pad, float64(nd.hi[k])-float64(r.Org[k])+pad
-		d := float64(r.Dir[k])
-		if d == 0 {
-			if lo > 0 || hi < 0 {
-				return false
-			}
-			continue
-		}
-		a, b := lo/d, hi/d
-		if a > b {
-			a, b = b, a
-		}
-		t0, t1 = max(t0, a), min(t1, b)
+	if len(t.leaves) > 0 {
+		w.leaves = unsafe.Pointer(&t.leaves[0])
 	}
-	return t0 <= t1
+	return w
+}
+
+func (w *rayWalk) hit(r *Ray) Hit {
+	if !w.cast(r) {
+		return Hit{Tri: Miss}
+	}
+	return Hit{Tri: w.id, T: float32(float64(w.max) * w.s.unit), U: w.ev / w.det, V: w.ew / w.det, Back: w.det < 0}
+}
+
+func (w *rayWalk) cast(r *Ray) bool {
+	s, ok := newShear(r, w.t.scale)
+	if !ok || w.t.count == 0 {
+		return false
+	}
+	w.aim(&s)
+	for walkRay(w) {
+		w.withCare()
+		if w.any != 0 && w.id != noTriangle {
+			break
+		}
+	}
+	return w.id != noTriangle
+}
+
+// padShare is what boxes are widened by, in parts of the largest distance between the ray's origin and the surface's
+// bounds. The triangle test moves a corner by at most four roundings of that distance, 2^-24 each, t by eight, and the
+// box test by four: the sum is below 2^-19 of it. So a box is visited whenever a triangle in it can be hit, and a box
+// never seems to begin behind a hit in it.
+const padShare = 0x1p-19
+
+func (w *rayWalk) aim(s *shear) {
+	t := w.t
+	w.s = *s
+	var reach float32
+	for k := range 3 {
+		reach = more(reach, more(abs32(t.lo[k]-s.org[k]), abs32(t.hi[k]-s.org[k])))
+	}
+	pad := reach * padShare
+	for k := range 3 {
+		d := s.dir[k]
+		w.side[k], w.near[k], w.far[k] = uint64(64*k), s.org[k]+pad, s.org[k]-pad
+		if math.Signbit(float64(d)) {
+			w.side[k], w.near[k], w.far[k] = uint64(64*k+32), w.far[k], w.near[k]
+		}
+		if abs32(d) < leastDir { // no division by zero; in the pad's width it makes no difference
+			d = float32(math.Copysign(leastDir, float64(d)))
+		}
+		w.perUnit[k] = 1 / d
+	}
+	w.axis = [3]uint64{uint64(32 * s.kx), uint64(32 * s.ky), uint64(32 * s.kz)}
+	w.org = [3]float32{s.org[s.kx], s.org[s.ky], s.org[s.kz]}
+	w.shear = [3]float32{s.sx, s.sy, s.sz}
+	w.max, w.id = s.max, noTriangle
+	w.stack[0] = waiting{ref: t.root}
+	w.waiting = 1
+}
+
+// leastDir keeps reciprocals finite. Along an axis with less the ray moves less than 2^-60 of what it moves along its
+// longest, which within the reach of a ray is below the pad.
+const leastDir = 0x1p-60
+
+// withCare tests a leaf with the float64 fallback of the triangle test.
+func (w *rayWalk) withCare() {
+	l := &w.t.leaves[w.leaf]
+	w.s.max = w.max
+	for lane := range lanes {
+		if m, ok := w.s.meet(l, lane); ok && (m.t < w.max || m.t == w.max && l.id[lane] < w.id) {
+			w.max, w.id, w.ev, w.ew, w.det = m.t, l.id[lane], m.ev, m.ew, m.det
+			w.s.max = m.t
+		}
+	}
 }

@@ -3,101 +3,102 @@ package spatial
 import (
 	"math"
 	"runtime"
-	"sort"
 	"sync"
 	"sync/atomic"
 )
 
 // Tree is a bounding-volume hierarchy over a triangle surface. It is immutable and safe for concurrent use.
+//
+// Its inner nodes have up to eight children, its leaves up to eight triangles, both laid out lane by lane (structure of
+// arrays), so that one node or one leaf is eight comparisons at once. A leaf holds its triangles' corners, so that a
+// query touches neither pos nor tri.
 type Tree struct {
-	pos   []float32
-	tri   []uint32
-	nodes []binaryNode
-	order []int32
+	pos []float32
+	tri []uint32
+
+	nodes  []wide
+	leaves []leaf
+	root   uint32 // as wide.child
+	count  int    // triangles in leaves
+
+	lo, hi [3]float32 // scaled
+	grid   grid       // over lo and hi
+	// Coordinates inside are multiplied by a power of two that brings the largest below one: exact, and it keeps squares
+	// and products far from overflow and underflow.
+	scale, unscale float32
 }
 
-type binaryNode struct {
-	lo, hi      [3]float32
-	first, size int32 // of order where size > 0, else first is the right child and the left one follows
+const lanes = 8
+
+// wide is an inner node: for each axis the lower and the upper bounds of its children. A child is a node's index, or a
+// leaf's with leafBit. Lanes without a child have their bounds the wrong way round and noChild.
+type wide struct {
+	box   [3][2][lanes]float32
+	child [lanes]uint32
 }
 
-const leafSize = 4
+// leaf has corner c's coordinate k at v[3*c+k]. The last triangle is repeated in lanes left over.
+type leaf struct {
+	v  [9][lanes]float32
+	id [lanes]int32
+}
 
-// Build makes a tree over tri's triangles. Both slices are kept and must not change. threads below 1 means all cores.
-// Triangles with a coordinate that is not finite are left out of every answer.
+const (
+	leafBit    = 1 << 31
+	noChild    = 1<<32 - 1
+	noTriangle = math.MaxInt32
+)
+
+// Bytes is the memory that the tree holds beside the arrays it was built from.
+func (t *Tree) Bytes() int { return len(t.nodes)*(6*4+4)*lanes + len(t.leaves)*(9*4+4)*lanes }
+
+// Triangles is the number of triangles that answers can come from: those with finite coordinates.
+func (t *Tree) Triangles() int { return t.count }
+
+// Build makes a tree over tri's triangles. Both slices are kept and must not change; indices must lie within pos.
+// threads below 1 means all cores. Triangles with a coordinate that is not finite are left out of every answer.
+//
+// Triangles are ordered along a Morton curve, cut into cells of at most cellSize triangles and the cells at medians into
+// leaves; above the leaves the tree is built from the top by the surface area heuristic over bins (Wald, "On fast
+// Construction of SAH-based Bounding Volume Hierarchies", 2007), eight children a node. Sorting first means that the
+// heuristic looks at an eighth of the boxes. The tree is the same for any number of threads.
 func Build(pos []float32, tri []uint32, threads int) *Tree {
-	t := &Tree{pos: pos, tri: tri}
-	n := len(tri) / 3
-	mid := make([][3]float32, n)
-	for i := range n {
-		a, b, c := t.corners(int32(i))
-		ok := true
-		for k := range 3 {
-			lo, hi := min(a[k], b[k], c[k]), max(a[k], b[k], c[k])
-			ok = ok && finite(a[k]) && finite(b[k]) && finite(c[k])
-			mid[i][k] = lo/2 + hi/2
-		}
-		if ok {
-			t.order = append(t.order, int32(i))
-		}
+	threads = cores(threads)
+	t := &Tree{pos: pos, tri: tri, scale: 1, unscale: 1, root: noChild}
+	order := t.places(threads)
+	if len(order) == 0 {
+		return t
 	}
-	if len(t.order) > 0 {
-		t.split(0, len(t.order), mid)
-	}
+	t.count = len(order)
+	spare := make([]entry, len(order))
+	order = sortEntries(order, spare, threads)
+	items := t.cutLeaves(order, threads)
+	t.buildUpper(items, threads)
 	return t
 }
 
-func (t *Tree) corners(i int32) (a, b, c [3]float32) {
-	v := t.tri[3*int(i) : 3*int(i)+3]
-	at := func(v uint32) [3]float32 { return [3]float32(t.pos[3*int(v) : 3*int(v)+3]) }
-	return at(v[0]), at(v[1]), at(v[2])
-}
-
-func (t *Tree) split(first, end int, mid [][3]float32) {
-	at := len(t.nodes)
-	inf := float32(math.Inf(1))
-	nd := binaryNode{lo: [3]float32{inf, inf, inf}, hi: [3]float32{-inf, -inf, -inf}}
-	for _, i := range t.order[first:end] {
-		a, b, c := t.corners(i)
-		for k := range 3 {
-			nd.lo[k], nd.hi[k] = min(nd.lo[k], a[k], b[k], c[k]), max(nd.hi[k], a[k], b[k], c[k])
-		}
+func cores(threads int) int {
+	if threads < 1 {
+		return runtime.GOMAXPROCS(0)
 	}
-	if end-first <= leafSize {
-		nd.first, nd.size = int32(first), int32(end-first)
-		t.nodes = append(t.nodes, nd)
-		return
-	}
-	t.nodes = append(t.nodes, nd)
-	axis := 0
-	for k := range 3 {
-		if nd.hi[k]-nd.lo[k] > nd.hi[axis]-nd.lo[axis] {
-			axis = k
-		}
-	}
-	part := t.order[first:end]
-	sort.Slice(part, func(i, j int) bool {
-		x, y := mid[part[i]][axis], mid[part[j]][axis]
-		return x < y || x == y && part[i] < part[j]
-	})
-	half := (first + end) / 2
-	t.split(first, half, mid)
-	t.nodes[at].first = int32(len(t.nodes))
-	t.split(half, end, mid)
+	return threads
 }
 
 // batch calls f over chunks of count on as many threads as asked.
-func batch(count, threads int, f func(begin, end int)) {
-	const chunk = 1024
-	if threads < 1 {
-		threads = runtime.GOMAXPROCS(0)
+func batch(count, chunk, threads int, f func(begin, end int)) {
+	threads = min(cores(threads), (count+chunk-1)/chunk)
+	if threads <= 1 {
+		for b := 0; b < count; b += chunk {
+			f(b, min(b+chunk, count))
+		}
+		return
 	}
 	var next atomic.Int64
 	var wg sync.WaitGroup
 	for range threads {
 		wg.Go(func() {
 			for {
-				b := int(next.Add(chunk)) - chunk
+				b := int(next.Add(int64(chunk))) - chunk
 				if b >= count {
 					return
 				}
@@ -106,4 +107,149 @@ func batch(count, threads int, f func(begin, end int)) {
 		})
 	}
 	wg.Wait()
+}
+
+// box is an axis-parallel box; the empty one has its bounds the wrong way round.
+type box struct{ lo, hi [3]float32 }
+
+var inf32 = float32(math.Inf(1))
+
+func emptyBox() box {
+	return box{[3]float32{inf32, inf32, inf32}, [3]float32{-inf32, -inf32, -inf32}}
+}
+
+func (b *box) add(c *box) {
+	for k := range 3 {
+		b.lo[k], b.hi[k] = less(c.lo[k], b.lo[k]), more(c.hi[k], b.hi[k])
+	}
+}
+
+func (b *box) addPoint(x, y, z float32) {
+	b.lo[0], b.hi[0] = less(x, b.lo[0]), more(x, b.hi[0])
+	b.lo[1], b.hi[1] = less(y, b.lo[1]), more(y, b.hi[1])
+	b.lo[2], b.hi[2] = less(z, b.lo[2]), more(z, b.hi[2])
+}
+
+// area is half the surface.
+func (b *box) area() float32 {
+	x, y, z := b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2]
+	return float32(x*y) + float32(y*z) + float32(z*x)
+}
+
+// less and more are minimum and maximum without the care for NaN and signed zeros that the built-in ones take.
+func less(a, b float32) float32 {
+	if a < b {
+		return a
+	}
+	return b
+}
+
+func more(a, b float32) float32 {
+	if a > b {
+		return a
+	}
+	return b
+}
+
+// places gives each usable triangle its place on the curve by the middle of its box, and sets the tree's bounds.
+func (t *Tree) places(threads int) (order []entry) {
+	n := len(t.tri) / 3
+	bounds, allFinite := t.vertexBounds(threads)
+	order = make([]entry, n)
+	for {
+		g := newGrid(bounds.lo, bounds.hi)
+		used := t.fillPlaces(order, g, allFinite, threads)
+		// Vertices far off that no triangle uses would make the grid coarse: once more without them.
+		if w, u := widest(&bounds), widest(&used); u < w/4 {
+			bounds = used
+			continue
+		}
+		bounds = used
+		break
+	}
+	if !allFinite {
+		kept := order[:0]
+		for _, e := range order {
+			if e != badPlace {
+				kept = append(kept, e)
+			}
+		}
+		order = kept
+	}
+	if len(order) == 0 {
+		return order
+	}
+	var top float32
+	for k := range 3 {
+		top = more(top, more(abs32(bounds.lo[k]), abs32(bounds.hi[k])))
+	}
+	if top > 0 {
+		_, e := math.Frexp(float64(top))
+		e = max(min(e, 126), -126)
+		t.scale, t.unscale = float32(math.Ldexp(1, -e)), float32(math.Ldexp(1, e))
+	}
+	for k := range 3 {
+		t.lo[k], t.hi[k] = float32(bounds.lo[k]*t.scale), float32(bounds.hi[k]*t.scale)
+	}
+	t.grid = newGrid(t.lo, t.hi)
+	return order
+}
+
+const badPlace = entry(math.MaxUint64)
+
+func widest(b *box) float32 { return max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2], 0) }
+
+// vertexBounds is the box of all finite vertices.
+func (t *Tree) vertexBounds(threads int) (box, bool) {
+	n := len(t.pos) / 3
+	var mu sync.Mutex
+	all, fine := emptyBox(), true
+	batch(n, 1<<16, threads, func(begin, end int) {
+		b, ok := emptyBox(), true
+		for i := begin; i < end; i++ {
+			p := t.pos[3*i : 3*i+3 : 3*i+3]
+			x, y, z := p[0], p[1], p[2]
+			if finite(x) && finite(y) && finite(z) {
+				b.addPoint(x, y, z)
+			} else {
+				ok = false
+			}
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		all.add(&b)
+		fine = fine && ok
+	})
+	return all, fine
+}
+
+// fillPlaces returns the box of the triangles it placed.
+func (t *Tree) fillPlaces(order []entry, g grid, allFinite bool, threads int) box {
+	var mu sync.Mutex
+	all := emptyBox()
+	batch(len(order), 1<<14, threads, func(begin, end int) {
+		b := emptyBox()
+		for i := begin; i < end; i++ {
+			v := t.tri[3*i : 3*i+3 : 3*i+3]
+			p := t.pos[3*int(v[0]):]
+			q := t.pos[3*int(v[1]):]
+			r := t.pos[3*int(v[2]):]
+			_, _, _ = p[2], q[2], r[2]
+			if !allFinite && !(finite(p[0]) && finite(p[1]) && finite(p[2]) && finite(q[0]) && finite(q[1]) && finite(q[2]) &&
+				finite(r[0]) && finite(r[1]) && finite(r[2])) {
+				order[i] = badPlace
+				continue
+			}
+			x0, x1 := less(less(p[0], q[0]), r[0]), more(more(p[0], q[0]), r[0])
+			y0, y1 := less(less(p[1], q[1]), r[1]), more(more(p[1], q[1]), r[1])
+			z0, z1 := less(less(p[2], q[2]), r[2]), more(more(p[2], q[2]), r[2])
+			b.addPoint(x0, y0, z0)
+			b.addPoint(x1, y1, z1)
+			order[i] = entry(g.place(x0/2+x1/2, y0/2+y1/2, z0/2+z1/2))<<32 | entry(i)
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		all.add(&b)
+	})
+	return all
 }

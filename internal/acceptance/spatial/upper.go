@@ -1,0 +1,277 @@
+package spatial
+
+// The tree above the leaves, by the surface area heuristic over bins.
+
+const (
+	maxBins = 16
+	// deepest bounds the depth at which the heuristic still chooses; below, ranges are halved, so that the stack of a
+	// query has a bound whatever the input.
+	deepest = 28
+	// stackSize holds the most entries a query can have waiting: seven siblings a level, deepest levels by the heuristic and
+	// at most 31 halvings, three to a level, below.
+	stackSize = 7*(deepest+12) + lanes
+)
+
+// group is a run of items with its box.
+type group struct {
+	begin, end int
+	box        box
+}
+
+// upper builds nodes into its own list; children that are left for later are in tasks.
+type upper struct {
+	items   []item
+	nodes   []wide
+	later   int // ranges at most this long are left for later; 0 for none
+	tasks   []task
+	threads int
+}
+
+type task struct {
+	g          group
+	depth      int
+	node, lane int
+	built      []wide
+	root       uint32
+}
+
+func (t *Tree) buildUpper(items []item, threads int) {
+	all := group{end: len(items), box: emptyBox()}
+	for i := range items {
+		b := box{items[i].lo, items[i].hi}
+		all.box.add(&b)
+	}
+	top := upper{items: items, later: max(len(items)/64, 256), threads: threads}
+	t.root = top.build(all, 0)
+	batch(len(top.tasks), 1, threads, func(begin, _ int) {
+		k := &top.tasks[begin]
+		u := upper{items: items, nodes: make([]wide, 0, (k.g.end-k.g.begin)/4+1), threads: 1}
+		k.root = u.build(k.g, k.depth)
+		k.built = u.nodes
+	})
+	total := len(top.nodes)
+	for i := range top.tasks {
+		total += len(top.tasks[i].built)
+	}
+	t.nodes = make([]wide, total)
+	copy(t.nodes, top.nodes)
+	at := uint32(len(top.nodes))
+	for i := range top.tasks {
+		k := &top.tasks[i]
+		t.nodes[k.node].child[k.lane] = moved(k.root, at)
+		for j := range k.built {
+			n := &t.nodes[int(at)+j]
+			*n = k.built[j]
+			for l := range n.child {
+				n.child[l] = moved(n.child[l], at)
+			}
+		}
+		at += uint32(len(k.built))
+		k.built = nil
+	}
+}
+
+func moved(child, by uint32) uint32 {
+	if child&leafBit != 0 {
+		return child
+	}
+	return child + by
+}
+
+// build makes the node over g and all below it and returns its reference.
+func (u *upper) build(g group, depth int) uint32 {
+	if g.end-g.begin == 1 {
+		return u.items[g.begin].leaf | leafBit
+	}
+	var gs [lanes]group
+	gs[0] = g
+	n := 1
+	if g.end-g.begin <= lanes {
+		n = g.end - g.begin
+		for i := range n {
+			it := &u.items[g.begin+i]
+			gs[i] = group{g.begin + i, g.begin + i + 1, box{it.lo, it.hi}}
+		}
+	}
+	for n < lanes {
+		widest, size := -1, float32(-1)
+		for i := range n {
+			if a := gs[i].box.area(); gs[i].end-gs[i].begin > 1 && a > size {
+				widest, size = i, a
+			}
+		}
+		if widest < 0 {
+			break
+		}
+		gs[widest], gs[n] = u.split(gs[widest], depth)
+		n++
+	}
+	at := len(u.nodes)
+	u.nodes = append(u.nodes, emptyNode)
+	for i := range n {
+		nd := &u.nodes[at]
+		for k := range 3 {
+			nd.box[k][0][i], nd.box[k][1][i] = gs[i].box.lo[k], gs[i].box.hi[k]
+		}
+		if size := gs[i].end - gs[i].begin; size > 1 && size <= u.later {
+			u.tasks = append(u.tasks, task{g: gs[i], depth: depth + 1, node: at, lane: i})
+			continue
+		}
+		ref := u.build(gs[i], depth+1)
+		u.nodes[at].child[i] = ref
+	}
+	return uint32(at)
+}
+
+var emptyNode = func() (n wide) {
+	for k := range 3 {
+		for i := range lanes {
+			n.box[k][0][i], n.box[k][1][i] = inf32, -inf32
+		}
+	}
+	for i := range lanes {
+		n.child[i] = noChild
+	}
+	return n
+}()
+
+// bins counts and bounds items by the middle of their boxes, along each axis.
+type bins struct {
+	box   [3][maxBins]box
+	count [3][maxBins]int32
+}
+
+// binning maps twice the middle of a box to a bin.
+type binning struct {
+	n     int
+	lo    [3]float32
+	scale [3]float32
+}
+
+func (m *binning) bin(it *item, axis int) int {
+	return min(int(int32((it.lo[axis]+it.hi[axis]-m.lo[axis])*m.scale[axis])), m.n-1)
+}
+
+// split cuts g, of at least two items, in two.
+func (u *upper) split(g group, depth int) (left, right group) {
+	items := u.items[g.begin:g.end]
+	if depth < deepest {
+		m, ok := u.binningOf(items)
+		if ok {
+			var b bins
+			u.fill(&b, &m, items)
+			if axis, at := b.best(&m); at > 0 {
+				mid := partition(items, &m, axis, at)
+				left = group{g.begin, g.begin + mid, b.union(axis, 0, at)}
+				right = group{g.begin + mid, g.end, b.union(axis, at, m.n)}
+				return left, right
+			}
+		}
+	}
+	mid := len(items) / 2
+	return bounded(u.items, g.begin, g.begin+mid), bounded(u.items, g.begin+mid, g.end)
+}
+
+func bounded(items []item, begin, end int) group {
+	g := group{begin, end, emptyBox()}
+	for i := begin; i < end; i++ {
+		b := box{items[i].lo, items[i].hi}
+		g.box.add(&b)
+	}
+	return g
+}
+
+func (u *upper) binningOf(items []item) (m binning, ok bool) {
+	c := emptyBox()
+	for i := range items {
+		it := &items[i]
+		c.addPoint(it.lo[0]+it.hi[0], it.lo[1]+it.hi[1], it.lo[2]+it.hi[2])
+	}
+	m.n = min(maxBins, 4+len(items)/20)
+	for k := range 3 {
+		m.lo[k] = c.lo[k]
+		if w := c.hi[k] - c.lo[k]; w > 0x1p-100 {
+			m.scale[k] = float32(m.n) * 0.999999 / w
+			ok = true
+		}
+	}
+	return m, ok
+}
+
+func (u *upper) fill(b *bins, m *binning, items []item) {
+	for k := range 3 {
+		for i := range m.n {
+			b.box[k][i] = emptyBox()
+		}
+	}
+	for i := range items {
+		it := &items[i]
+		for k := range 3 {
+			j := m.bin(it, k) & (maxBins - 1)
+			d := &b.box[k][j]
+			b.count[k][j]++
+			d.lo[0], d.hi[0] = less(it.lo[0], d.lo[0]), more(it.hi[0], d.hi[0])
+			d.lo[1], d.hi[1] = less(it.lo[1], d.lo[1]), more(it.hi[1], d.hi[1])
+			d.lo[2], d.hi[2] = less(it.lo[2], d.lo[2]), more(it.hi[2], d.hi[2])
+		}
+	}
+}
+
+// best gives the axis and the first bin of the right side with the least sum of area times count; at is 0 where every
+// item falls into one bin on every axis.
+func (b *bins) best(m *binning) (axis, at int) {
+	least := inf32
+	for k := range 3 {
+		if m.scale[k] == 0 {
+			continue
+		}
+		var rightCost [maxBins]float32
+		acc, n := emptyBox(), int32(0)
+		for i := m.n - 1; i > 0; i-- {
+			acc.add(&b.box[k][i])
+			n += b.count[k][i]
+			rightCost[i] = -1
+			if n > 0 {
+				rightCost[i] = float32(acc.area() * float32(n))
+			}
+		}
+		acc, n = emptyBox(), 0
+		for i := 1; i < m.n; i++ {
+			acc.add(&b.box[k][i-1])
+			n += b.count[k][i-1]
+			if n == 0 || rightCost[i] < 0 {
+				continue
+			}
+			if c := float32(acc.area()*float32(n)) + rightCost[i]; c < least {
+				least, axis, at = c, k, i
+			}
+		}
+	}
+	return axis, at
+}
+
+func (b *bins) union(axis, begin, end int) box {
+	u := emptyBox()
+	for i := begin; i < end; i++ {
+		u.add(&b.box[axis][i])
+	}
+	return u
+}
+
+func partition(items []item, m *binning, axis, at int) int {
+	i, j := 0, len(items)-1
+	for {
+		for i <= j && m.bin(&items[i], axis) < at {
+			i++
+		}
+		for i <= j && m.bin(&items[j], axis) >= at {
+			j--
+		}
+		if i > j {
+			return i
+		}
+		items[i], items[j] = items[j], items[i]
+		i++
+		j--
+	}
+}
