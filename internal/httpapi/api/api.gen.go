@@ -1238,23 +1238,12 @@ type Verdict string
 
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
-	Delivery *DeliveryHead `json:"delivery"`
-
-	// Desk Whose turn it is.
-	Desk        Desk                `json:"desk"`
-	DueOn       *openapi_types.Date `json:"due_on"`
-	Kind        MilestoneKind       `json:"kind"`
-	Late        bool                `json:"late"`
-	MilestoneId openapi_types.UUID  `json:"milestone_id"`
-	PropCode    string              `json:"prop_code"`
-	PropId      openapi_types.UUID  `json:"prop_id"`
-	PropTitle   string              `json:"prop_title"`
-	Rounds      int                 `json:"rounds"`
-
-	// Since When it came into this state.
-	Since  time.Time      `json:"since"`
-	State  MilestoneState `json:"state"`
-	Studio string         `json:"studio"`
+	Late      bool               `json:"late"`
+	Milestone WorkMilestone      `json:"milestone"`
+	PropCode  string             `json:"prop_code"`
+	PropId    openapi_types.UUID `json:"prop_id"`
+	PropTitle string             `json:"prop_title"`
+	Studio    string             `json:"studio"`
 
 	// Tier How close the camera comes, far to near.
 	Tier        Tier               `json:"tier"`
@@ -1269,6 +1258,22 @@ type WorkItemPage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// WorkMilestone defines model for WorkMilestone.
+type WorkMilestone struct {
+	Delivery *DeliveryHead `json:"delivery"`
+
+	// Desk Whose turn it is.
+	Desk   Desk                `json:"desk"`
+	DueOn  *openapi_types.Date `json:"due_on"`
+	Id     openapi_types.UUID  `json:"id"`
+	Kind   MilestoneKind       `json:"kind"`
+	Rounds int                 `json:"rounds"`
+
+	// Since When it came into this state.
+	Since time.Time      `json:"since"`
+	State MilestoneState `json:"state"`
 }
 
 // WorkOrder defines model for WorkOrder.
