@@ -1,3 +1,5 @@
+//go:build !amd64
+
 package spatial
 
 func walkRay(w *rayWalk) bool   { return walkRayGo(w) }

@@ -1,0 +1,46 @@
+package spatial
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// wave is a closed-looking, unevenly tessellated surface of about n triangles: a bumpy sphere of radius one metre.
+func wave(n int) (pos []float32, tri []uint32) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	rows := int(math.Sqrt(float64(n) / 4))
+	cols := 2 * rows
+	for i := range rows + 1 {
+		for j := range cols {
+			th := math.Pi * (float64(i) + 0.3*(rng.Float64()-0.5)) / float64(rows)
+			ph := 2 * math.Pi * (float64(j) + 0.3*(rng.Float64()-0.5)) / float64(cols)
+			r := 1 + 0.02*math.Sin(17*th)*math.Cos(23*ph) + 0.002*math.Sin(171*th)*math.Cos(231*ph)
+			pos = append(pos, float32(r*math.Sin(th)*math.Cos(ph)), float32(r*math.Cos(th)), float32(r*math.Sin(th)*math.Sin(ph)))
+		}
+	}
+	at := func(i, j int) uint32 { return uint32(i*cols + j%cols) }
+	for i := range rows {
+		for j := range cols {
+			tri = append(tri, at(i, j), at(i, j+1), at(i+1, j), at(i+1, j), at(i, j+1), at(i+1, j+1))
+		}
+	}
+	return pos, tri
+}
+
+func benchBuild(b *testing.B, n int) {
+	pos, tri := wave(n)
+	var t *Tree
+	for b.Loop() {
+		t = Build(pos, tri, 0)
+	}
+	count := float64(len(tri) / 3)
+	b.ReportMetric(float64(t.Bytes())/count, "B/tri")
+	b.ReportMetric(count*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mtri/s")
+}
+
+func BenchmarkBuild(b *testing.B) {
+	b.Run("12k", func(b *testing.B) { benchBuild(b, 12_000) })
+	b.Run("1M", func(b *testing.B) { benchBuild(b, 1_000_000) })
+	b.Run("4M", func(b *testing.B) { benchBuild(b, 4_000_000) })
+}
