@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -86,14 +87,21 @@ func pick(n *yaml.Node, s *shape) *shape {
 			if n.Kind == yaml.ScalarNode && isNumber(n) {
 				return e
 			}
-		case formWord, formText:
+		case formWord:
+			if n.Kind == yaml.ScalarNode && n.Tag == "!!str" && slices.Contains(e.words, n.Value) {
+				return e
+			}
+		case formText:
 			if n.Kind == yaml.ScalarNode && n.Tag == "!!str" {
 				return e
 			}
 		}
 	}
-	return &shape{form: formText, expr: `\z.`, exprWhat: s.expects()} // fits nothing; says what would
+	return &shape{form: formText, expr: fitsNothing, exprWhat: s.expects()}
 }
+
+// fitsNothing is an expression that no text matches: a message is all that it is for.
+const fitsNothing = `\z.`
 
 func isNumber(n *yaml.Node) bool { return n.Tag == "!!int" || n.Tag == "!!float" }
 

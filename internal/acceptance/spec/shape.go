@@ -25,6 +25,7 @@ const (
 type shape struct {
 	form form
 	what string // one sentence for the schema
+	def  string // name in the schema where it stands in several places
 
 	words []string // formWord
 
@@ -83,6 +84,9 @@ func (s *shape) expects() string {
 		}
 		return "a text"
 	case formWord:
+		if len(s.words) == 1 {
+			return "the word " + s.words[0]
+		}
 		return "one of " + orList(s.words)
 	case formNumber, formInteger:
 		return s.expectsNumber()

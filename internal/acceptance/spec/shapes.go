@@ -157,7 +157,9 @@ func checksShape(c Catalogue) *shape {
 		}
 		fields = append(fields, may(check.Name, s))
 	}
-	return object("What each check demands.", fields...)
+	all := object("What each check demands.", fields...)
+	all.def = "checks"
+	return all
 }
 
 func limitShape(l Limit) *shape {

@@ -101,7 +101,10 @@ func readJSON(file string, data []byte) (*yaml.Node, Faults) {
 		at := int(r.dec.InputOffset())
 		var syntax *json.SyntaxError
 		if errors.As(err, &syntax) {
-			at = int(syntax.Offset) - 1
+			// A fault between tokens is told at its byte, one inside a value after it.
+			if int(syntax.Offset) != at {
+				at = int(syntax.Offset) - 1
+			}
 		}
 		if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 			err = errors.New("the document ends in the middle")
