@@ -80,10 +80,10 @@ func sceneSize(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	limits, bounds := map[string]float64{}, []bound{}
 	worstAxis, worstOff := 0, 0.0
 	for k, axis := range axisNames {
-		slack := math.Max(want[k]*r.Numbers["tolerance_share"], r.Numbers["floor_mm"])
+		slack := max(want[k]*r.Numbers["tolerance_share"], r.Numbers["floor_mm"])
 		limits[axis+"_min_mm"], limits[axis+"_max_mm"] = roundMM(want[k]-slack), roundMM(want[k]+slack)
 		bounds = append(bounds, atMost(axis+"_mm", axis+"_max_mm"), atLeast(axis+"_mm", axis+"_min_mm"))
-		if off := math.Abs(metrics[axis+"_mm"]-want[k]) / math.Max(slack, 1e-9); off > worstOff {
+		if off := math.Abs(metrics[axis+"_mm"]-want[k]) / max(slack, 1e-9); off > worstOff {
 			worstAxis, worstOff = k, off
 		}
 	}

@@ -79,7 +79,7 @@ func boundsOf(sf *mesh.Surface, ranges []mesh.Range) (lo, hi [3]float64, ok bool
 			p := sf.Pos[3*v : 3*v+3]
 			for k := range lo {
 				x := float64(p[k])
-				lo[k], hi[k] = math.Min(lo[k], x), math.Max(hi[k], x)
+				lo[k], hi[k] = min(lo[k], x), max(hi[k], x)
 			}
 			ok = true
 		}
@@ -104,11 +104,9 @@ func point(pos []float32, v uint32) [3]float64 {
 func worldArea(a, b, c [3]float64) float64 {
 	u, v, w := sub(b, a), sub(c, a), sub(c, b)
 	area2Sq := lenSq(cross(u, v)) // (2 · area)²
-	longestSq := math.Max(lenSq(u), math.Max(lenSq(v), lenSq(w)))
-	m := 0.0
-	for k := range a {
-		m = math.Max(m, math.Max(math.Abs(a[k]), math.Max(math.Abs(b[k]), math.Abs(c[k]))))
-	}
+	longestSq := max(lenSq(u), lenSq(v), lenSq(w))
+	m := max(math.Abs(a[0]), math.Abs(a[1]), math.Abs(a[2]), math.Abs(b[0]), math.Abs(b[1]), math.Abs(b[2]),
+		math.Abs(c[0]), math.Abs(c[1]), math.Abs(c[2]))
 	const noise = 1.0 / (1 << 22)
 	heightMin := m * noise
 	// height = 2·area / longest edge; NaN compares false and counts as flat.

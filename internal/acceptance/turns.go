@@ -91,7 +91,7 @@ func (t turn) words() string {
 func sizeSlack(want [3]float64, sizeRule spec.Rule) [3]float64 {
 	var slack [3]float64
 	for k := range want {
-		slack[k] = math.Max(want[k]*sizeRule.Numbers["tolerance_share"], sizeRule.Numbers["floor_mm"])
+		slack[k] = max(want[k]*sizeRule.Numbers["tolerance_share"], sizeRule.Numbers["floor_mm"])
 	}
 	return slack
 }
@@ -107,7 +107,7 @@ func misfit(have, want [3]float64) float64 {
 			}
 			return math.Inf(1)
 		}
-		worst = math.Max(worst, math.Max(have[k]/want[k], want[k]/have[k])-1)
+		worst = max(worst, max(have[k]/want[k], want[k]/have[k])-1)
 	}
 	return worst
 }
@@ -141,7 +141,7 @@ func bestTurn(lo, hi [3]float64, factor float64, sp *spec.Spec, slack [3]float64
 		fit := misfit(t.size(size), want)
 		a, b := t.apply(lo), t.apply(hi)
 		for k := range a {
-			a[k], b[k] = math.Min(a[k], b[k]), math.Max(a[k], b[k])
+			a[k], b[k] = min(a[k], b[k]), max(a[k], b[k])
 		}
 		place, _ := originPlace(sp.Conventions, a, b)
 		off := lenSq(place)

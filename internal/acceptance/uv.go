@@ -107,7 +107,7 @@ func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 		}
 		count++
 		outsideArea += boxes.area[i]
-		overhang = math.Max(overhang, over)
+		overhang = max(overhang, over)
 		badTile.add(boxes.area[i], i)
 	}
 	share := 0.0

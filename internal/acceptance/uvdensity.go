@@ -103,7 +103,7 @@ func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityFie
 			best[i], f.largest[i] = area, int32(t)
 		}
 		density := texels / area
-		f.min, f.max = math.Min(f.min, density), math.Max(f.max, density)
+		f.min, f.max = min(f.min, density), max(f.max, density)
 	}
 	f.min, f.max = math.Sqrt(f.min), math.Sqrt(f.max)
 	return f
@@ -139,7 +139,7 @@ func (f *densityField) judgeIslands(sf *mesh.Surface, parts map[drawKey]*Part, r
 			v.off[i] = have / want
 		case have < float64(want*(1-tolerance)):
 			v.coarser++
-			v.off[i] = math.Min(want/math.Max(have, want*1e-6), 1e6)
+			v.off[i] = min(want/max(have, want*1e-6), 1e6)
 		default:
 			continue
 		}
