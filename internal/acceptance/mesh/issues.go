@@ -52,6 +52,17 @@ func (is *issues) errors() int {
 	return n
 }
 
+// merge adds another collector's issues, which come later in the file.
+func (is *issues) merge(o *issues) {
+	for _, i := range o.kept {
+		is.add(i)
+		o.count[i.Code]--
+	}
+	for code, n := range o.count {
+		is.count[code] += n
+	}
+}
+
 // addOpenError turns a failure to open the file itself into an issue.
 func (is *issues) addOpenError(err error) {
 	switch {

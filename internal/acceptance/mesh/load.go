@@ -56,6 +56,10 @@ func load(src Source, s *Scene, data []byte, lim Limits, is *issues) bool {
 		}
 		s.Format = "gltf"
 		return loadGLTF(src, s, data, 0, nil, lim, is)
+	case ".obj":
+		return loadOBJ(src, s, data, lim, is)
+	case ".ply":
+		return loadPLY(s, data, lim, is)
 	}
 	is.error("container.unknown_format", "", -1,
 		fmt.Sprintf("A file that ends in %q is not a geometry format that is read here; deliver .glb, .gltf, .obj or .ply.", ext))
