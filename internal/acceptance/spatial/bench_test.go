@@ -1,6 +1,7 @@
 package spatial
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -43,4 +44,46 @@ func BenchmarkBuild(b *testing.B) {
 	b.Run("12k", func(b *testing.B) { benchBuild(b, 12_000) })
 	b.Run("1M", func(b *testing.B) { benchBuild(b, 1_000_000) })
 	b.Run("4M", func(b *testing.B) { benchBuild(b, 4_000_000) })
+}
+
+func BenchmarkClosest(b *testing.B) {
+	for _, far := range []float64{0.002, 0.05} {
+		b.Run(fmt.Sprintf("1M_from_%gmm", far*1000), func(b *testing.B) {
+			pos, tri := wave(1_000_000)
+			t := Build(pos, tri, 0)
+			points := shell(1<<18, 1+far, rand.New(rand.NewPCG(1, 1)))
+			out := make([]Near, len(points)/3)
+			for b.Loop() {
+				t.Closest(points, inf32, out, 0)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(out)), "ns/query")
+		})
+	}
+}
+
+func BenchmarkHits(b *testing.B) {
+	pos, tri := wave(1_000_000)
+	t := Build(pos, tri, 0)
+	points := shell(1<<18, 1.05, rand.New(rand.NewPCG(1, 1)))
+	rays := make([]Ray, len(points)/3)
+	for i := range rays {
+		p := [3]float32(points[3*i : 3*i+3])
+		rays[i] = Ray{Org: p, Dir: [3]float32{-p[0], -p[1], -p[2]}, Max: 0.1}
+	}
+	out := make([]Hit, len(rays))
+	for b.Loop() {
+		t.Hits(rays, out, 0)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(out)), "ns/ray")
+}
+
+// shell is n random points at the given distance from the origin.
+func shell(n int, r float64, rng *rand.Rand) []float32 {
+	var p []float32
+	for range n {
+		x, y, z := rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
+		s := r / math.Sqrt(x*x+y*y+z*z)
+		p = append(p, float32(x*s), float32(y*s), float32(z*s))
+	}
+	return p
 }

@@ -55,11 +55,13 @@ func (t *Tree) orderOf(count, threads int, at func(i int) (x, y, z float32)) []e
 type nearWalk struct {
 	nodes, leaves unsafe.Pointer
 	p             [3]float32
-	bound         float32 // squared distance beyond which nothing is visited, rounded up
-	waiting       int64   // entries on the stack
-	leaf          uint32  // the leaf at which a walk stopped
-	mask          uint32  // its lanes within bound
-	boxSq         [lanes]float32
+	bound         float32        // squared distance beyond which nothing is visited, rounded up
+	waiting       int64          // entries on the stack
+	leaf          uint32         // the leaf at which a walk stopped
+	mask          uint32         // its lanes within bound
+	boxSq         [lanes]float32 // at a stop: bounds of squared distances to the leaf's triangles from below
+	spread        [lanes]float32
+	spare         [3][lanes]float32
 	stack         [stackSize]waiting
 
 	t      *Tree

@@ -1,5 +1,7 @@
 package spatial
 
+import "math"
+
 // walkNearGo walks until a leaf has triangles whose boxes lie within the bound and reports true, with leaf, mask and
 // boxSq set, or false at the end. It is the plain twin of the assembly: the same comparisons on the same numbers.
 func walkNearGo(w *nearWalk) bool {
@@ -30,20 +32,94 @@ func walkNearGo(w *nearWalk) bool {
 	return false
 }
 
+// nearLeaf bounds the squared distance to each of a leaf's triangles from below and reports whether any lies within the
+// walk's bound. For any direction u, no point of a triangle is nearer to p, measured along u, than its nearest corner is.
+// u goes from p to about the closest point: where that is right the bound is the distance itself, and where float32 made
+// it wrong the bound is low, never high.
 func (w *nearWalk) nearLeaf(at uint32) bool {
 	l := &w.t.leaves[at]
 	w.leaf, w.mask = at, 0
 	for lane := range lanes {
-		d := outsideSq(&w.p,
-			less(less(l.v[0][lane], l.v[3][lane]), l.v[6][lane]), more(more(l.v[0][lane], l.v[3][lane]), l.v[6][lane]),
-			less(less(l.v[1][lane], l.v[4][lane]), l.v[7][lane]), more(more(l.v[1][lane], l.v[4][lane]), l.v[7][lane]),
-			less(less(l.v[2][lane], l.v[5][lane]), l.v[8][lane]), more(more(l.v[2][lane], l.v[5][lane]), l.v[8][lane]))
+		d := w.fromBelow(l, lane)
 		w.boxSq[lane] = d
 		if d <= w.bound {
 			w.mask |= 1 << lane
 		}
 	}
 	return w.mask != 0
+}
+
+// slack covers the roundings of the bound along u: each corner's difference from p and its product with u are wrong by
+// at most 5 * 2^-24 of u's length times the corner's distance, u's length by 4 * 2^-24; 16 * 2^-24 is more than their
+// sum. leastSq keeps the squares of u's length from underflow.
+const (
+	slack   = 0x1p-20
+	leastSq = 0x1p-80
+)
+
+func (w *nearWalk) fromBelow(l *leaf, lane int) float32 {
+	a := sub3([3]float32{l.v[0][lane], l.v[1][lane], l.v[2][lane]}, w.p)
+	b := sub3([3]float32{l.v[3][lane], l.v[4][lane], l.v[5][lane]}, w.p)
+	c := sub3([3]float32{l.v[6][lane], l.v[7][lane], l.v[8][lane]}, w.p)
+	var boxSq, spread float32
+	for k := range 3 {
+		lo := less(less(l.v[k][lane], l.v[3+k][lane]), l.v[6+k][lane]) - w.p[k]
+		hi := w.p[k] - more(more(l.v[k][lane], l.v[3+k][lane]), l.v[6+k][lane])
+		out := more(more(lo, hi), 0)
+		boxSq += float32(out * out)
+		spread += less(lo, hi)
+	}
+	if boxSq > w.bound {
+		return boxSq
+	}
+	var e0, e1 [3]float32
+	for k := range 3 {
+		e0[k], e1[k] = l.v[3+k][lane]-l.v[k][lane], l.v[6+k][lane]-l.v[k][lane]
+	}
+	s, t := weights(dot3(e0, e0), dot3(e0, e1), dot3(e1, e1), dot3(a, e0), dot3(a, e1))
+	var u [3]float32
+	for k := range 3 {
+		u[k] = a[k] + float32(s*e0[k]) + float32(t*e1[k])
+	}
+	uu := dot3(u, u)
+	along := less(less(dot3(a, u), dot3(b, u)), dot3(c, u))
+	d := more(along/float32(math.Sqrt(float64(uu)))+float32(slack*spread), 0)
+	if !(uu > leastSq) {
+		return boxSq
+	}
+	return more(float32(d*d), boxSq)
+}
+
+// weights gives about the weights of b and c in the point of a triangle closest to the origin, from the products of its
+// edges e0 = b-a and e1 = c-a with themselves and with a: the best of the three edges' points, or the face's where that
+// lies inside.
+func weights(d00, d01, d11, d0, d1 float32) (s, t float32) {
+	s = clamp(-d0 / d00)
+	least := float32((float32(s*d00) + d0 + d0) * s)
+	k := clamp(-d1 / d11)
+	if f := float32((float32(k*d11) + d1 + d1) * k); f < least {
+		s, t, least = 0, k, f
+	}
+	d22, g := (d11-d01)+(d00-d01), (d1-d0)+(d01-d00)
+	k = clamp(-g / d22)
+	if f := float32((float32(k*d22)+g+g)*k) + d0 + d0 + d00; f < least {
+		s, t = 1-k, k
+	}
+	det := float32(d00*d11) - float32(d01*d01)
+	fs, ft := float32(d01*d1)-float32(d11*d0), float32(d01*d0)-float32(d00*d1)
+	if fs > 0 && ft > 0 && fs+ft < det {
+		s, t = fs/det, ft/det
+	}
+	return s, t
+}
+
+// clamp brings t into [0, 1], not a number to 0.
+func clamp(t float32) float32 { return less(more(t, 0), 1) }
+
+func sub3(a, b [3]float32) [3]float32 { return [3]float32{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
+
+func dot3(a, b [3]float32) float32 {
+	return float32(a[0]*b[0]) + float32(a[1]*b[1]) + float32(a[2]*b[2])
 }
 
 // outsideSq is the squared distance from p to a box, in float32.
