@@ -1,0 +1,146 @@
+// Package web serves the pages: server-rendered, of our own look, usable without script, from a phone to a wide screen,
+// in light and dark. Pages read through the same row-level security as the interface and decide through the same ledger;
+// nothing is possible here that is not possible there.
+package web
+
+import (
+	"bytes"
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/httpapi"
+	"proofhouse/internal/ledger"
+	"proofhouse/internal/storage"
+)
+
+//go:embed templates/*.html
+var templateFiles embed.FS
+
+//go:embed static/*
+var staticFiles embed.FS
+
+// policy lets pages load their own style and pictures, and post to themselves; nothing else.
+const policy = "default-src 'none'; img-src 'self'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// Pages are the pages over one service.
+type Pages struct {
+	store   *ledger.Store
+	login   *ledger.Login
+	storage *storage.Store
+	server  *httpapi.Server
+	pages   map[string]*template.Template
+}
+
+// Mount puts the pages on the service's own server.
+func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) func(e *echo.Echo, s *httpapi.Server) error {
+	return func(e *echo.Echo, s *httpapi.Server) error {
+		p := &Pages{store: store, login: login, storage: objects, server: s, pages: map[string]*template.Template{}}
+		for _, name := range []string{"login", "join", "work", "prop", "delivery", "problem"} {
+			t, err := template.New("frame.html").Funcs(words).ParseFS(templateFiles, "templates/frame.html", "templates/"+name+".html")
+			if err != nil {
+				return fmt.Errorf("web: %w", err)
+			}
+			p.pages[name] = t
+		}
+		static, err := fs.Sub(staticFiles, "static")
+		if err != nil {
+			return fmt.Errorf("web: %w", err)
+		}
+		e.GET("/static/*", cached(http.StripPrefix("/static/", http.FileServerFS(static))))
+
+		open := e.Group("", p.shown)
+		open.GET("/login", p.loginForm)
+		open.POST("/login", p.logIn, s.CrossSite)
+		open.GET("/join/:secret", p.joinForm)
+		open.POST("/join/:secret", p.join, s.CrossSite)
+
+		in := e.Group("", p.shown, s.Session(toLogin))
+		in.GET("/", p.work)
+		in.GET("/props/:id", p.prop)
+		in.GET("/deliveries/:id", p.delivery)
+		in.POST("/deliveries/:id/decision", p.decide)
+		in.POST("/specs/:id/acknowledge", p.acknowledge)
+		in.POST("/logout", p.logOut)
+		return nil
+	}
+}
+
+// cached serves files whose address never changes its meaning within one release.
+func cached(h http.Handler) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=300")
+		h.ServeHTTP(c.Response(), c.Request())
+		return nil
+	}
+}
+
+// toLogin sends somebody who is not logged in to the log-in page, and back afterwards.
+func toLogin(c echo.Context) error {
+	to := "/login"
+	if c.Request().Method == http.MethodGet && c.Request().URL.Path != "/" {
+		to += "?next=" + template.URLQueryEscaper(c.Request().URL.Path)
+	}
+	return c.Redirect(http.StatusSeeOther, to)
+}
+
+// shown turns what went wrong under a page into a page.
+func (p *Pages) shown(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		err := next(c)
+		if err == nil || c.Response().Committed {
+			return err
+		}
+		t := p.server.Tell(c, err)
+		return p.render(c, t.Status, "problem", frame{Title: t.Title}, map[string]any{"Told": t, "Request": c.Response().Header().Get(echo.HeaderXRequestID)})
+	}
+}
+
+// frame is what every page has around it.
+type frame struct {
+	Title   string
+	Who     *ledger.Who
+	Refresh int // seconds after which the page asks again, 0 for never
+}
+
+func (p *Pages) render(c echo.Context, status int, name string, f frame, data any) error {
+	if who, ok := httpapi.Caller(c.Request().Context()); ok {
+		f.Who = &who
+	}
+	var b bytes.Buffer
+	if err := p.pages[name].Execute(&b, map[string]any{"Frame": f, "Page": data}); err != nil {
+		return fmt.Errorf("web: page %s: %w", name, err)
+	}
+	c.Response().Header().Set("Content-Security-Policy", policy)
+	return c.HTMLBlob(status, b.Bytes())
+}
+
+// as runs a read or an act for the caller of a page.
+func as[T any](c echo.Context, p *Pages, fn func(ctx context.Context, tx *ledger.Tx) (T, error)) (out T, err error) {
+	ctx, cancel := context.WithTimeout(c.Request().Context(), 15*time.Second)
+	defer cancel()
+	who, _ := httpapi.Caller(ctx)
+	err = p.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(ctx, tx); return err })
+	return out, err
+}
+
+func idOf(c echo.Context) (uuid.UUID, error) {
+	id, err := uuid.Parse(c.Param("id"))
+	if err != nil {
+		return id, ledger.ErrNotFound
+	}
+	return id, nil
+}
+
+// refused says whether an error is something to tell beside the form instead of on a page of its own.
+func refused(err error) bool {
+	return errors.Is(err, ledger.ErrInvalid) || errors.Is(err, ledger.ErrState) || errors.Is(err, ledger.ErrForbidden) || errors.Is(err, ledger.ErrConflict)
+}
