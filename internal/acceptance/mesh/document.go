@@ -57,13 +57,13 @@ func loadGLTF(src Source, s *Scene, text []byte, base int64, container *glb, lim
 			check.sizes[t.string(k)] = t.len(k + 1)
 		}
 	}
-	d.bad = check.bad
-	d.quant = used["KHR_mesh_quantization"]
-	check.object(0, rootShape)
 	if n := check.sizes["nodes"]; n > lim.Nodes {
 		is.error("limits.nodes", "/nodes", -1, fmt.Sprintf("The file has %d nodes and %d are allowed; join or split it.", n, lim.Nodes))
 		return false
 	}
+	d.bad = check.bad
+	d.quant = used["KHR_mesh_quantization"]
+	check.object(0, rootShape)
 	if !d.required() {
 		return false
 	}

@@ -3,6 +3,7 @@ package mesh
 import (
 	"bytes"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf16"
@@ -99,6 +100,9 @@ func (p *jsonParser) open(kind byte) int {
 	if len(p.t.values) >= maxJSONValues {
 		p.fail("limits.json_values", fmt.Sprintf("it holds more than %d values", maxJSONValues))
 		return -1
+	}
+	if len(p.t.values) == cap(p.t.values) { // doubling keeps what is thrown away below what is kept
+		p.t.values = slices.Grow(p.t.values, max(64, len(p.t.values)))
 	}
 	p.t.values = append(p.t.values, jval{start: uint32(p.at), kind: kind})
 	return len(p.t.values) - 1
@@ -246,7 +250,19 @@ func (p *jsonParser) duplicates(i int) {
 	if i < 0 || p.duplicate == nil {
 		return
 	}
-	seen := map[string]bool{}
+	n := 0
+	for range p.t.keys(i) {
+		n++
+	}
+	if n <= fewKeys {
+		for k := range p.t.keys(i) {
+			if first := p.t.get(i, p.t.string(k)); first != k+1 {
+				p.duplicate(p.t.string(k), int(p.t.values[k].start))
+			}
+		}
+		return
+	}
+	seen := make(map[string]bool, n)
 	for k := range p.t.keys(i) {
 		key := p.t.string(k)
 		if seen[key] {
@@ -255,6 +271,9 @@ func (p *jsonParser) duplicates(i int) {
 		seen[key] = true
 	}
 }
+
+// fewKeys is up to how many keys an object is searched without a map.
+const fewKeys = 16
 
 // str checks a string from its opening quote past its closing one.
 func (p *jsonParser) str() {

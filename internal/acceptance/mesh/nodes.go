@@ -8,7 +8,9 @@ import (
 // loadNodes reads the scene graph, world transforms and draws (glTF 2.0, section 3.5).
 func (d *document) loadNodes() {
 	identity := [16]float64{0: 1, 5: 1, 10: 1, 15: 1}
-	var objects []int
+	count := d.t.len(d.t.get(0, "nodes"))
+	objects := make([]int, 0, count)
+	d.s.Nodes = make([]Node, 0, count)
 	for i, v := range d.each("nodes") {
 		n := Node{Name: d.name(v), Parent: -1, Mesh: d.index(v, "mesh"), Local: identity, Skinned: d.index(v, "skin") >= 0, Pointer: pointer("nodes", i)}
 		if n.Mesh >= len(d.s.Meshes) {
@@ -197,7 +199,7 @@ func (d *document) drawAll() {
 }
 
 // maxDraws bounds what few bytes can ask to be drawn: many nodes times many primitives of one mesh.
-const maxDraws = 1 << 20
+const maxDraws = 1 << 18
 
 // maxCoordinate is how far out a vertex may lie, in metres: the square of a float32 of 1e15 is still a number, so that
 // no distance or area overflows.

@@ -53,7 +53,6 @@ var formNames = [...]string{"value", "object", "array", "object", "string", "who
 type shape struct {
 	props map[string]*form
 	oneOf []string          // exactly one of these
-	atOne []string          // at least one of these
 	needs map[string]string // a key that needs another one
 	exts  map[string]*shape // known extensions that may stand here
 	free  bool              // holds anything
@@ -78,7 +77,7 @@ func (s *shape) must() []string {
 type schemaCheck struct {
 	t     *tape
 	is    *issues
-	where []string
+	where []int           // keys by their index on the tape, elements as -1 - position
 	sizes map[string]int  // of top-level collections
 	used  map[string]bool // extensionsUsed
 	bad   map[int]bool    // values that are not as they must be
@@ -88,7 +87,11 @@ func (c *schemaCheck) pointer() string {
 	var b strings.Builder
 	for _, w := range c.where {
 		b.WriteByte('/')
-		b.WriteString(strings.NewReplacer("~", "~0", "/", "~1").Replace(w))
+		if w < 0 {
+			b.WriteString(strconv.Itoa(-1 - w))
+			continue
+		}
+		b.WriteString(strings.NewReplacer("~", "~0", "/", "~1").Replace(clip(c.t.string(w))))
 	}
 	return b.String()
 }
@@ -98,8 +101,8 @@ func (c *schemaCheck) fault(v int, code, msg string) {
 	c.bad[v] = true
 }
 
-func (c *schemaCheck) push(w string) { c.where = append(c.where, w) }
-func (c *schemaCheck) pop()          { c.where = c.where[:len(c.where)-1] }
+func (c *schemaCheck) push(w int) { c.where = append(c.where, w) }
+func (c *schemaCheck) pop()       { c.where = c.where[:len(c.where)-1] }
 
 // value checks value v against a form.
 func (c *schemaCheck) value(v int, f *form) {
@@ -219,7 +222,7 @@ func (c *schemaCheck) array(v int, f *form) {
 	}
 	seen := map[string]bool{}
 	for i, e := range c.t.elems(v) {
-		c.push(strconv.Itoa(i))
+		c.push(-1 - i)
 		c.value(e, f.elem)
 		if f.unique {
 			raw := string(c.t.raw(e))
@@ -241,7 +244,7 @@ func (c *schemaCheck) mapping(v int, f *form) {
 	n := 0
 	for k := range c.t.keys(v) {
 		n++
-		c.push(c.t.string(k))
+		c.push(k)
 		c.value(k+1, f.elem)
 		c.pop()
 	}
@@ -254,18 +257,12 @@ func (c *schemaCheck) object(v int, s *shape) {
 	if s.free {
 		return
 	}
-	have := map[string]bool{}
 	for k := range c.t.keys(v) {
-		key := c.t.string(k)
-		if have[key] {
-			continue // reported as duplicate by the parser; the first counts
-		}
-		have[key] = true
-		c.push(key)
-		switch f := s.props[key]; {
-		case key == "extensions":
+		c.push(k)
+		switch f := s.props[c.t.string(k)]; {
+		case c.t.is(k, "extensions"):
 			c.extensions(k+1, s)
-		case key == "extras":
+		case c.t.is(k, "extras"):
 		case f != nil:
 			c.value(k+1, f)
 		default:
@@ -274,33 +271,30 @@ func (c *schemaCheck) object(v int, s *shape) {
 		c.pop()
 	}
 	for _, key := range s.must() {
-		if !have[key] {
+		if c.t.get(v, key) < 0 {
 			c.fault(v, "schema.missing", fmt.Sprintf("The property %q is missing.", key))
 		}
 	}
 	for _, key := range sortedKeys(s.needs) {
-		if have[key] && !have[s.needs[key]] {
+		if c.t.get(v, key) >= 0 && c.t.get(v, s.needs[key]) < 0 {
 			c.fault(v, "schema.dependency", fmt.Sprintf("The property %q needs %q beside it.", key, s.needs[key]))
 		}
 	}
-	c.choice(v, s, have)
+	c.choice(v, s)
 }
 
-func (c *schemaCheck) choice(v int, s *shape, have map[string]bool) {
-	count := func(keys []string) int {
-		n := 0
-		for _, k := range keys {
-			if have[k] {
-				n++
-			}
+func (c *schemaCheck) choice(v int, s *shape) {
+	if s.oneOf == nil {
+		return
+	}
+	n := 0
+	for _, k := range s.oneOf {
+		if c.t.get(v, k) >= 0 {
+			n++
 		}
-		return n
 	}
-	if s.oneOf != nil && count(s.oneOf) != 1 {
+	if n != 1 {
 		c.fault(v, "schema.one_of", fmt.Sprintf("Exactly one of %s must be given.", strings.Join(s.oneOf, ", ")))
-	}
-	if s.atOne != nil && count(s.atOne) == 0 {
-		c.fault(v, "schema.missing", fmt.Sprintf("At least one of %s must be given.", strings.Join(s.atOne, ", ")))
 	}
 }
 
@@ -323,7 +317,7 @@ func (c *schemaCheck) extensions(v int, s *shape) {
 	}
 	for k := range c.t.keys(v) {
 		name := c.t.string(k)
-		c.push(name)
+		c.push(k)
 		if !c.used[name] {
 			c.fault(k+1, "extension.undeclared", fmt.Sprintf("The extension %s is used and not listed in extensionsUsed.", clip(name)))
 		}
