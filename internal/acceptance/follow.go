@@ -94,7 +94,8 @@ func rank(o Outcome) int {
 	return 0
 }
 
-// putHeadline puts the headline first and takes out the finding of the same check as if mended, which would contradict it.
+// putHeadline puts the headline first and takes out the finding of the same check as if mended where it would contradict
+// it. One that is still broken once mended is another fault and stays.
 func putHeadline(findings []Finding, steps []step, headline Finding, followers int) []Finding {
 	for _, st := range steps {
 		if st.check.Def.Name == headline.Check {
@@ -109,7 +110,7 @@ func putHeadline(findings []Finding, steps []step, headline Finding, followers i
 	}
 	out := []Finding{headline}
 	for _, f := range findings {
-		if f.Check != headline.Check {
+		if f.Check != headline.Check || f.Outcome == Fail || f.Outcome == Warn {
 			out = append(out, f)
 		}
 	}

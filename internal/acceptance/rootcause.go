@@ -65,7 +65,7 @@ func findRootCause(s *Subject, sizeRule, uprightRule spec.Rule) (*Finding, *Subj
 	if plan.nothing() {
 		return nil, s
 	}
-	f := headlineOf(what, plan, sizeRule, uprightRule)
+	f := headlineOf(s, what, plan, sizeRule, uprightRule)
 	return &f, plan.apply(s)
 }
 
@@ -110,7 +110,7 @@ func (p mends) nothing() bool {
 func planMends(s *Subject, game mend, reference [3]float64) mends {
 	var p mends
 	for i, b := range s.LODs {
-		if i == 0 {
+		if i == 0 && bodyThere(b) {
 			p.lods = append(p.lods, game)
 			continue
 		}
@@ -151,33 +151,10 @@ func bodyMend(b *Body, game mend, reference [3]float64) mend {
 	return best
 }
 
-// headlineOf words the fault. It is a finding of scene.size or, where only the axes are wrong, of scene.upright.
-func headlineOf(what string, p mends, sizeRule, uprightRule spec.Rule) Finding {
-	m, body := asIs, what
-	if len(p.lods) > 0 {
-		m = p.lods[0]
-	} else if what == "sculpt" {
-		m = p.sculpt
-	}
-	if m.nothing() {
-		for _, other := range []struct {
-			m    mend
-			name string
-		}{{p.sculpt, "sculpt"}, {p.cage, "cage"}, {p.hulls, "collision mesh"}} {
-			if !other.m.nothing() {
-				m, body = other.m, other.name
-				break
-			}
-		}
-	}
-	if m.nothing() {
-		for i, lod := range p.lods {
-			if !lod.nothing() {
-				m, body = lod, fmt.Sprintf("LOD %d", i)
-				break
-			}
-		}
-	}
+// headlineOf words the fault. It is a finding of scene.size or, where only the axes are wrong, of scene.upright; its
+// numbers are those of the body as it was delivered.
+func headlineOf(s *Subject, what string, p mends, sizeRule, uprightRule spec.Rule) Finding {
+	m, body, surface := p.first(s, what)
 	def, rule := sizeDef, sizeRule
 	if m.factor == 1 {
 		def, rule = uprightDef, uprightRule
@@ -188,6 +165,11 @@ func headlineOf(what string, p mends, sizeRule, uprightRule spec.Rule) Finding {
 	f.Sentence, f.Remedy = m.words(body)
 	f.Labels = withLabel(f.Labels, "body", body)
 	f.Metrics = map[string]float64{"times_too_big": 1 / m.factor, "turn_deg": m.turn.degrees}
+	if lo, hi, ok := boundsOf(surface, surface.Of); ok && def.Name == sizeDef.Name {
+		for k, axis := range axisNames {
+			f.Metrics[axis+"_mm"] = roundMM((hi[k] - lo[k]) * 1000)
+		}
+	}
 	f.Measured = &Value{Value: 1 / m.factor, Unit: "×"}
 	if m.factor == 1 {
 		f.Measured = &Value{Value: m.turn.degrees, Unit: "deg"}
@@ -195,10 +177,33 @@ func headlineOf(what string, p mends, sizeRule, uprightRule spec.Rule) Finding {
 	return f
 }
 
+// first is the first body that needs mending, the game mesh before all others.
+func (p mends) first(s *Subject, what string) (mend, string, *mesh.Surface) {
+	type candidate struct {
+		m    mend
+		name string
+		body *Body
+	}
+	var all []candidate
+	if len(p.lods) > 0 {
+		all = append(all, candidate{p.lods[0], what, s.LODs[0]})
+	}
+	all = append(all, candidate{p.sculpt, "sculpt", s.Sculpt}, candidate{p.cage, "cage", s.Cage}, candidate{p.hulls, "collision mesh", s.Hulls})
+	for i := 1; i < len(p.lods); i++ {
+		all = append(all, candidate{p.lods[i], fmt.Sprintf("LOD %d", i), s.LODs[i]})
+	}
+	for _, c := range all {
+		if !c.m.nothing() {
+			return c.m, c.name, &c.body.Surface
+		}
+	}
+	return asIs, what, &mesh.Surface{}
+}
+
 // words say what is wrong with a body and how to put it right.
 func (m mend) words(body string) (sentence, remedy string) {
 	if m.factor == 1 {
-		return fmt.Sprintf("The %s lies on the wrong axis: it fits once it is turned %s", body, m.turn.words()),
+		return fmt.Sprintf("The %s lies on the wrong axis: it fits once it is turned %s.", body, m.turn.words()),
 			"Export with +Y up and the front along +Z, and apply the turn to the model."
 	}
 	big := fmt.Sprintf("%.4g times too big", 1/m.factor)
@@ -219,56 +224,65 @@ func (m mend) words(body string) (sentence, remedy string) {
 	if m.turn != noTurn {
 		sentence += ", and it fits only once it is turned " + m.turn.words()
 	}
-	return sentence, fmt.Sprintf("Export in metres (scale by %.4g) and apply the scale to the model.", m.factor)
+	return sentence + ".", fmt.Sprintf("Export in metres (scale by %.4g) and apply the scale to the model.", m.factor)
 }
 
 // apply returns a copy of the subject with every surface mended. Topology, UVs and scenes are shared with s.
 func (p mends) apply(s *Subject) *Subject {
 	out := *s
-	done := map[*float32]mesh.Surface{} // by first coordinate: parts and sets may share a body's arrays
-	fix := func(sf mesh.Surface, m mend) mesh.Surface {
-		if m.nothing() || len(sf.Pos) == 0 {
-			return sf
-		}
-		if d, ok := done[&sf.Pos[0]]; ok && len(d.Pos) == len(sf.Pos) {
-			sf.Pos, sf.Nrm = d.Pos, d.Nrm
-			return sf
-		}
-		sf.Pos, sf.Nrm = m.points(sf.Pos, m.factor), m.points(sf.Nrm, 1)
-		return sf
-	}
-	body := func(b *Body, m mend) *Body {
-		if b == nil || m.nothing() {
-			return b
-		}
-		c := *b
-		c.Surface = fix(b.Surface, m)
-		if len(b.Pos) > 0 {
-			done[&b.Pos[0]] = c.Surface
-		}
-		return &c
-	}
-	out.LODs = nil
-	for i, b := range s.LODs {
-		out.LODs = append(out.LODs, body(b, p.lods[i]))
-	}
-	out.Sculpt, out.Cage, out.Hulls = body(s.Sculpt, p.sculpt), body(s.Cage, p.cage), body(s.Hulls, p.hulls)
 	game := asIs
 	if len(p.lods) > 0 {
 		game = p.lods[0]
 	}
+	out.LODs = nil
+	for i, b := range s.LODs {
+		out.LODs = append(out.LODs, p.lods[i].body(b))
+	}
+	out.Sculpt, out.Cage, out.Hulls = p.sculpt.body(s.Sculpt), p.cage.body(s.Cage), p.hulls.body(s.Hulls)
 	out.Parts, out.Sets = nil, nil
 	for _, q := range s.Parts {
-		out.Parts = append(out.Parts, &Part{Name: q.Name, Def: q.Def, Game: fix(q.Game, game), Sculpt: fix(q.Sculpt, p.sculpt),
-			Floaters: fix(q.Floaters, p.sculpt), Cage: fix(q.Cage, p.cage), DiagonalMM: q.DiagonalMM * game.factor, AreaShare: q.AreaShare})
+		out.Parts = append(out.Parts, &Part{
+			Name: q.Name, Def: q.Def, AreaShare: q.AreaShare, DiagonalMM: q.DiagonalMM * game.factor,
+			Game:   game.surface(q.Game, lodBody(s, 0), lodBody(&out, 0)),
+			Sculpt: p.sculpt.surface(q.Sculpt, s.Sculpt, out.Sculpt), Floaters: p.sculpt.surface(q.Floaters, s.Sculpt, out.Sculpt),
+			Cage: p.cage.surface(q.Cage, s.Cage, out.Cage),
+		})
 	}
 	for _, q := range s.Sets {
 		c := *q
-		c.Game = fix(q.Game, game)
+		c.Game = game.surface(q.Game, lodBody(s, 0), lodBody(&out, 0))
 		out.Sets = append(out.Sets, &c)
 	}
 	out.mended = game
 	return &out
+}
+
+func (m mend) body(b *Body) *Body {
+	if b == nil || m.nothing() {
+		return b
+	}
+	c := *b
+	c.Pos, c.Nrm = m.points(b.Pos, m.factor), m.points(b.Nrm, 1)
+	return &c
+}
+
+// surface mends a surface. Where its vertices are a window into a body's, the same window of the mended body is used:
+// a sculpt of many millions of triangles is copied once and not once a part.
+func (m mend) surface(sf mesh.Surface, body, mended *Body) mesh.Surface {
+	if m.nothing() || len(sf.Pos) == 0 {
+		return sf
+	}
+	if body != nil && len(sf.Of) > 0 {
+		for _, r := range body.Of {
+			first, end := 3*r.VFirst, 3*r.VFirst+len(sf.Pos)
+			if keyOf(r) == keyOf(sf.Of[0]) && end <= len(body.Pos) && first < end && &body.Pos[first] == &sf.Pos[0] && len(body.Nrm) == len(body.Pos) {
+				sf.Pos, sf.Nrm = mended.Pos[first:end:end], mended.Nrm[first:end:end]
+				return sf
+			}
+		}
+	}
+	sf.Pos, sf.Nrm = m.points(sf.Pos, m.factor), m.points(sf.Nrm, 1)
+	return sf
 }
 
 // points returns vectors of three scaled and turned.

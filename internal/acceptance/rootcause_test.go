@@ -206,6 +206,13 @@ func TestRootCauseOverBodies(t *testing.T) {
 
 	f, _ = rootCause(subject(1, 1, standing))
 	require.Nil(t, f)
+
+	// At the sculpt milestone there is no game mesh yet: the sculpt is held against the contract.
+	alone := &Subject{Spec: specAt(t, spec.MidGround, spec.Sculpt, standing), LODs: []*Body{{}}, Sculpt: body(100)}
+	f, mended = rootCause(alone)
+	require.Contains(t, f.Sentence, "The sculpt is 100 times too big")
+	require.InDelta(t, 181000, f.Metrics["y_mm"], 1, "the numbers are those of the delivery")
+	require.Equal(t, Pass, run1(t, mended, "scene.size").Outcome)
 }
 
 // Mending undoes the slip for random boxes, places, slips and turns.
