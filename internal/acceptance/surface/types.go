@@ -23,6 +23,9 @@ type Heat struct {
 	Tri      []uint32  // 3 a triangle
 	Face     []uint32  // the game triangle that each triangle is a piece of
 	HeightMM []float32 // a vertex: above zero the sculpt stands proud of the game surface here, below zero it lies under it; NaN where there is no sculpt
+
+	skinFace []uint32 // by triangle: of the skin
+	base     []int32  // by vertex: nearest sculpt triangle
 }
 
 // Loop is a closed outline in a view's plane: the last point joins the first. Millimetres, x to the right, y up.

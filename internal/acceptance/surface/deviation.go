@@ -1,0 +1,319 @@
+package surface
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"slices"
+
+	"proofhouse/internal/acceptance/spatial"
+)
+
+// Distances sums up the distances from one surface to another, weighted by area. Millimetres.
+type Distances struct {
+	MaxMM, MeanMM, RMSMM, P95MM, P99MM float64
+
+	MaxErrorMM  float64 // the true maximum is at most this much above MaxMM
+	MeanErrorMM float64 // standard error of the mean; 0 where it is not sampled but summed over every vertex
+	Samples     int
+	How         string // how it was sampled, in words
+}
+
+// Spot is one of the places that lie farthest from the other surface.
+type Spot struct {
+	PointMM    [3]float64
+	DistanceMM float64
+	Triangle   int // of the surface the point lies on
+}
+
+// Deviation is the distance between game surface and sculpt, both ways (Cignoni, Rocchini and Scopigno, Metro: measuring error
+// on simplified surfaces, Computer Graphics Forum 17(2), 1998; Aspert, Santa-Cruz and Ebrahimi, MESH, ICME 2002).
+type Deviation struct {
+	SculptToGame, GameToSculpt Distances
+	DiagonalMM                 float64
+	HiddenGameShare            float64 // of the game surface, inside another of its shells and left out
+	Worst                      []Spot  // on the sculpt, the farthest first, at least spotGap apart
+	WorstGame                  []Spot  // on the game surface
+}
+
+// gameSamples is how many points of the game surface are asked. The standard error of their mean is told with it.
+const gameSamples = 200_000
+
+// spotGap of the diagonal is how far apart two of the worst places are.
+const spotGap = 1.0 / 24
+
+const maxSpots = 10
+
+// Deviation measures the distances both ways, once.
+func (p *Pair) Deviation(ctx context.Context) (*Deviation, error) {
+	p.deviationOnce.Do(func() { p.deviation, p.deviationErr = p.measureDeviation(ctx) })
+	return p.deviation, p.deviationErr
+}
+
+func (p *Pair) measureDeviation(ctx context.Context) (*Deviation, error) {
+	h, err := p.Heights(ctx)
+	if err != nil {
+		return nil, err
+	}
+	d := &Deviation{DiagonalMM: 1000 * p.diagonal}
+	if err := p.fromSculpt(ctx, h, d); err != nil {
+		return nil, err
+	}
+	if err := p.fromGame(ctx, d); err != nil {
+		return nil, err
+	}
+	return d, nil
+}
+
+// distanceSums are the sums of one piece, metres and square metres.
+type distanceSums struct {
+	area, sum, squares float64
+	maxD, maxEdge      float64
+	worst              Spot
+}
+
+// fromSculpt sums over every sculpt triangle, the distance linear between its corners.
+func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
+	n := h.on.triangles()
+	total, err := p.sculptArea(ctx, h)
+	if err != nil {
+		return err
+	}
+	unitsPerArea := 0.0
+	if total > 0 {
+		unitsPerArea = (1 << weightBits) / total / 3
+	}
+	sums, spreads := make([]distanceSums, pieces(n)), make([]spread, p.threads)
+	err = eachPiece(ctx, n, p.threads, func(worker, piece, first, end int) {
+		for t := first; t < end; t++ {
+			addDistances(&sums[piece], &spreads[worker], h, t, unitsPerArea)
+		}
+	})
+	if err != nil {
+		return err
+	}
+	var s distanceSums
+	for i := range sums {
+		s.area, s.sum, s.squares, s.maxD = s.area+sums[i].area, s.sum+sums[i].sum, s.squares+sums[i].squares, max(s.maxD, sums[i].maxD)
+		d.Worst = append(d.Worst, sums[i].worst)
+	}
+	for i := 1; i < len(spreads); i++ {
+		spreads[0].merge(&spreads[i])
+	}
+	m := &tightener{tree: p.onGame, pos: p.skin.pos, tri: p.skin.tri, threads: p.threads, best: s.maxD, slack: p.slack(s.maxD)}
+	m.value = func(q vec, near *spatial.Near) float64 {
+		if _, state := p.signed(q, near); state&(openThere|noPlace) != 0 {
+			return math.Inf(-1)
+		}
+		return float64(near.Dist)
+	}
+	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + sums[i].maxEdge*coverShare }, func(first, end int) {
+		for t := first; t < end; t++ {
+			if v, ok := h.counts(t); ok && (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden == 0 {
+				m.offer(h.candidate(v, h.distances(v)))
+			}
+		}
+	})
+	tall, slack, err := m.run(ctx)
+	if err != nil {
+		return err
+	}
+	d.SculptToGame = distancesOf(s, &spreads[0], tall, slack)
+	d.SculptToGame.Samples = h.on.vertices()
+	d.SculptToGame.How = fmt.Sprintf("every sculpt vertex, edges longer than %.3g mm cut; distance taken as linear in between", 1000*h.edgeMax)
+	d.Worst = apart(d.Worst, spotGap*1000*p.diagonal)
+	return nil
+}
+
+// counts gives a triangle's corners and whether its distances count: seen from outside and not facing a declared opening.
+func (h *Heights) counts(t int) ([3]uint32, bool) {
+	v, ok := h.on.corners(t)
+	if !ok {
+		return v, false
+	}
+	s0, s1, s2 := h.state[v[0]], h.state[v[1]], h.state[v[2]]
+	return v, (s0|s1|s2)&(noPlace|openThere) == 0 && s0&s1&s2&hidden == 0
+}
+
+func (h *Heights) distances(v [3]uint32) plane {
+	return plane{math.Abs(float64(h.h[v[0]])), math.Abs(float64(h.h[v[1]])), math.Abs(float64(h.h[v[2]]))}
+}
+
+func (p *Pair) sculptArea(ctx context.Context, h *Heights) (float64, error) {
+	n := h.on.triangles()
+	areas := make([]float64, pieces(n))
+	err := eachPiece(ctx, n, p.threads, func(_, piece, first, end int) {
+		for t := first; t < end; t++ {
+			if v, ok := h.counts(t); ok {
+				areas[piece] += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
+			}
+		}
+	})
+	var total float64
+	for _, a := range areas {
+		total += a
+	}
+	return total, err
+}
+
+func addDistances(s *distanceSums, sp *spread, h *Heights, t int, unitsPerArea float64) {
+	v, ok := h.counts(t)
+	if !ok {
+		return
+	}
+	a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
+	size := area(a, b, c)
+	f := h.distances(v)
+	s.area += size
+	s.sum += float64(size * (f[0] + f[1] + f[2]) / 3)
+	// The mean square of what is linear over a triangle.
+	s.squares += float64(size * (float64(f[0]*f[0]) + float64(f[1]*f[1]) + float64(f[2]*f[2]) + float64(f[0]*f[1]) + float64(f[1]*f[2]) + float64(f[2]*f[0])) / 6)
+	weight := uint64(float64(size * unitsPerArea))
+	for k := range 3 {
+		sp.add(float32(f[k]), weight)
+		if f[k] > s.maxD && h.state[v[k]]&hidden == 0 {
+			s.maxD = f[k]
+			s.worst = Spot{PointMM: toMM(h.on.point(v[k])), DistanceMM: 1000 * f[k], Triangle: h.on.source(t)}
+		}
+	}
+	s.maxEdge = max(s.maxEdge, longest(a, b, c))
+}
+
+func distancesOf(s distanceSums, sp *spread, tall, slack float64) Distances {
+	out := Distances{MaxMM: 1000 * tall, MaxErrorMM: 1000 * slack}
+	if s.area > 0 {
+		out.MeanMM, out.RMSMM = 1000*s.sum/s.area, 1000*math.Sqrt(s.squares/s.area)
+	}
+	p := sp.percentiles(0.95, 0.99)
+	out.P95MM, out.P99MM = 1000*p[0], 1000*p[1]
+	return out
+}
+
+// apart keeps the farthest places that are at least gap from each other.
+func apart(spots []Spot, gapMM float64) []Spot {
+	slices.SortStableFunc(spots, func(a, b Spot) int {
+		switch {
+		case a.DistanceMM > b.DistanceMM:
+			return -1
+		case a.DistanceMM < b.DistanceMM:
+			return 1
+		}
+		return a.Triangle - b.Triangle
+	})
+	var kept []Spot
+	for _, s := range spots {
+		if len(kept) == maxSpots || s.DistanceMM <= 0 {
+			break
+		}
+		free := true
+		for _, k := range kept {
+			if length(sub(s.PointMM, k.PointMM)) < gapMM {
+				free = false
+				break
+			}
+		}
+		if free {
+			kept = append(kept, s)
+		}
+	}
+	return kept
+}
+
+// fromGame asks stratified samples of the game surface, equal in area.
+func (p *Pair) fromGame(ctx context.Context, d *Deviation) error {
+	feet := p.feet(gameSamples)
+	d.HiddenGameShare = feet.hiddenShare
+	n := len(feet.tri)
+	if n == 0 {
+		return nil
+	}
+	tree := p.sculptTree()
+	sums, spreads := make([]distanceSums, pieces(n)), make([]spread, p.threads)
+	err := p.near(ctx, tree, feet.pos, float32(math.Inf(1)), func(worker, piece, first int, near []spatial.Near) {
+		s := &sums[piece]
+		for i := range near {
+			if near[i].Tri == spatial.Miss {
+				continue
+			}
+			x := float64(near[i].Dist)
+			s.area++
+			s.sum += x
+			s.squares += float64(x * x)
+			spreads[worker].add(near[i].Dist, 1)
+			if x > s.maxD {
+				s.maxD = x
+				s.worst = Spot{PointMM: toMM(at(feet.pos, uint32(first+i))), DistanceMM: 1000 * x, Triangle: int(p.skin.source[feet.tri[first+i]])}
+			}
+		}
+	})
+	if err != nil {
+		return err
+	}
+	var s distanceSums
+	for i := range sums {
+		s.area, s.sum, s.squares, s.maxD = s.area+sums[i].area, s.sum+sums[i].sum, s.squares+sums[i].squares, max(s.maxD, sums[i].maxD)
+		d.WorstGame = append(d.WorstGame, sums[i].worst)
+	}
+	for i := 1; i < len(spreads); i++ {
+		spreads[0].merge(&spreads[i])
+	}
+	tall, slack, err := p.tightenGame(ctx, tree, s.maxD)
+	if err != nil {
+		return err
+	}
+	d.GameToSculpt = distancesOf(s, &spreads[0], tall, slack)
+	d.GameToSculpt.Samples = n
+	if s.area > 1 {
+		mean := s.sum / s.area
+		d.GameToSculpt.MeanErrorMM = 1000 * math.Sqrt(max(s.squares/s.area-float64(mean*mean), 0)/s.area)
+	}
+	d.GameToSculpt.How = fmt.Sprintf("%d samples, one for each %.3g mm² of game surface, stratified by area, seed %d", n, feet.areaEachMM2, feetSeed)
+	d.WorstGame = apart(d.WorstGame, spotGap*1000*p.diagonal)
+	return nil
+}
+
+// tightenGame looks for the largest distance from the game surface between the samples, from its corners down.
+func (p *Pair) tightenGame(ctx context.Context, tree *spatial.Tree, tall float64) (float64, float64, error) {
+	heat, err := p.Heat(ctx)
+	if err != nil {
+		return 0, 0, err
+	}
+	out := make([]bool, len(p.skin.face)) // faces inside another shell, wholly or in part: not looked at
+	for t := range p.skin.face {
+		for k := range 3 {
+			out[t] = out[t] || p.skin.inOther(at(p.skin.pos, p.skin.tri[3*t+k]), p.skin.shell[t])
+		}
+	}
+	d := func(v uint32) float64 { return math.Abs(float64(heat.HeightMM[v])) / 1000 }
+	for i := 0; i < len(heat.Tri); i += 3 {
+		if out[heat.skinFace[i/3]] {
+			continue
+		}
+		for _, v := range heat.Tri[i : i+3] {
+			if x := d(v); x > tall {
+				tall = x
+			}
+		}
+	}
+	m := &tightener{tree: tree, pos: p.sculpt.Pos, tri: p.sculpt.Tri, threads: p.threads, best: tall, slack: p.slack(tall)}
+	m.value = func(_ vec, near *spatial.Near) float64 {
+		if near.Tri == spatial.Miss {
+			return math.Inf(-1)
+		}
+		return float64(near.Dist)
+	}
+	n := len(heat.Tri) / 3
+	m.offerPieces(n, func(int) float64 { return math.Inf(1) }, func(first, end int) {
+		for i := first; i < end; i++ {
+			v := heat.Tri[3*i : 3*i+3]
+			if out[heat.skinFace[i]] {
+				continue
+			}
+			m.offer(candidate{
+				c: [3]vec{at(heat.Pos, v[0]), at(heat.Pos, v[1]), at(heat.Pos, v[2])}, f: plane{d(v[0]), d(v[1]), d(v[2])},
+				near: [3]int32{heat.base[v[0]], heat.base[v[1]], heat.base[v[2]]},
+			})
+		}
+	})
+	return m.run(ctx)
+}

@@ -1,0 +1,138 @@
+package surface
+
+import (
+	"context"
+	"sync"
+
+	"proofhouse/internal/acceptance/spatial"
+)
+
+// Mesh is a triangle surface. Vertices may repeat; triangles may be degenerate; coordinates that are not finite are left out.
+type Mesh struct {
+	Pos []float32 // 3 a vertex, metres
+	UV  []float32 // 2 a vertex, of the game surface only; nil for none
+	Tri []uint32  // 3 a triangle
+}
+
+// Triangles returns the number of triangles.
+func (m Mesh) Triangles() int { return len(m.Tri) / 3 }
+
+// Options says how a pair is to be taken.
+type Options struct {
+	Threads int // below 1 means all cores; never changes a result
+
+	// OpenBelow and OpenBack declare that the game surface is meant to be open there: borders within openShare of the
+	// lowest or hindmost point are no place where sculpt is missing a partner.
+	OpenBelow, OpenBack bool
+
+	// MirrorX is where the mirror plane stands, metres. Left is above it.
+	MirrorX float64
+
+	// SetOf gives the texture set that a triangle of the game surface is baked into, below zero where it is not baked.
+	// Nil: all are one set.
+	SetOf func(triangle int) int
+}
+
+// Pair is the game surface of one part and the sculpt it is compared with. Its measures are made when first asked for
+// and kept; it is safe for concurrent use.
+type Pair struct {
+	game, sculpt Mesh
+	opt          Options
+	threads      int
+
+	diagonal float64 // of the game surface's bounding box, metres
+	noise    float64 // metres: heights below it are rounding
+	bounds   box     // of the game surface
+
+	prepare sync.Once
+	skin    *skin
+	onGame  *spatial.Tree // over skin
+
+	sculptOnce sync.Once
+	onSculpt   *spatial.Tree
+
+	shellOnce sync.Once
+	shells    *shells
+
+	heightOnce sync.Once
+	heights    *Heights
+	heightErr  error
+
+	outsideMu sync.Mutex
+	outsides  map[[2]float64]*Outside
+
+	deviationOnce sync.Once
+	deviation     *Deviation
+	deviationErr  error
+
+	heatOnce sync.Once
+	heat     *Heat
+	heatErr  error
+}
+
+// noiseShare of the coordinates' size is taken as rounding. Positions are float32: half a unit in the last place is
+// 2^-24 of the coordinate; a nearest point in space adds up to eight such roundings. Twice as much would hide
+// outward bumps of a quarter of a micrometre per metre more.
+const noiseShare = 0x1p-21
+
+// NewPair readies a comparison; nothing is measured yet. The surfaces are kept and must not change.
+func NewPair(game, sculpt Mesh, opt Options) *Pair {
+	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: emptyBox()}
+	for _, v := range game.Tri {
+		if q := at(game.Pos, v); finite(q) {
+			p.bounds.add(q)
+		}
+	}
+	p.diagonal = p.bounds.diagonal()
+	if !p.bounds.empty() {
+		var reach float64
+		for k := range 3 {
+			reach = max(reach, -p.bounds.lo[k], p.bounds.hi[k])
+		}
+		p.noise = reach * noiseShare
+	}
+	return p
+}
+
+// DiagonalMM is the length of the diagonal of the game surface's bounding box.
+func (p *Pair) DiagonalMM() float64 { return 1000 * p.diagonal }
+
+// Measurable says whether there is anything to compare: triangles with area on both sides.
+func (p *Pair) Measurable() bool {
+	p.ready()
+	return len(p.skin.face) > 0 && p.sculpt.Triangles() > 0 && p.diagonal > 0
+}
+
+func (p *Pair) ready() {
+	p.prepare.Do(func() {
+		p.skin = newSkin(p.game.Pos, p.game.Tri)
+		p.onGame = spatial.Build(p.skin.pos, p.skin.tri, p.threads)
+	})
+}
+
+// sculptTree is built when the first query needs it.
+func (p *Pair) sculptTree() *spatial.Tree {
+	p.sculptOnce.Do(func() { p.onSculpt = spatial.Build(p.sculpt.Pos, p.sculpt.Tri, p.threads) })
+	return p.onSculpt
+}
+
+// Release lets go of the trees and other working data; what was measured stays. Measures not made yet cannot be made after it.
+func (p *Pair) Release() {
+	p.onSculpt, p.shells = nil, nil
+	if p.heights != nil {
+		p.heights.release()
+	}
+}
+
+// near asks for the nearest game surface of points, in pieces, each answered by visit with the piece's answers.
+func (p *Pair) near(ctx context.Context, tree *spatial.Tree, points []float32, bound float32, visit func(worker, piece, first int, near []spatial.Near)) error {
+	buffers := make([][]spatial.Near, p.threads)
+	return eachPiece(ctx, len(points)/3, p.threads, func(worker, piece, first, end int) {
+		if buffers[worker] == nil {
+			buffers[worker] = make([]spatial.Near, pieceSize)
+		}
+		out := buffers[worker][:end-first]
+		tree.Closest(points[3*first:3*end], bound, out, 1)
+		visit(worker, piece, first, out)
+	})
+}
