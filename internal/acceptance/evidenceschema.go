@@ -91,6 +91,10 @@ func (g *schemaMaker) object(t reflect.Type) map[string]any {
 			needed = append(needed, name)
 		}
 	}
-	slices.Sort(needed)
-	return map[string]any{"type": "object", "properties": props, "required": needed, "additionalProperties": false}
+	out := map[string]any{"type": "object", "properties": props, "additionalProperties": false}
+	if needed != nil {
+		slices.Sort(needed)
+		out["required"] = needed
+	}
+	return out
 }
