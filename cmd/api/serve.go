@@ -1,0 +1,254 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"strings"
+	"syscall"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/prometheus/client_golang/prometheus"
+	"golang.org/x/sync/errgroup"
+
+	"proofhouse/internal/httpapi"
+	"proofhouse/internal/ledger"
+	"proofhouse/internal/storage"
+)
+
+const (
+	stopTime    = 30 * time.Second // requests under way when the service is told to stop
+	anchorEvery = time.Second      // the house log's tick
+	startTime   = 60 * time.Second
+)
+
+const serveAbout = `Serve the interface and the pages. SIGTERM lets requests under way finish, then stops.
+
+Either everything on this machine:   api serve --embedded DIR
+or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCKET, S3_ACCESS_KEY, S3_SECRET_KEY.
+
+Each setting is a flag or the variable named behind it:`
+
+const serveFlags = `listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
+	database-direct-url database-notary-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
+
+func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
+	c, code, done := parse(io, env, "serve", serveAbout, serveFlags, args)
+	if done {
+		return code
+	}
+	if faults := c.serveFaults(); len(faults) > 0 {
+		return complain(io, "serve", faults)
+	}
+	log := slog.New(slog.NewJSONHandler(io.err, nil))
+	err := c.serve(ctx, log, func(address string) { fmt.Fprintf(io.out, "proofhouse serves %s\n", address) })
+	if err != nil {
+		return failed(ctx, io, "serve", err)
+	}
+	return exitOK
+}
+
+// serve runs the service until ctx ends. serving is told the address once it answers.
+func (c config) serve(ctx context.Context, log *slog.Logger, serving func(address string)) error {
+	listener, err := listen(ctx, "listen", "LISTEN", c.listen)
+	if err != nil {
+		return err
+	}
+	defer listener.Close() // closed already after a proper stop
+	metrics, err := listen(ctx, "metrics-listen", "METRICS_LISTEN", c.metricsListen)
+	if err != nil {
+		return err
+	}
+	if metrics != nil {
+		defer metrics.Close()
+	}
+	if c.publicURL == "" {
+		c.publicURL = "http://" + reachable(listener.Addr().String())
+	}
+	if c.embedded != "" {
+		stop, err := c.startEmbedded(ctx, log)
+		if err != nil {
+			return err
+		}
+		defer stop()
+	}
+	return c.run(ctx, log, listener, metrics, serving)
+}
+
+// reachable turns the address of every interface into one that can be dialled.
+func reachable(address string) string {
+	host, port, err := net.SplitHostPort(address)
+	if ip := net.ParseIP(host); err == nil && ip != nil && ip.IsUnspecified() {
+		return net.JoinHostPort("localhost", port)
+	}
+	return address
+}
+
+func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net.Listener, serving func(string)) error {
+	api, err := c.pool(ctx, c.database.api)
+	if err != nil {
+		return err
+	}
+	defer api.Close()
+	login, err := c.pool(ctx, c.database.login)
+	if err != nil {
+		return err
+	}
+	defer login.Close()
+	store, err := ledger.NewStore(api)
+	if err != nil {
+		return err
+	}
+	objects, err := storage.Open(c.storage())
+	if err != nil {
+		return err
+	}
+	if err := checkParts(ctx, store, objects); err != nil {
+		return err
+	}
+	registry := prometheus.NewRegistry()
+	server, err := httpapi.New(httpapi.Config{
+		Store: store, Login: ledger.NewLogin(login), Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
+		TrustedProxies: fields(c.trustedProxies),
+	})
+	if err != nil {
+		return err
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	serveOn(ctx, group, listener, server.Handler())
+	if metrics != nil {
+		mux := http.NewServeMux()
+		mux.Handle("GET /metrics", httpapi.MetricsHandler(registry))
+		serveOn(ctx, group, metrics, mux)
+	}
+	if err := c.startNotary(ctx, group, log); err != nil {
+		return err
+	}
+	log.InfoContext(ctx, "serving", "config", c.visible())
+	serving(c.publicURL)
+	return group.Wait()
+}
+
+// checkParts refuses to serve on a database or a storage that would not keep the service's promises.
+func checkParts(ctx context.Context, store *ledger.Store, objects *storage.Store) error {
+	ctx, cancel := context.WithTimeout(ctx, startTime)
+	defer cancel()
+	if err := store.Ready(ctx); errors.Is(err, ledger.ErrSchema) {
+		return fmt.Errorf("%w (the command is: api migrate)", err)
+	} else if err != nil {
+		return fmt.Errorf("the database does not answer: %w", err)
+	}
+	if err := objects.Probe(ctx); errors.Is(err, storage.ErrUnsafe) {
+		return err
+	} else if err != nil {
+		return fmt.Errorf("the object storage does not take a test object; check S3_ENDPOINT, S3_BUCKET and the keys: %w", err)
+	}
+	return nil
+}
+
+// pool opens a pool for one role. Behind a pooler statements are not prepared: the next one may meet another server.
+func (c config) pool(ctx context.Context, address secret) (*pgxpool.Pool, error) {
+	cfg, err := pgxpool.ParseConfig(string(address))
+	if err != nil {
+		return nil, errors.New("a database address is not a PostgreSQL URL") // the library's own text may hold the password
+	}
+	if c.database.direct != "" && c.database.direct != c.database.api {
+		cfg.ConnConfig.DefaultQueryExecMode = pgx.QueryExecModeExec
+	}
+	pool, err := pgxpool.NewWithConfig(ctx, cfg)
+	if err != nil {
+		return nil, fmt.Errorf("open the database: %w", err)
+	}
+	return pool, nil
+}
+
+// startNotary signs the log's heads in this process, where it has the role and the key for it.
+func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slog.Logger) error {
+	if c.database.notary == "" {
+		return nil
+	}
+	pool, err := c.pool(ctx, c.database.notary)
+	if err != nil {
+		return err
+	}
+	notary, err := ledger.NewNotary(pool, c.notaryKey)
+	if err != nil {
+		pool.Close()
+		return fmt.Errorf("the notary's key: %w", err)
+	}
+	log.InfoContext(ctx, "signing the heads of the logs", "verifier", notary.Verifier())
+	group.Go(func() error {
+		defer pool.Close()
+		if err := notary.Run(ctx, anchorEvery); err != nil && ctx.Err() == nil {
+			return fmt.Errorf("sign the heads of the logs: %w", err)
+		}
+		return nil
+	})
+	return nil
+}
+
+// serveOn serves until ctx ends, then lets what is under way finish.
+func serveOn(ctx context.Context, group *errgroup.Group, l net.Listener, h http.Handler) {
+	s := &http.Server{
+		Handler: h, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: time.Minute, WriteTimeout: 6 * time.Minute, IdleTimeout: 2 * time.Minute,
+		MaxHeaderBytes: 32 << 10,
+	}
+	group.Go(func() error {
+		if err := s.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			return fmt.Errorf("serve at %s: %w", l.Addr(), err)
+		}
+		return nil
+	})
+	group.Go(func() error {
+		<-ctx.Done()
+		stopping, cancel := context.WithTimeout(context.WithoutCancel(ctx), stopTime)
+		defer cancel()
+		if err := s.Shutdown(stopping); err != nil {
+			return errors.Join(fmt.Errorf("some requests did not finish within %s: %w", stopTime, err), s.Close())
+		}
+		return nil
+	})
+}
+
+// listen takes an address, or says in one sentence why it cannot. "off" takes none.
+func listen(ctx context.Context, flag, variable, address string) (net.Listener, error) {
+	if address == "off" {
+		return nil, nil
+	}
+	l, err := (&net.ListenConfig{}).Listen(ctx, "tcp", address)
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return nil, fmt.Errorf("the address %s is taken by another program: choose another with --%s or %s", address, flag, variable)
+	case errors.Is(err, syscall.EACCES):
+		return nil, fmt.Errorf("the address %s may not be used by this user: choose a port of 1024 or more with --%s or %s", address, flag, variable)
+	case err != nil:
+		return nil, fmt.Errorf("the address %s cannot be used (--%s, %s): %w", address, flag, variable, err)
+	}
+	return l, nil
+}
+
+func fields(list string) []string {
+	var out []string
+	for one := range strings.SplitSeq(list, ",") {
+		if one = strings.TrimSpace(one); one != "" {
+			out = append(out, one)
+		}
+	}
+	return out
+}
+
+// visible is the configuration as it may be logged: every setting that is no secret.
+func (c config) visible() slog.Value {
+	var attrs []slog.Attr
+	for _, v := range variables {
+		if v.text != nil && v.env != "" && *v.text(&c) != "" {
+			attrs = append(attrs, slog.String(v.env, *v.text(&c)))
+		}
+	}
+	return slog.GroupValue(attrs...)
+}

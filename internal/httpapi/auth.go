@@ -1,0 +1,172 @@
+package httpapi
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"net/url"
+	"strings"
+	"time"
+
+	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/ledger"
+)
+
+// cookieRules are how the session's cookie is named and guarded. Over https its name has the prefix __Host-, which
+// makes browsers insist on Secure, Path=/ and no Domain (RFC 6265bis, section 4.1.3.2).
+type cookieRules struct {
+	name   string
+	secure bool
+}
+
+func cookieFor(public *url.URL) cookieRules {
+	if public.Scheme == "https" {
+		return cookieRules{"__Host-proofhouse_session", true}
+	}
+	return cookieRules{"proofhouse_session", false}
+}
+
+func (r cookieRules) set(secret string, until time.Time) *http.Cookie {
+	return &http.Cookie{
+		Name: r.name, Value: secret, Path: "/", Expires: until, HttpOnly: true, Secure: r.secure, SameSite: http.SameSiteLaxMode,
+	}
+}
+
+func (r cookieRules) clear() *http.Cookie {
+	c := r.set("", time.Unix(0, 0))
+	c.MaxAge = -1
+	return c
+}
+
+type callerKey struct{}
+
+// Caller is who sent the request of this context, and whether anybody did.
+func Caller(ctx context.Context) (ledger.Who, bool) {
+	who, ok := ctx.Value(callerKey{}).(ledger.Who)
+	return who, ok
+}
+
+func withCaller(c echo.Context, who ledger.Who) {
+	c.SetRequest(c.Request().WithContext(context.WithValue(c.Request().Context(), callerKey{}, who)))
+}
+
+// authenticate finds out who is calling, where the description asks for it, and whether their token covers the
+// operation.
+func (s *Server) authenticate(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		scopes, open := s.desc.access(c.Request().Method, c.Path())
+		if open {
+			return s.CrossSite(next)(c)
+		}
+		who, err := s.identify(c)
+		if err != nil {
+			return err
+		}
+		withCaller(c, who)
+		for _, scope := range scopes {
+			if !who.May(ledger.Scope(scope)) {
+				return problem(kindForbidden, "This token does not have the scope "+scope+".")
+			}
+		}
+		return next(c)
+	}
+}
+
+// identify reads the token or the session's cookie. A token that is sent and wrong is refused, cookie or not.
+func (s *Server) identify(c echo.Context) (ledger.Who, error) {
+	r := c.Request()
+	if header := r.Header.Get(echo.HeaderAuthorization); header != "" {
+		scheme, secret, _ := strings.Cut(header, " ")
+		if secret = strings.TrimSpace(secret); !strings.EqualFold(scheme, "Bearer") || secret == "" {
+			return ledger.Who{}, problem(kindUnauthorized, "Authorization must be `Bearer TOKEN`.")
+		}
+		return known(s.login.Token(r.Context(), secret))
+	}
+	who, err := s.sessionOf(c)
+	if err != nil {
+		return ledger.Who{}, err
+	}
+	if err := s.csrf.Check(r); err != nil {
+		return ledger.Who{}, problem(kindCrossSite, "The request came from a page of another site.")
+	}
+	return who, nil
+}
+
+func (s *Server) sessionOf(c echo.Context) (ledger.Who, error) {
+	cookie, err := c.Cookie(s.cookie.name)
+	if err != nil || cookie.Value == "" {
+		return ledger.Who{}, problem(kindUnauthorized, "This needs a session or a token.")
+	}
+	return known(s.login.Session(c.Request().Context(), cookie.Value))
+}
+
+func known(who ledger.Who, err error) (ledger.Who, error) {
+	if errors.Is(err, ledger.ErrCredentials) || errors.Is(err, ledger.ErrNotFound) {
+		return ledger.Who{}, &Problem{kind: kindUnauthorized, detail: "The session or token is unknown, revoked or has run out.", cause: err}
+	}
+	return who, err
+}
+
+// Session is the middleware for pages: it finds the session's member and checks against cross-site writes. Where nobody
+// is logged in it calls otherwise (a redirect to the log-in page, for example).
+func (s *Server) Session(otherwise echo.HandlerFunc) echo.MiddlewareFunc {
+	return func(next echo.HandlerFunc) echo.HandlerFunc {
+		return s.limitAddress(s.CrossSite(func(c echo.Context) error {
+			who, err := s.sessionOf(c)
+			var p *Problem
+			if errors.As(err, &p) && p.kind.status == http.StatusUnauthorized {
+				return otherwise(c)
+			}
+			if err != nil {
+				return err
+			}
+			withCaller(c, who)
+			return s.limitCaller(next)(c)
+		}))
+	}
+}
+
+// LogIn checks e-mail and password, within the limits for guessing, and sets the session's cookie on the answer.
+func (s *Server) LogIn(c echo.Context, email, password string) (ledger.Who, ledger.Session, error) {
+	who, session, cookie, err := s.logIn(c.Request().Context(), c.RealIP(), email, password)
+	if err == nil {
+		c.SetCookie(cookie)
+	}
+	return who, session, err
+}
+
+func (s *Server) logIn(ctx context.Context, address, email, password string) (ledger.Who, ledger.Session, *http.Cookie, error) {
+	if wait := s.limits.logIn(address, email); wait > 0 {
+		return ledger.Who{}, ledger.Session{}, nil, tooMany("Too many attempts to log in.", wait)
+	}
+	who, err := s.login.Password(ctx, email, password)
+	if err != nil {
+		return ledger.Who{}, ledger.Session{}, nil, err
+	}
+	session, cookie, err := s.startSession(ctx, who)
+	return who, session, cookie, err
+}
+
+func (s *Server) startSession(ctx context.Context, who ledger.Who) (ledger.Session, *http.Cookie, error) {
+	var session ledger.Session
+	var secret string
+	err := s.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) {
+		session, secret, err = tx.StartSession(ctx, sessionFor)
+		return err
+	})
+	if err != nil {
+		return ledger.Session{}, nil, err
+	}
+	return session, s.cookie.set(secret, session.ExpiresAt), nil
+}
+
+// LogOut ends the caller's session and clears the cookie on the answer.
+func (s *Server) LogOut(c echo.Context, who ledger.Who) error {
+	ctx := c.Request().Context()
+	if err := s.store.InTx(ctx, who, func(tx *ledger.Tx) error { return tx.EndSession(ctx, who.Session) }); err != nil {
+		return err
+	}
+	c.SetCookie(s.cookie.clear())
+	return nil
+}

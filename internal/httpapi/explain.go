@@ -1,0 +1,89 @@
+package httpapi
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+
+	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/httpapi/api"
+)
+
+func (h *handlers) ExplainSpec(ctx context.Context, r api.ExplainSpecRequestObject) (api.ExplainSpecResponseObject, error) {
+	revision, err := h.spec(ctx, r.SpecId)
+	if err != nil {
+		return nil, err
+	}
+	milestone := or(r.Params.Milestone, api.Final)
+	resolved, err := resolveSpec(revision.Document, spec.Milestone(milestone))
+	if err != nil {
+		return nil, err
+	}
+	rows := Explain(resolved)
+	return api.ExplainSpec200JSONResponse{SpecId: revision.ID, Milestone: milestone, Rows: rows, Text: table(rows)}, nil
+}
+
+// Explain lists every rule of a spec in the order of a report: first as it holds for the whole prop, then where a part
+// or a set has rules of its own.
+func Explain(s *spec.Spec) []api.ExplainedRow {
+	rows := []api.ExplainedRow{}
+	for _, check := range acceptance.Catalogue() {
+		rows = append(rows, rowsOf(check, s.Rule(check.Name, nil, nil), "", "")...)
+		for i := range s.Parts {
+			if _, own := s.Parts[i].Rules[check.Name]; own {
+				rows = append(rows, rowsOf(check, s.Rule(check.Name, &s.Parts[i], nil), s.Parts[i].Name, "")...)
+			}
+		}
+		for i := range s.Sets {
+			if _, own := s.Sets[i].Rules[check.Name]; own {
+				rows = append(rows, rowsOf(check, s.Rule(check.Name, nil, &s.Sets[i]), "", s.Sets[i].Name)...)
+			}
+		}
+	}
+	return rows
+}
+
+func rowsOf(check spec.Check, r spec.Rule, part, set string) []api.ExplainedRow {
+	values := map[string]string{}
+	for k, v := range r.Numbers {
+		values[k] = strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	maps.Copy(values, r.Words)
+	for k, v := range r.Lists {
+		values[k] = strings.Join(v, ", ")
+	}
+	row := api.ExplainedRow{Check: check.Name, Mode: string(r.Mode), Part: optional(part), Set: optional(set), Origin: r.Reason}
+	if len(values) == 0 || r.Mode == spec.NotAppl {
+		return []api.ExplainedRow{row}
+	}
+	units := map[string]string{}
+	for _, l := range check.Limits {
+		units[l.Key] = l.Unit
+	}
+	var rows []api.ExplainedRow
+	for _, key := range slices.Sorted(maps.Keys(values)) {
+		row.Limit, row.Value, row.Unit, row.Origin = key, values[key], units[key], r.Origins[key]
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// table is the rows for people.
+func table(rows []api.ExplainedRow) string {
+	var b strings.Builder
+	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
+	for _, r := range rows {
+		where := or(r.Part, "")
+		if r.Set != nil {
+			where = "set " + *r.Set
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s %s\t%s\t%s\n", r.Check, where, r.Limit, r.Value, r.Unit, r.Mode, r.Origin)
+	}
+	_ = w.Flush() // into memory
+	return b.String()
+}

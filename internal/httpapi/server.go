@@ -1,0 +1,224 @@
+package httpapi
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net/http"
+	"net/url"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+	"github.com/labstack/echo/v4/middleware"
+	"github.com/prometheus/client_golang/prometheus"
+
+	"proofhouse/internal/httpapi/api"
+	"proofhouse/internal/ledger"
+	"proofhouse/internal/storage"
+)
+
+// Times that a handler may take, and how long links live.
+const (
+	handlerTime  = 30 * time.Second
+	sealTime     = 5 * time.Minute // looks at every object of a delivery
+	downloadTime = 15 * time.Minute
+	sessionFor   = 12 * time.Hour
+	linkFor      = 15 * time.Minute
+)
+
+// Config is what a Server is made of. All but Pages, Limits, Registry and ReadyParts is needed.
+type Config struct {
+	Store     *ledger.Store
+	Login     *ledger.Login
+	Storage   *storage.Store
+	PublicURL string // "https://props.example": where people reach the service
+	Log       *slog.Logger
+	Registry  *prometheus.Registry
+	Limits    Limits
+	// TrustedProxies are the addresses (CIDR) whose X-Forwarded-For is believed; none unless said.
+	TrustedProxies []string
+	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
+	Pages func(e *echo.Echo, s *Server) error
+	// ReadyParts are further things that must be fit for work, by name.
+	ReadyParts map[string]func(context.Context) error
+}
+
+// Server answers the interface. Handler gives it to a net/http server.
+type Server struct {
+	store    *ledger.Store
+	login    *ledger.Login
+	storage  *storage.Store
+	log      *slog.Logger
+	echo     *echo.Echo
+	desc     *description
+	limits   *limiters
+	metrics  *metrics
+	csrf     *http.CrossOriginProtection
+	cookie   cookieRules
+	ready    map[string]func(context.Context) error
+	strict   api.ServerInterface
+	publicAt *url.URL
+}
+
+// New makes a server with all its routes.
+func New(cfg Config) (*Server, error) {
+	public, err := url.Parse(cfg.PublicURL)
+	if err != nil || public.Host == "" || (public.Scheme != "http" && public.Scheme != "https") {
+		return nil, errors.New("httpapi: the public address must be a whole http or https address")
+	}
+	desc, err := loadDescription()
+	if err != nil {
+		return nil, fmt.Errorf("httpapi: %w", err)
+	}
+	if cfg.Registry == nil {
+		cfg.Registry = prometheus.NewRegistry()
+	}
+	s := &Server{
+		store: cfg.Store, login: cfg.Login, storage: cfg.Storage, log: cfg.Log, desc: desc,
+		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
+		cookie: cookieFor(public), publicAt: public,
+	}
+	if err := s.csrf.AddTrustedOrigin(public.Scheme + "://" + public.Host); err != nil {
+		return nil, fmt.Errorf("httpapi: public address: %w", err)
+	}
+	s.ready = map[string]func(context.Context) error{"database": cfg.Store.Ready, "storage": storageReady(cfg.Storage)}
+	for name, check := range cfg.ReadyParts {
+		s.ready[name] = check
+	}
+	if s.echo, err = s.newEcho(cfg); err != nil {
+		return nil, fmt.Errorf("httpapi: %w", err)
+	}
+	return s, nil
+}
+
+// Handler is the whole service.
+func (s *Server) Handler() http.Handler { return s.echo }
+
+func (s *Server) newEcho(cfg Config) (*echo.Echo, error) {
+	e := echo.New()
+	e.HideBanner, e.HidePort = true, true
+	e.HTTPErrorHandler = func(err error, c echo.Context) { writeProblem(c, err) }
+	extract, err := addressOf(cfg.TrustedProxies)
+	if err != nil {
+		return nil, err
+	}
+	e.IPExtractor = extract
+	e.Use(
+		middleware.RequestIDWithConfig(middleware.RequestIDConfig{
+			Generator: func() string { return uuid.Must(uuid.NewV7()).String() },
+			// An id from outside would let a caller forge log lines.
+			RequestIDHandler: func(c echo.Context, id string) { c.Request().Header.Del(echo.HeaderXRequestID) },
+			Skipper:          func(c echo.Context) bool { c.Request().Header.Del(echo.HeaderXRequestID); return false },
+		}),
+		s.observe,
+		s.recoverPanics,
+		s.secureHeaders,
+	)
+	s.routes(e)
+	if cfg.Pages != nil {
+		if err := cfg.Pages(e, s); err != nil {
+			return nil, fmt.Errorf("mount the pages: %w", err)
+		}
+	}
+	return e, nil
+}
+
+// routes puts the generated and the hand-written routes behind the same chain.
+func (s *Server) routes(e *echo.Echo) {
+	s.strict = api.NewStrictHandler(&handlers{s}, nil)
+	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.holdBody, s.desc.check, s.inTime}
+	group := e.Group("", chain...)
+	api.RegisterHandlers(group, s.strict)
+	group.GET("/v1/openapi", s.getDescription)
+	group.GET("/problems/:problem", s.getProblem)
+	group.GET("/v1/inspections/:inspection_id/evidence", s.getEvidence)
+	group.GET("/v1/inspections/:inspection_id/pictures/:picture", s.getPicture)
+	group.GET("/v1/deliveries/:delivery_id/files/:file_id/content", s.getFileContent)
+	group.GET("/v1/work-orders/:work_order_id/export", s.exportWorkOrder)
+}
+
+// inTime bounds how long a handler may work.
+func (s *Server) inTime(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		limit := handlerTime
+		switch c.Path() {
+		case "/v1/deliveries/:delivery_id/seal", "/v1/milestones/:milestone_id/deliveries", "/v1/deliveries/:delivery_id/uploads":
+			limit = sealTime
+		case "/v1/work-orders/:work_order_id/export", "/v1/inspections/:inspection_id/evidence", "/v1/inspections/:inspection_id/pictures/:picture":
+			limit = downloadTime
+		}
+		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
+		defer cancel()
+		c.SetRequest(c.Request().WithContext(ctx))
+		return next(c)
+	}
+}
+
+// holdBody reads the body once, within the bound, for the description's check, the handler and the idempotency key.
+func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		body, err := readBody(c)
+		if err != nil {
+			return err
+		}
+		r := c.Request()
+		c.SetRequest(r.WithContext(context.WithValue(r.Context(), inboundKey{}, inbound{
+			address: c.RealIP(),
+			request: ledger.Request{
+				Method: r.Method, Route: r.URL.Path, Key: r.Header.Get("Idempotency-Key"), Body: append([]byte(r.URL.RawQuery+"\n"), body...),
+			},
+		})))
+		return next(c)
+	}
+}
+
+// inbound is what handlers need of the present request beside its body.
+type inbound struct {
+	address string
+	request ledger.Request
+}
+
+type inboundKey struct{}
+
+// request is the present request as the ledger knows it for idempotency.
+func request(ctx context.Context) ledger.Request {
+	in, _ := ctx.Value(inboundKey{}).(inbound)
+	return in.request
+}
+
+func addressFrom(ctx context.Context) string {
+	in, _ := ctx.Value(inboundKey{}).(inbound)
+	return in.address
+}
+
+func (s *Server) secureHeaders(next echo.HandlerFunc) echo.HandlerFunc {
+	https := s.publicAt.Scheme == "https"
+	return func(c echo.Context) error {
+		h := c.Response().Header()
+		h.Set("X-Content-Type-Options", "nosniff")
+		h.Set("Referrer-Policy", "same-origin")
+		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'") // pages set their own
+		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set(echo.HeaderCacheControl, "no-store")
+		if https {
+			h.Set("Strict-Transport-Security", "max-age=31536000")
+		}
+		return next(c)
+	}
+}
+
+func (s *Server) recoverPanics(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) (err error) {
+		defer func() {
+			if r := recover(); r != nil {
+				if r == http.ErrAbortHandler {
+					panic(r)
+				}
+				err = fmt.Errorf("panic: %v\n%s", r, stack())
+			}
+		}()
+		return next(c)
+	}
+}
