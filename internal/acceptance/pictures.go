@@ -1,9 +1,89 @@
 package acceptance
 
-import "context"
+import (
+	"context"
+	"regexp"
+	"slices"
+	"strings"
+)
 
 // pictures makes the pictures of a delivery for people, in the order in which they should be looked at. What cannot be
 // made is left out. progress may be nil.
 func pictures(ctx context.Context, s *Subject, findings []Finding, progress func(what string, done float64)) []Picture {
-	return nil
+	var out []Picture
+	tell := func(done float64) {
+		if progress != nil {
+			progress("pictures", done)
+		}
+	}
+	// One that fails on a fault of its own takes no other with it.
+	try := func(share float64, make func()) {
+		defer func() {
+			_ = recover()
+			tell(share)
+		}()
+		if ctx.Err() == nil {
+			make()
+		}
+	}
+	keep := func(p Picture, ok bool) {
+		if ok {
+			out = append(out, p)
+		}
+	}
+	try(0.5, func() {
+		st := newStudio(s)
+		if st == nil {
+			return
+		}
+		out = append(out, st.stills()...)
+		keep(st.gameDistance(s))
+	})
+	try(0.8, func() {
+		parts := comparisons(ctx, s, findings)
+		try(0.6, func() {
+			if m := gatherHeat(parts); len(m.tri) > 0 {
+				keep(deviationSides(ctx, s, m))
+				keep(deviationModel(m))
+			}
+		})
+		keep(silhouettes(s, parts))
+	})
+	try(1, func() {
+		for _, set := range s.Sets {
+			name := "uv_density.png"
+			if len(s.Sets) > 1 {
+				name = "uv_density_" + fileWord(set.Name) + ".png"
+			}
+			if p, ok := uvPicture(ctx, s, set, name); ok {
+				out = append(out, nameInSet(p, out, findings, set.Name))
+			}
+		}
+	})
+	return out
+}
+
+var notFileWord = regexp.MustCompile(`[^a-z0-9]+`)
+
+// fileWord makes a name safe as a part of a file's name.
+func fileWord(name string) string {
+	w := strings.Trim(notFileWord.ReplaceAllString(strings.ToLower(name), "-"), "-")
+	return orElse(w[:min(len(w), 40)], "set")
+}
+
+// nameInSet gives a picture of one set a name that no other has and puts it into that set's findings alone.
+func nameInSet(p Picture, others []Picture, findings []Finding, set string) Picture {
+	name := p.Name
+	taken := func(o Picture) bool { return o.Name == p.Name }
+	for n := 2; slices.ContainsFunc(others, taken); n++ {
+		at := strings.LastIndexByte(name, '.')
+		p.Name = name[:at] + "-" + itoa(n) + name[at:]
+	}
+	for i := range findings {
+		if findings[i].Set == set && slices.Contains(p.Checks, findings[i].Check) {
+			findings[i].Pictures = append(findings[i].Pictures, p.Name)
+		}
+	}
+	p.Checks = nil
+	return p
 }

@@ -119,7 +119,7 @@ func (k *Canvas) byDistance(x0, y0, x1, y1 float64, c Colour, alpha float64, ins
 
 // Line draws a line with round ends.
 func (k *Canvas) Line(x0, y0, x1, y1, width float64, c Colour, alpha float64) {
-	x0, y0, x1, y1, ok := clipLine(x0, y0, x1, y1, -width, -width, float64(k.W)+width, float64(k.H)+width)
+	x0, y0, x1, y1, ok := ClipLine(x0, y0, x1, y1, -width, -width, float64(k.W)+width, float64(k.H)+width)
 	if !ok {
 		return
 	}
@@ -164,8 +164,8 @@ func (k *Canvas) Line(x0, y0, x1, y1, width float64, c Colour, alpha float64) {
 	}
 }
 
-// clipLine cuts a line to a box: Liang and Barsky, "A new concept and method for line clipping", 1984.
-func clipLine(x0, y0, x1, y1, loX, loY, hiX, hiY float64) (a, b, c, d float64, ok bool) {
+// ClipLine cuts a line to a box: Liang and Barsky, "A new concept and method for line clipping", 1984.
+func ClipLine(x0, y0, x1, y1, loX, loY, hiX, hiY float64) (a, b, c, d float64, ok bool) {
 	if s := x0 + y0 + x1 + y1; math.IsNaN(s) || math.IsInf(s, 0) {
 		return 0, 0, 0, 0, false
 	}
@@ -217,6 +217,22 @@ func (k *Canvas) Copy(from *Canvas, x, y, n int) {
 	for j := range from.H {
 		for i := range from.W {
 			k.Rect(x+i*n, y+j*n, x+(i+1)*n, y+(j+1)*n, from.Get(i, j))
+		}
+	}
+}
+
+// Tint mixes a colour into every pixel by the share of its samples that are covered.
+func (b *Buffer) Tint(c *Canvas, col Colour) {
+	n := b.W * b.H
+	for i := range n {
+		count := 0
+		for s := range b.Offsets {
+			if b.keys[s*n+i] != 0 {
+				count++
+			}
+		}
+		if count > 0 {
+			c.Blend(i%b.W, i/b.W, col, float64(count)/float64(len(b.Offsets)))
 		}
 	}
 }

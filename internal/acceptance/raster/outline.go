@@ -137,3 +137,6 @@ func (f *cells) row(y, xa, xb, dy int, dir int32) {
 		x = end
 	}
 }
+
+// Add adds a closed outline of pixel coordinates; one with a point that is not finite or far off is left out.
+func (p *Path) Add(points [][2]float64) { p.rings = append(p.rings, Polygon(points...).rings...) }

@@ -34,11 +34,12 @@ type Material struct {
 	Metallic  float32
 	Roughness float32
 
-	Base       Map // sRGB colour, alpha
-	MetalRough Map // roughness in green, metallic in blue
-	Normal     Map
-	Occlusion  Map // red
-	Emissive   Map // sRGB
+	Base     Map // sRGB colour, alpha
+	Normal   Map
+	Emissive Map // sRGB
+	Rough    Channel
+	Metal    Channel
+	Ambient  Channel // occlusion
 
 	NormalScale float32
 	GreenDown   bool // the normal map's green runs down the picture
@@ -56,6 +57,12 @@ func Plain(c Colour, roughness float32) *Material {
 type Map struct {
 	*Texture
 	M [6]float64 // u' = M0·u + M1·v + M2, v' = M3·u + M4·v + M5; all zero: as it is
+}
+
+// Channel is one channel of a map: 0 red, 1 green, 2 blue, 3 alpha.
+type Channel struct {
+	Map
+	C int
 }
 
 // read samples the map at a UV; d holds the UV's change by a pixel to the right and down.
@@ -110,8 +117,8 @@ func (p *Prop) uvAt(i [3]uint32, w Vec) [2]float64 {
 	return out
 }
 
-// casters are the triangles that stop light: all but those that blend.
-func (p *Prop) casters() []uint32 {
+// Casters are the triangles that stop light: all but those that blend.
+func (p *Prop) Casters() []uint32 {
 	var out []uint32
 	all := true
 	for _, pc := range p.Pieces {

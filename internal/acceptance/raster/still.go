@@ -13,13 +13,20 @@ func Backdrop(x, y, w, h int) [3]float32 {
 // exposure is how bright a white matt surface is that faces the soft box.
 const exposure = 1.1
 
-// clayColour is the matt grey-brown of clay stills, in linear light.
-var clayColour = [3]float32{0.46, 0.425, 0.39}
+// clayColour is the matt warm grey of clay stills, in linear light.
+var clayColour = [3]float32{0.44, 0.42, 0.395}
+
+// Wanted says which stills are wanted.
+type Wanted struct {
+	Lit, Clay bool
+	Floor     bool // with the shadow on the floor
+}
 
 // Shoot draws stills that share prop, view and rig: first the one with materials, then, where wanted, the one in clay, for little
 // more than the price of one. Either may be left out.
-func Shoot(p *Prop, view View, rig *Rig, lit, clay bool, floor bool, threads int) (litPic, clayPic *Canvas) {
-	s := shot{prop: p, view: view, rig: rig, floor: floor}
+func Shoot(p *Prop, view View, rig *Rig, want Wanted, threads int) (litPic, clayPic *Canvas) {
+	lit, clay := want.Lit, want.Clay
+	s := shot{prop: p, view: view, rig: rig, floor: want.Floor}
 	s.expose(threads)
 	if lit {
 		litPic = NewCanvas(view.W, view.H, Colour{})

@@ -14,8 +14,8 @@ type texels struct {
 
 // mapped tells whether a material has maps that this prop can show.
 func (s *shot) mapped(m *Material) bool {
-	return s.prop.UV != nil && (m.Base.Texture != nil || m.MetalRough.Texture != nil || m.Normal.Texture != nil ||
-		m.Occlusion.Texture != nil || m.Emissive.Texture != nil)
+	return s.prop.UV != nil && (m.Base.Texture != nil || m.Normal.Texture != nil || m.Emissive.Texture != nil ||
+		m.Rough.Texture != nil || m.Metal.Texture != nil || m.Ambient.Texture != nil)
 }
 
 // step is how the UV changes by a pixel to the right and down.
@@ -45,12 +45,25 @@ func (s *shot) read(m *Material, idx [3]uint32, a, b, c Vec, w Vec, d [2][2]floa
 		}
 		t.alpha *= v[3]
 	}
-	if m.MetalRough.Texture != nil {
-		v := m.MetalRough.read(uv, d)
-		t.rough, t.metal = float64(t.rough*float64(v[1])), float64(t.metal*float64(v[2]))
-	}
-	if m.Occlusion.Texture != nil {
-		t.ao = float64(m.Occlusion.read(uv, d)[0])
+	// Usually the three lie in one picture, which is then read once.
+	var last *Map
+	var v [4]float32
+	for i, ch := range [3]*Channel{&m.Rough, &m.Metal, &m.Ambient} {
+		if ch.Texture == nil {
+			continue
+		}
+		if last == nil || last.Texture != ch.Texture || last.M != ch.M {
+			v, last = ch.read(uv, d), &ch.Map
+		}
+		x := float64(v[ch.C&3])
+		switch i {
+		case 0:
+			t.rough *= x
+		case 1:
+			t.metal *= x
+		case 2:
+			t.ao = x
+		}
 	}
 	if m.Emissive.Texture != nil {
 		v := m.Emissive.read(uv, d)

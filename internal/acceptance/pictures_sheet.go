@@ -1,0 +1,181 @@
+package acceptance
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"proofhouse/internal/acceptance/raster"
+)
+
+// Colours and measures that all pictures share.
+var (
+	paper    = raster.Colour{R: 246, G: 244, B: 240}
+	ink      = raster.Colour{R: 36, G: 39, B: 44}
+	softInk  = raster.Colour{R: 92, G: 97, B: 104}
+	hairline = raster.Colour{R: 208, G: 204, B: 197}
+	white    = raster.Colour{R: 255, G: 255, B: 255}
+)
+
+const (
+	sheetMargin = 36
+	titleSize   = 24.0
+	textSize    = 15.0
+	headHeight  = 84 // from the top to where a sheet's own picture begins
+)
+
+// heading writes the title and the line below it in the upper left corner.
+func heading(c *raster.Canvas, title, line string) {
+	c.Text(sheetMargin, sheetMargin+18, raster.Bold, titleSize, raster.Left, ink, title)
+	c.Text(sheetMargin, sheetMargin+42, raster.Regular, textSize, raster.Left, softInk, line)
+}
+
+// finished turns a canvas into a Picture; ok is false where it could not be encoded.
+func finished(c *raster.Canvas, name, what string, checks ...string) (Picture, bool) {
+	data, err := c.PNG()
+	if err != nil {
+		return Picture{}, false
+	}
+	return Picture{Name: name, What: what, MIME: "image/png", Bytes: data, SHA256: c.Digest(), Checks: checks}, true
+}
+
+// lengthText writes a length in millimetres with as many digits as make sense.
+func lengthText(mm float64) string {
+	decimals := 0
+	switch a := math.Abs(mm); {
+	case a < 1:
+		decimals = 2
+	case a < 100:
+		decimals = 1
+	}
+	return strconv.FormatFloat(mm, 'f', decimals, 64) + " mm"
+}
+
+// bare writes a number without needless zeros.
+func bare(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
+
+// roundUp is the smallest of 1, 2 and 5 times a power of ten that is at least v; roundDown the largest at most v.
+func roundUp(v float64) float64   { return roundTo(v, true) }
+func roundDown(v float64) float64 { return roundTo(v, false) }
+
+func roundTo(v float64, up bool) float64 {
+	if !(v > 1e-9) || math.IsInf(v, 0) {
+		return 1e-9
+	}
+	step := 1e-9
+	last := step
+	for {
+		for _, m := range [3]float64{1, 2, 5} {
+			s := step * m
+			if up && s >= v*(1-1e-9) {
+				return s
+			}
+			if !up && s > v*(1+1e-9) {
+				return last
+			}
+			last = s
+		}
+		step *= 10
+	}
+}
+
+// sideWords says from where one looks, as the studio would: "front, left and above".
+func sideWords(toward [3]float64) string {
+	type word struct {
+		size float64
+		text string
+	}
+	words := []word{
+		{toward[2], "front"}, {-toward[2], "back"},
+		{toward[0], "left"}, {-toward[0], "right"},
+		{toward[1], "above"}, {-toward[1], "below"},
+	}
+	out := ""
+	for _, w := range words {
+		if w.size > 0.35 {
+			if out != "" {
+				out += ", "
+			}
+			out += w.text
+		}
+	}
+	if out == "" {
+		return "the side"
+	}
+	return out
+}
+
+// badge draws a number on a disc.
+func badge(c *raster.Canvas, x, y float64, text string) {
+	r := max(10, raster.TextWidth(raster.Bold, 13, text)/2+6)
+	c.Disc(x, y, r+1.5, white, 1)
+	c.Disc(x, y, r, ink, 1)
+	c.Text(x, y+4.6, raster.Bold, 13, raster.Centre, white, text)
+}
+
+// scaleBar draws a bar of a round length in millimetres, at most maxPx long, and says its length.
+func scaleBar(c *raster.Canvas, x, y int, pxPerMM float64, maxPx float64) {
+	if !(pxPerMM > 0) || math.IsInf(pxPerMM, 0) {
+		return
+	}
+	mm := roundDown(maxPx / pxPerMM)
+	w := int(math.Round(mm * pxPerMM))
+	for i := range 5 {
+		col := ink
+		if i%2 == 1 {
+			col = white
+		}
+		c.Rect(x+w*i/5, y, x+w*(i+1)/5, y+6, col)
+	}
+	c.Border(x, y, x+w, y+6, ink)
+	c.Text(float64(x+w)+8, float64(y)+8, raster.Regular, 13, raster.Left, ink, bare(mm)+" mm")
+}
+
+// legendBar draws an upright colour scale with ticks. values run from the top down in equal steps of the scale.
+func legendBar(c *raster.Canvas, x, y, w, h int, s raster.Scale, labels []string) {
+	for i := range h {
+		c.Rect(x, y+i, x+w, y+i+1, s.At(1-(float64(i)+0.5)/float64(h)))
+	}
+	c.Border(x, y, x+w, y+h, ink)
+	for i, l := range labels {
+		ty := y + i*(h-1)/max(len(labels)-1, 1)
+		c.Rect(x+w, ty, x+w+6, ty+1, ink)
+		c.Text(float64(x+w+11), float64(ty)+5, raster.Regular, 14, raster.Left, ink, l)
+	}
+}
+
+// wrapText writes text into a column and returns the baseline after the last line.
+func wrapText(c *raster.Canvas, x, y, width, size float64, col raster.Colour, text string) float64 {
+	line := ""
+	flush := func() {
+		c.Text(x, y, raster.Regular, size, raster.Left, col, line)
+		y += math.Round(size * 1.35)
+	}
+	for _, word := range strings.Fields(text) {
+		next := word
+		if line != "" {
+			next = line + " " + word
+		}
+		if line != "" && raster.TextWidth(raster.Regular, size, next) > width {
+			flush()
+			next = word
+		}
+		line = next
+	}
+	if line != "" {
+		flush()
+	}
+	return y
+}
+
+// propTitle is the prop's name as pictures write it.
+func propTitle(s *Subject) string {
+	if s.Spec.Title != "" && s.Spec.Prop != "" {
+		return fmt.Sprintf("%s · %s", s.Spec.Title, s.Spec.Prop)
+	}
+	return orElse(s.Spec.Title, orElse(s.Spec.Prop, "prop"))
+}
+
+// fixed writes a number with a fixed count of decimals.
+func fixed(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
