@@ -14,41 +14,16 @@ import (
 func (t *Tree) Closest(points []float32, bound float32, out []Near, threads int) {
 	count := len(points) / 3
 	out = out[:count]
-	order := t.orderOf(count, threads, func(i int) (x, y, z float32) { return points[3*i], points[3*i+1], points[3*i+2] })
 	limit := float64(bound) * float64(t.scale)
 	limitSq := float64(limit * limit)
 	if !(bound >= 0) {
 		limitSq = -1
 	}
-	batch(count, queryChunk, threads, func(begin, end int) {
+	at := func(i int) (x, y, z float32) { return points[3*i], points[3*i+1], points[3*i+2] }
+	t.inOrder(count, threads, at, func() func(i int) {
 		w := t.newNearWalk()
-		for i := begin; i < end; i++ {
-			at := i
-			if order != nil {
-				at = int(uint32(order[i]))
-			}
-			w.find([3]float32(points[3*at:3*at+3:3*at+3]), limitSq, &out[at])
-		}
+		return func(i int) { w.find([3]float32(points[3*i:3*i+3:3*i+3]), limitSq, &out[i]) }
 	})
-}
-
-// queryChunk is how many queries one thread takes at a time. The first of them starts cold.
-const queryChunk = 1024
-
-// orderOf sorts queries along the tree's curve; nil where there are too few to be worth it.
-func (t *Tree) orderOf(count, threads int, at func(i int) (x, y, z float32)) []entry {
-	if count < 256 || t.count == 0 {
-		return nil
-	}
-	threads = cores(threads)
-	order, spare := make([]entry, count), make([]entry, count)
-	batch(count, 1<<14, threads, func(begin, end int) {
-		for i := begin; i < end; i++ {
-			x, y, z := at(i)
-			order[i] = entry(t.grid.place(x*t.scale, y*t.scale, z*t.scale))<<32 | entry(i)
-		}
-	})
-	return sortEntries(order, spare, threads)
 }
 
 // nearWalk is the state of one thread's walks to the closest triangle. The assembly reads and writes it by field names.

@@ -12,39 +12,26 @@ import (
 // Rays are taken along a Morton curve by their origins.
 func (t *Tree) Hits(rays []Ray, out []Hit, threads int) {
 	out = out[:len(rays)]
-	order := t.orderOf(len(rays), threads, func(i int) (x, y, z float32) {
+	t.inOrder(len(rays), threads, origins(rays), func() func(i int) {
+		w := t.newRayWalk()
+		return func(i int) { w.hit(&rays[i], &out[i]) }
+	})
+}
+
+func origins(rays []Ray) placer {
+	return func(i int) (x, y, z float32) {
 		o := &rays[i].Org
 		return o[0], o[1], o[2]
-	})
-	batch(len(rays), queryChunk, threads, func(begin, end int) {
-		w := t.newRayWalk()
-		for i := begin; i < end; i++ {
-			at := i
-			if order != nil {
-				at = int(uint32(order[i]))
-			}
-			out[at] = w.hit(&rays[at])
-		}
-	})
+	}
 }
 
 // Any tells of each ray whether it hits anything. out must be as long as rays.
 func (t *Tree) Any(rays []Ray, out []bool, threads int) {
 	out = out[:len(rays)]
-	order := t.orderOf(len(rays), threads, func(i int) (x, y, z float32) {
-		o := &rays[i].Org
-		return o[0], o[1], o[2]
-	})
-	batch(len(rays), queryChunk, threads, func(begin, end int) {
+	t.inOrder(len(rays), threads, origins(rays), func() func(i int) {
 		w := t.newRayWalk()
 		w.any = 1
-		for i := begin; i < end; i++ {
-			at := i
-			if order != nil {
-				at = int(uint32(order[i]))
-			}
-			out[at] = w.cast(&rays[at])
-		}
+		return func(i int) { out[i] = w.cast(&rays[i]) }
 	})
 }
 
@@ -81,11 +68,12 @@ func (t *Tree) newRayWalk() *rayWalk {
 	return w
 }
 
-func (w *rayWalk) hit(r *Ray) Hit {
+func (w *rayWalk) hit(r *Ray, out *Hit) {
 	if !w.cast(r) {
-		return Hit{Tri: Miss}
+		*out = Hit{Tri: Miss}
+		return
 	}
-	return Hit{Tri: w.id, T: float32(float64(w.max) * w.s.unit), U: w.ev / w.det, V: w.ew / w.det, Back: w.det < 0}
+	*out = Hit{Tri: w.id, T: float32(float64(w.max) * w.s.unit), U: w.ev / w.det, V: w.ew / w.det, Back: w.det < 0}
 }
 
 func (w *rayWalk) cast(r *Ray) bool {

@@ -83,29 +83,7 @@ func (u *upper) build(g group, depth int) uint32 {
 	if g.end-g.begin == 1 {
 		return u.items[g.begin].leaf | leafBit
 	}
-	var gs [lanes]group
-	gs[0] = g
-	n := 1
-	if g.end-g.begin <= lanes {
-		n = g.end - g.begin
-		for i := range n {
-			it := &u.items[g.begin+i]
-			gs[i] = group{g.begin + i, g.begin + i + 1, box{it.lo, it.hi}}
-		}
-	}
-	for n < lanes {
-		widest, size := -1, float32(-1)
-		for i := range n {
-			if a := gs[i].box.area(); gs[i].end-gs[i].begin > 1 && a > size {
-				widest, size = i, a
-			}
-		}
-		if widest < 0 {
-			break
-		}
-		gs[widest], gs[n] = u.split(gs[widest], depth)
-		n++
-	}
+	gs, n := u.children(g, depth)
 	at := len(u.nodes)
 	u.nodes = append(u.nodes, emptyNode)
 	for i := range n {
@@ -121,6 +99,48 @@ func (u *upper) build(g group, depth int) uint32 {
 		u.nodes[at].child[i] = ref
 	}
 	return uint32(at)
+}
+
+// children cuts g into up to eight groups. Those of more leaves than a node holds are split first, the largest surface
+// before others. Smaller ones become nodes of their own, well filled, except where the lanes left over take all of a
+// group's leaves, which saves that node.
+func (u *upper) children(g group, depth int) (gs [lanes]group, n int) {
+	gs[0], n = g, 1
+	for n < lanes {
+		at, size := -1, float32(-1)
+		for i := range n {
+			if a := gs[i].box.area(); gs[i].end-gs[i].begin > lanes && a > size {
+				at, size = i, a
+			}
+		}
+		if at < 0 {
+			break
+		}
+		gs[at], gs[n] = u.split(gs[at], depth)
+		n++
+	}
+	for {
+		at, size := -1, float32(-1)
+		for i := range n {
+			c := gs[i].end - gs[i].begin
+			if a := gs[i].box.area(); c > 1 && n+c-1 <= lanes && a > size {
+				at, size = i, a
+			}
+		}
+		if at < 0 {
+			return gs, n
+		}
+		d := gs[at]
+		for i := d.begin; i < d.end; i++ {
+			to := at
+			if i > d.begin {
+				to = n
+				n++
+			}
+			it := &u.items[i]
+			gs[to] = group{i, i + 1, box{it.lo, it.hi}}
+		}
+	}
 }
 
 var emptyNode = func() (n wide) {
