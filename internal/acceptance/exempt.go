@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"proofhouse/internal/acceptance/spec"
@@ -30,6 +31,9 @@ func exemptions(s *Subject, variants []*variant) []Exempt {
 			share = areaM2(&t.Game) / total
 		}
 		out = append(out, Exempt{What: fmt.Sprintf("set %q: %s", t.Name, t.Def.Kind), Reason: "by the spec", AreaShare: share})
+	}
+	for i := range out {
+		out[i].AreaShare = math.Round(out[i].AreaShare*1e6) / 1e6 // coordinates hold no more
 	}
 	for _, c := range s.Spec.Catalogue() {
 		if r := s.Spec.Rule(c.Name, nil, nil); r.Mode == spec.NotAppl {

@@ -88,6 +88,9 @@ func nothingToMeasure(s *Subject, def spec.Check, t Target) string {
 		if len(s.LODs) == 0 || s.LODs[0].Triangles() == 0 {
 			return "No game mesh could be read, so there is nothing to measure."
 		}
+		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
+			return fmt.Sprintf("LOD %d is not in the delivery, though a coarser one is.", t.LOD)
+		}
 		if def.Scope == spec.PerPart && t.Part.Game.Triangles() == 0 {
 			return fmt.Sprintf("Nothing in the game mesh matches the part %q.", t.Part.Name)
 		}
