@@ -27,3 +27,47 @@ func walkNearAVX2(w *nearWalk) bool
 
 //go:noescape
 func walkRayAVX2(w *rayWalk) bool
+
+func spanOf(mid [][4]float32, keys []uint64) (s [8]float32) {
+	if !wideLanes {
+		return spanOfGo(mid, keys)
+	}
+	spanOfAVX2(&mid[0], &keys[0], len(keys), &s)
+	return s
+}
+
+func spanOfMiddles(items []item) (s [8]float32) {
+	if !wideLanes {
+		return spanOfMiddlesGo(items)
+	}
+	spanOfMiddlesAVX2(&items[0], len(items), &s)
+	return s
+}
+
+func fillBins(b *bins, m *binning, items []item) {
+	if !wideLanes {
+		fillBinsGo(b, m, items)
+		return
+	}
+	fillBinsAVX2(b, m, &items[0], len(items))
+}
+
+func boundLeaf(l *leaf, it *item) {
+	if !wideLanes {
+		boundLeafGo(l, it)
+		return
+	}
+	boundLeafAVX2(l, it)
+}
+
+//go:noescape
+func spanOfAVX2(mid *[4]float32, keys *uint64, n int, s *[8]float32)
+
+//go:noescape
+func spanOfMiddlesAVX2(items *item, n int, s *[8]float32)
+
+//go:noescape
+func fillBinsAVX2(b *bins, m *binning, items *item, n int)
+
+//go:noescape
+func boundLeafAVX2(l *leaf, it *item)

@@ -14,12 +14,16 @@ const cellSize = 64
 // cell is a run of the sorted order whose places share a prefix.
 type cell struct{ begin, end, firstLeaf int }
 
-// item is a leaf as the upper tree sees it.
+// item is a leaf as the upper tree sees it: the lower bounds and the upper ones negated, so that both grow by minima.
 type item struct {
 	lo   [3]float32
 	leaf uint32
-	hi   [3]float32
+	neg  [3]float32
 	_    uint32
+}
+
+func (it *item) box() box {
+	return box{it.lo, [3]float32{-it.neg[0], -it.neg[1], -it.neg[2]}}
 }
 
 func leavesFor(n int) int { return (n + lanes - 1) / lanes }
@@ -68,7 +72,7 @@ type cutter struct {
 	items []item
 	ids   []int32
 	at    [][9]float32
-	mid   [][3]float32 // twice the middle of the box
+	mid   [][4]float32 // three times the centroid
 	keys  []uint64     // a sortable coordinate above, an index into the others below
 }
 
@@ -76,7 +80,7 @@ func (c *cutter) load(cell []entry) {
 	n := len(cell)
 	if n > cap(c.ids) {
 		c.ids, c.at = make([]int32, n), make([][9]float32, n)
-		c.mid, c.keys = make([][3]float32, n), make([]uint64, n)
+		c.mid, c.keys = make([][4]float32, n), make([]uint64, n)
 	}
 	c.ids, c.at, c.mid, c.keys = c.ids[:n], c.at[:n], c.mid[:n], c.keys[:n]
 	s := c.t.scale
@@ -84,16 +88,12 @@ func (c *cutter) load(cell []entry) {
 		i := int(uint32(e))
 		c.ids[j] = int32(i)
 		c.keys[j] = uint64(j)
-		v := c.t.tri[3*i : 3*i+3 : 3*i+3]
 		a := &c.at[j]
-		for k := range 3 {
-			p := c.t.pos[3*int(v[k]) : 3*int(v[k])+3 : 3*int(v[k])+3]
-			a[3*k], a[3*k+1], a[3*k+2] = float32(p[0]*s), float32(p[1]*s), float32(p[2]*s)
-		}
-		m := &c.mid[j]
-		for k := range 3 {
-			m[k] = less(less(a[k], a[3+k]), a[6+k]) + more(more(a[k], a[3+k]), a[6+k])
-		}
+		p, q, r := c.t.triangle(i)
+		a[0], a[1], a[2] = float32(p[0]*s), float32(p[1]*s), float32(p[2]*s)
+		a[3], a[4], a[5] = float32(q[0]*s), float32(q[1]*s), float32(q[2]*s)
+		a[6], a[7], a[8] = float32(r[0]*s), float32(r[1]*s), float32(r[2]*s)
+		c.mid[j] = [4]float32{a[0] + a[3] + a[6], a[1] + a[4] + a[7], a[2] + a[5] + a[8]}
 	}
 }
 
@@ -103,17 +103,7 @@ func (c *cutter) split(part []uint64, firstLeaf int) {
 		c.write(part, firstLeaf)
 		return
 	}
-	b := emptyBox()
-	for _, k := range part {
-		m := &c.mid[uint32(k)]
-		b.addPoint(m[0], m[1], m[2])
-	}
-	axis := 0
-	for k := 1; k < 3; k++ {
-		if b.hi[k]-b.lo[k] > b.hi[axis]-b.lo[axis] {
-			axis = k
-		}
-	}
+	axis := longest(spanOf(c.mid, part))
 	for i, k := range part {
 		j := uint32(k)
 		part[i] = uint64(sortable(c.mid[j][axis]))<<32 | uint64(j)
@@ -126,17 +116,14 @@ func (c *cutter) split(part []uint64, firstLeaf int) {
 
 func (c *cutter) write(part []uint64, at int) {
 	l := &c.t.leaves[at]
-	b := emptyBox()
 	for lane, k := range part {
+		lane &= lanes - 1
 		j := uint32(k)
 		v := &c.at[j]
-		for i := range 9 {
-			l.v[i][lane] = v[i]
-		}
+		l.v[0][lane], l.v[1][lane], l.v[2][lane] = v[0], v[1], v[2]
+		l.v[3][lane], l.v[4][lane], l.v[5][lane] = v[3], v[4], v[5]
+		l.v[6][lane], l.v[7][lane], l.v[8][lane] = v[6], v[7], v[8]
 		l.id[lane] = c.ids[j]
-		b.addPoint(v[0], v[1], v[2])
-		b.addPoint(v[3], v[4], v[5])
-		b.addPoint(v[6], v[7], v[8])
 	}
 	for lane := len(part); lane < lanes; lane++ {
 		for i := range 9 {
@@ -144,7 +131,20 @@ func (c *cutter) write(part []uint64, at int) {
 		}
 		l.id[lane] = l.id[lane-1]
 	}
-	c.items[at] = item{lo: b.lo, leaf: uint32(at), hi: b.hi}
+	boundLeaf(l, &c.items[at])
+	c.items[at].leaf = uint32(at)
+}
+
+// longest is the axis along which a box (lower bounds, then upper ones negated, in fours) is widest.
+func longest(s [8]float32) int {
+	x, y, z := -s[4]-s[0], -s[5]-s[1], -s[6]-s[2]
+	switch {
+	case x >= y && x >= z:
+		return 0
+	case y >= z:
+		return 1
+	}
+	return 2
 }
 
 // sortable maps floats to integers in the same order.

@@ -19,9 +19,9 @@ type grid struct {
 }
 
 func newGrid(lo, hi [3]float32) grid {
-	widest := max(hi[0]-lo[0], hi[1]-lo[1], hi[2]-lo[2])
+	b := box{lo, hi}
 	g := grid{lo: lo}
-	if widest > 0 {
+	if widest := b.widest(); widest > 0 {
 		g.scale = (1<<curveBits - 0.5) / widest
 	}
 	if !finite(g.scale) {

@@ -65,7 +65,7 @@ const (
 
 // inRuns looks at a thousand places in the order given.
 func (t *Tree) inRuns(count int, at placer) bool {
-	size := widest(&box{t.lo, t.hi})
+	size := (&box{t.lo, t.hi}).widest()
 	near, seen := 0, 0
 	for i := 0; i+runLength < count; i += max(count/1000, 1) {
 		x0, y0, z0 := at(i)

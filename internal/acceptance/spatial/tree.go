@@ -3,6 +3,7 @@ package spatial
 import (
 	"math"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 )
@@ -151,53 +152,37 @@ func more(a, b float32) float32 {
 	return b
 }
 
-// places gives each usable triangle its place on the curve by the middle of its box, and sets the tree's bounds.
+// places gives each usable triangle its place on the curve by its centroid, and sets the tree's scale.
 func (t *Tree) places(threads int) (order []entry) {
-	n := len(t.tri) / 3
 	bounds, allFinite := t.vertexBounds(threads)
-	order = make([]entry, n)
-	for {
+	order = make([]entry, len(t.tri)/3)
+	for range 2 {
 		g := newGrid(bounds.lo, bounds.hi)
 		used := t.fillPlaces(order, g, allFinite, threads)
 		// Vertices far off that no triangle uses would make the grid coarse: once more without them.
-		if w, u := widest(&bounds), widest(&used); u < w/4 {
-			bounds = used
-			continue
+		if used.widest() > 1<<curveBits/4 {
+			break
 		}
-		bounds = used
-		break
+		bounds = t.usedBounds(order)
 	}
 	if !allFinite {
-		kept := order[:0]
-		for _, e := range order {
-			if e != badPlace {
-				kept = append(kept, e)
-			}
-		}
-		order = kept
-	}
-	if len(order) == 0 {
-		return order
+		order = slices.DeleteFunc(order, func(e entry) bool { return e == badPlace })
 	}
 	var top float32
 	for k := range 3 {
 		top = more(top, more(abs32(bounds.lo[k]), abs32(bounds.hi[k])))
 	}
-	if top > 0 {
+	if len(order) > 0 && top > 0 {
 		_, e := math.Frexp(float64(top))
 		e = max(min(e, 126), -126)
 		t.scale, t.unscale = float32(math.Ldexp(1, -e)), float32(math.Ldexp(1, e))
 	}
-	for k := range 3 {
-		t.lo[k], t.hi[k] = float32(bounds.lo[k]*t.scale), float32(bounds.hi[k]*t.scale)
-	}
-	t.grid = newGrid(t.lo, t.hi)
 	return order
 }
 
 const badPlace = entry(math.MaxUint64)
 
-func widest(b *box) float32 { return max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2], 0) }
+func (b *box) widest() float32 { return max(b.hi[0]-b.lo[0], b.hi[1]-b.lo[1], b.hi[2]-b.lo[2], 0) }
 
 // vertexBounds is the box of all finite vertices.
 func (t *Tree) vertexBounds(threads int) (box, bool) {
@@ -223,33 +208,68 @@ func (t *Tree) vertexBounds(threads int) (box, bool) {
 	return all, fine
 }
 
-// fillPlaces returns the box of the triangles it placed.
-func (t *Tree) fillPlaces(order []entry, g grid, allFinite bool, threads int) box {
+// cells is the part of a grid that is used.
+type cells struct{ lo, hi [3]uint32 }
+
+func (c *cells) widest() uint32 { return max(c.hi[0]-c.lo[0], c.hi[1]-c.lo[1], c.hi[2]-c.lo[2]) }
+
+func (c *cells) add(d *cells) {
+	for k := range 3 {
+		c.lo[k], c.hi[k] = min(c.lo[k], d.lo[k]), max(c.hi[k], d.hi[k])
+	}
+}
+
+// noCells is the empty part. Its width is the whole grid's, since no triangles need no finer one.
+var noCells = cells{lo: [3]uint32{1 << curveBits, 1 << curveBits, 1 << curveBits}}
+
+// fillPlaces returns the part of the grid that the triangles use.
+func (t *Tree) fillPlaces(order []entry, g grid, allFinite bool, threads int) cells {
 	var mu sync.Mutex
-	all := emptyBox()
+	all := noCells
 	batch(len(order), 1<<14, threads, func(begin, end int) {
-		b := emptyBox()
+		used := noCells
 		for i := begin; i < end; i++ {
-			v := t.tri[3*i : 3*i+3 : 3*i+3]
-			p := t.pos[3*int(v[0]):]
-			q := t.pos[3*int(v[1]):]
-			r := t.pos[3*int(v[2]):]
-			_, _, _ = p[2], q[2], r[2]
+			p, q, r := t.triangle(i)
 			if !allFinite && !(finite(p[0]) && finite(p[1]) && finite(p[2]) && finite(q[0]) && finite(q[1]) && finite(q[2]) &&
 				finite(r[0]) && finite(r[1]) && finite(r[2])) {
 				order[i] = badPlace
 				continue
 			}
-			x0, x1 := less(less(p[0], q[0]), r[0]), more(more(p[0], q[0]), r[0])
-			y0, y1 := less(less(p[1], q[1]), r[1]), more(more(p[1], q[1]), r[1])
-			z0, z1 := less(less(p[2], q[2]), r[2]), more(more(p[2], q[2]), r[2])
-			b.addPoint(x0, y0, z0)
-			b.addPoint(x1, y1, z1)
-			order[i] = entry(g.place(x0/2+x1/2, y0/2+y1/2, z0/2+z1/2))<<32 | entry(i)
+			x := g.cell(third(p[0], q[0], r[0]), 0)
+			y := g.cell(third(p[1], q[1], r[1]), 1)
+			z := g.cell(third(p[2], q[2], r[2]), 2)
+			used.lo[0], used.hi[0] = min(used.lo[0], x), max(used.hi[0], x)
+			used.lo[1], used.hi[1] = min(used.lo[1], y), max(used.hi[1], y)
+			used.lo[2], used.hi[2] = min(used.lo[2], z), max(used.hi[2], z)
+			order[i] = entry(spread(x)<<2|spread(y)<<1|spread(z))<<32 | entry(i)
 		}
 		mu.Lock()
 		defer mu.Unlock()
-		all.add(&b)
+		all.add(&used)
 	})
 	return all
+}
+
+// third is the mean of three, without overflow.
+func third(a, b, c float32) float32 {
+	return float32(a*(1./3)) + float32(b*(1./3)) + float32(c*(1./3))
+}
+
+func (t *Tree) triangle(i int) (p, q, r *[3]float32) {
+	v := t.tri[3*i : 3*i+3 : 3*i+3]
+	return (*[3]float32)(t.pos[3*int(v[0]):]), (*[3]float32)(t.pos[3*int(v[1]):]), (*[3]float32)(t.pos[3*int(v[2]):])
+}
+
+// usedBounds is the box of the placed triangles.
+func (t *Tree) usedBounds(order []entry) box {
+	b := emptyBox()
+	for _, e := range order {
+		if e != badPlace {
+			p, q, r := t.triangle(int(uint32(e)))
+			b.addPoint(p[0], p[1], p[2])
+			b.addPoint(q[0], q[1], q[2])
+			b.addPoint(r[0], r[1], r[2])
+		}
+	}
+	return b
 }

@@ -20,11 +20,11 @@ type group struct {
 
 // upper builds nodes into its own list; children that are left for later are in tasks.
 type upper struct {
-	items   []item
-	nodes   []wide
-	later   int // ranges at most this long are left for later; 0 for none
-	tasks   []task
-	threads int
+	items []item
+	nodes []wide
+	later int // ranges at most this long are left for later; 0 for none
+	tasks []task
+	bins  bins
 }
 
 type task struct {
@@ -38,14 +38,16 @@ type task struct {
 func (t *Tree) buildUpper(items []item, threads int) {
 	all := group{end: len(items), box: emptyBox()}
 	for i := range items {
-		b := box{items[i].lo, items[i].hi}
+		b := items[i].box()
 		all.box.add(&b)
 	}
-	top := upper{items: items, later: max(len(items)/64, 256), threads: threads}
+	t.lo, t.hi = all.box.lo, all.box.hi
+	t.grid = newGrid(t.lo, t.hi)
+	top := upper{items: items, later: max(len(items)/64, 256)}
 	t.root = top.build(all, 0)
 	batch(len(top.tasks), 1, threads, func(begin, _ int) {
 		k := &top.tasks[begin]
-		u := upper{items: items, nodes: make([]wide, 0, (k.g.end-k.g.begin)/4+1), threads: 1}
+		u := upper{items: items, nodes: make([]wide, 0, (k.g.end-k.g.begin)/4+1)}
 		k.root = u.build(k.g, k.depth)
 		k.built = u.nodes
 	})
@@ -138,7 +140,7 @@ func (u *upper) children(g group, depth int) (gs [lanes]group, n int) {
 				n++
 			}
 			it := &u.items[i]
-			gs[to] = group{i, i + 1, box{it.lo, it.hi}}
+			gs[to] = group{i, i + 1, it.box()}
 		}
 	}
 }
@@ -155,35 +157,35 @@ var emptyNode = func() (n wide) {
 	return n
 }()
 
-// bins counts and bounds items by the middle of their boxes, along each axis.
+// bins counts and bounds items by the middle of their boxes, along each axis. A bin's box is laid out as an item's.
 type bins struct {
-	box   [3][maxBins]box
+	span  [3][maxBins][8]float32
 	count [3][maxBins]int32
 }
 
 // binning maps twice the middle of a box to a bin.
 type binning struct {
-	n     int
-	lo    [3]float32
-	scale [3]float32
+	lo    [4]float32
+	scale [4]float32
+	last  [4]int32 // the last bin
 }
 
 func (m *binning) bin(it *item, axis int) int {
-	return min(int(int32((it.lo[axis]+it.hi[axis]-m.lo[axis])*m.scale[axis])), m.n-1)
+	return int(min(int32((it.lo[axis]-it.neg[axis]-m.lo[axis])*m.scale[axis]), m.last[axis]))
 }
 
 // split cuts g, of at least two items, in two.
 func (u *upper) split(g group, depth int) (left, right group) {
 	items := u.items[g.begin:g.end]
 	if depth < deepest {
-		m, ok := u.binningOf(items)
-		if ok {
-			var b bins
-			u.fill(&b, &m, items)
+		if m, ok := binningOf(items); ok {
+			b := &u.bins
+			b.clear()
+			fillBins(b, &m, items)
 			if axis, at := b.best(&m); at > 0 {
 				mid := partition(items, &m, axis, at)
 				left = group{g.begin, g.begin + mid, b.union(axis, 0, at)}
-				right = group{g.begin + mid, g.end, b.union(axis, at, m.n)}
+				right = group{g.begin + mid, g.end, b.union(axis, at, int(m.last[0])+1)}
 				return left, right
 			}
 		}
@@ -195,87 +197,90 @@ func (u *upper) split(g group, depth int) (left, right group) {
 func bounded(items []item, begin, end int) group {
 	g := group{begin, end, emptyBox()}
 	for i := begin; i < end; i++ {
-		b := box{items[i].lo, items[i].hi}
+		b := items[i].box()
 		g.box.add(&b)
 	}
 	return g
 }
 
-func (u *upper) binningOf(items []item) (m binning, ok bool) {
-	c := emptyBox()
-	for i := range items {
-		it := &items[i]
-		c.addPoint(it.lo[0]+it.hi[0], it.lo[1]+it.hi[1], it.lo[2]+it.hi[2])
-	}
-	m.n = min(maxBins, 4+len(items)/20)
+func binningOf(items []item) (m binning, ok bool) {
+	s := spanOfMiddles(items)
+	n := min(maxBins, 4+len(items)/20)
 	for k := range 3 {
-		m.lo[k] = c.lo[k]
-		if w := c.hi[k] - c.lo[k]; w > 0x1p-100 {
-			m.scale[k] = float32(m.n) * 0.999999 / w
+		m.lo[k], m.last[k] = s[k], int32(n-1)
+		if w := -s[4+k] - s[k]; w > 0x1p-100 {
+			m.scale[k] = float32(n) * 0.999999 / w
 			ok = true
 		}
 	}
 	return m, ok
 }
 
-func (u *upper) fill(b *bins, m *binning, items []item) {
+func (b *bins) clear() {
 	for k := range 3 {
-		for i := range m.n {
-			b.box[k][i] = emptyBox()
-		}
-	}
-	for i := range items {
-		it := &items[i]
-		for k := range 3 {
-			j := m.bin(it, k) & (maxBins - 1)
-			d := &b.box[k][j]
-			b.count[k][j]++
-			d.lo[0], d.hi[0] = less(it.lo[0], d.lo[0]), more(it.hi[0], d.hi[0])
-			d.lo[1], d.hi[1] = less(it.lo[1], d.lo[1]), more(it.hi[1], d.hi[1])
-			d.lo[2], d.hi[2] = less(it.lo[2], d.lo[2]), more(it.hi[2], d.hi[2])
+		for i := range maxBins {
+			b.span[k][i] = emptySpan
+			b.count[k][i] = 0
 		}
 	}
 }
+
+var emptySpan = [8]float32{inf32, inf32, inf32, inf32, inf32, inf32, inf32, inf32}
 
 // best gives the axis and the first bin of the right side with the least sum of area times count; at is 0 where every
 // item falls into one bin on every axis.
 func (b *bins) best(m *binning) (axis, at int) {
 	least := inf32
+	n := int(m.last[0]) + 1
 	for k := range 3 {
 		if m.scale[k] == 0 {
 			continue
 		}
 		var rightCost [maxBins]float32
-		acc, n := emptyBox(), int32(0)
-		for i := m.n - 1; i > 0; i-- {
-			acc.add(&b.box[k][i])
-			n += b.count[k][i]
-			rightCost[i] = -1
-			if n > 0 {
-				rightCost[i] = float32(acc.area() * float32(n))
+		acc, c := emptySpan, int32(0)
+		for i := n - 1; i > 0; i-- {
+			rightCost[i] = inf32
+			if b.count[k][i] > 0 {
+				grow(&acc, &b.span[k][i])
+				c += b.count[k][i]
+			}
+			if c > 0 {
+				rightCost[i] = float32(halfArea(&acc) * float32(c))
 			}
 		}
-		acc, n = emptyBox(), 0
-		for i := 1; i < m.n; i++ {
-			acc.add(&b.box[k][i-1])
-			n += b.count[k][i-1]
-			if n == 0 || rightCost[i] < 0 {
+		acc, c = emptySpan, 0
+		for i := 1; i < n; i++ {
+			if b.count[k][i-1] > 0 {
+				grow(&acc, &b.span[k][i-1])
+				c += b.count[k][i-1]
+			}
+			if c == 0 {
 				continue
 			}
-			if c := float32(acc.area()*float32(n)) + rightCost[i]; c < least {
-				least, axis, at = c, k, i
+			if cost := float32(halfArea(&acc)*float32(c)) + rightCost[i]; cost < least {
+				least, axis, at = cost, k, i
 			}
 		}
 	}
 	return axis, at
 }
 
+func grow(a, b *[8]float32) {
+	a[0], a[1], a[2] = less(b[0], a[0]), less(b[1], a[1]), less(b[2], a[2])
+	a[4], a[5], a[6] = less(b[4], a[4]), less(b[5], a[5]), less(b[6], a[6])
+}
+
+func halfArea(s *[8]float32) float32 {
+	x, y, z := -s[4]-s[0], -s[5]-s[1], -s[6]-s[2]
+	return float32(x*y) + float32(y*z) + float32(z*x)
+}
+
 func (b *bins) union(axis, begin, end int) box {
-	u := emptyBox()
+	s := emptySpan
 	for i := begin; i < end; i++ {
-		u.add(&b.box[axis][i])
+		grow(&s, &b.span[axis][i])
 	}
-	return u
+	return box{[3]float32(s[0:3]), [3]float32{-s[4], -s[5], -s[6]}}
 }
 
 func partition(items []item, m *binning, axis, at int) int {
