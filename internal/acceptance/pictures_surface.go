@@ -32,8 +32,3 @@ func comparisons(ctx context.Context, s *Subject, findings []Finding) []compared
 	}
 	return out
 }
-
-// measuredSurface is what the surface checks left of a part.
-func measuredSurface(ctx context.Context, s *Subject, p *Part) (*surface.Heat, []surface.Patch, []surface.View) {
-	return nil, nil, nil
-}

@@ -29,9 +29,6 @@ const (
 // Halving it quarters the error on curved surfaces, four times the samples.
 const edgeShare = 1.0 / 128
 
-// openShare of the diagonal is how far from a declared open plane a border may lie and still be meant.
-const openShare = 0.01
-
 func (h *Heights) release() {
 	h.on, h.h, h.state, h.base = nil, nil, nil, nil
 }
@@ -46,7 +43,7 @@ func (p *Pair) measureHeights(ctx context.Context) (*Heights, error) {
 	p.ready()
 	all := emptyBox()
 	all.join(p.bounds)
-	all.join(boundsOf(p.sculpt.Pos))
+	all.join(boundsOf(p.sculpt))
 	on, edgeMax := newSamples(p.sculpt.Pos, p.sculpt.Tri, edgeShare*all.diagonal())
 	h := &Heights{on: on, edgeMax: edgeMax, h: make([]float32, on.vertices()), state: make([]uint8, on.vertices()), base: make([]int32, on.vertices())}
 	own := len(on.pos) / 3
@@ -79,10 +76,11 @@ func (h *Heights) candidate(v [3]uint32, f plane) candidate {
 	}
 }
 
-func boundsOf(pos []float32) box {
+// boundsOf is the box about a mesh's triangles.
+func boundsOf(m Mesh) box {
 	b := emptyBox()
-	for v := range len(pos) / 3 {
-		if q := at(pos, uint32(v)); finite(q) {
+	for _, v := range m.Tri {
+		if q := at(m.Pos, v); finite(q) {
 			b.add(q)
 		}
 	}
@@ -121,16 +119,19 @@ func (p *Pair) signed(point vec, near *spatial.Near) (float32, uint8) {
 	return near.Dist, 0
 }
 
-// declaredOpen says whether a sculpt point faces a side that the part is declared to be open on.
+// declaredOpen says whether a sculpt point faces a side that the part is declared to be open on: it lies in that plane
+// or beyond it, and its nearest game surface is a border there or somewhere else altogether.
 func (p *Pair) declaredOpen(point vec, near *spatial.Near) bool {
-	tol := openShare * p.diagonal
-	open := func(axis int) bool {
-		limit := p.bounds.lo[axis] + tol
-		if float64(near.Dist) > tol && point[axis] <= limit {
+	for _, o := range p.open {
+		if dot(point, o.Normal) < o.Offset-o.Tol {
+			continue
+		}
+		if float64(near.Dist) > o.Tol {
 			return true
 		}
-		_, rim := p.skin.normal(near)
-		return rim != edgeShared && float64(near.Point[axis]) <= limit && point[axis] <= limit
+		if _, rim := p.skin.normal(near); rim != edgeShared && dot(wide(near.Point), o.Normal) >= o.Offset-o.Tol {
+			return true
+		}
 	}
-	return p.opt.OpenBelow && open(1) || p.opt.OpenBack && open(2)
+	return false
 }

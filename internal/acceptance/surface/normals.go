@@ -189,3 +189,36 @@ func (s *skin) normal(near *spatial.Near) (vec, uint8) {
 		return s.vert[v], s.rim[v]
 	}
 }
+
+// TurnAt is the angle, in radians, by which the surface turns at the edges of one of its triangles: the smallest
+// that is above 0.02, so that on a curve it is the step from one flat side to the next and not the end of the shape. 0 for none.
+func TurnAt(m Mesh, triangle int) float64 {
+	s := newSkin(m.Pos, m.Tri)
+	best := 0.0
+	for t, source := range s.source {
+		if int(source) != triangle {
+			continue
+		}
+		for _, u := range s.sameSide(t) {
+			for k := range 3 {
+				if o := s.over[u][k]; o >= 0 {
+					if a := detmath.Acos(min(max(dot(s.face[u], s.face[o]), -1), 1)); a > 0.02 && (best == 0 || a < best) {
+						best = a
+					}
+				}
+			}
+		}
+	}
+	return best
+}
+
+// sameSide are triangle t and its neighbours in the same plane.
+func (s *skin) sameSide(t int) []int {
+	out := []int{t}
+	for k := range 3 {
+		if o := s.over[t][k]; o >= 0 && dot(s.face[t], s.face[o]) > 1-1e-6 {
+			out = append(out, int(o))
+		}
+	}
+	return out
+}

@@ -66,7 +66,7 @@ func (p *Pair) Outside(ctx context.Context, limitMM, levelMM float64) (*Outside,
 		return nil, err
 	}
 	if p.outsides == nil {
-		p.outsides = map[[2]float64]*Outside{}
+		p.outsides, p.firstOutside = map[[2]float64]*Outside{}, o
 	}
 	p.outsides[key] = o
 	return o, nil
@@ -358,4 +358,14 @@ func (h *Half) count(areaMM2 float64) {
 		h.Patches++
 		h.LargestPatchMM2 = max(h.LargestPatchMM2, areaMM2)
 	}
+}
+
+// Patches are those of the measure of sculpt outside the game surface that was made first; nil where none was.
+func (p *Pair) Patches() []Patch {
+	p.outsideMu.Lock()
+	defer p.outsideMu.Unlock()
+	if p.firstOutside == nil {
+		return nil
+	}
+	return p.firstOutside.Patches
 }

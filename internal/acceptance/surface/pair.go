@@ -2,6 +2,7 @@ package surface
 
 import (
 	"context"
+	"math"
 	"sync"
 
 	"proofhouse/internal/acceptance/spatial"
@@ -21,9 +22,9 @@ func (m Mesh) Triangles() int { return len(m.Tri) / 3 }
 type Options struct {
 	Threads int // below 1 means all cores; never changes a result
 
-	// OpenBelow and OpenBack declare that the game surface is meant to be open there: borders within openShare of the
-	// lowest or hindmost point are no place where sculpt is missing a partner.
-	OpenBelow, OpenBack bool
+	// Open are the sides on which the game surface is meant to be open: sculpt that faces them has no partner and is
+	// left out, and borders there are no fault.
+	Open []OpenSide
 
 	// MirrorX is where the mirror plane stands, metres. Left is above it.
 	MirrorX float64
@@ -33,6 +34,27 @@ type Options struct {
 	SetOf func(triangle int) int
 }
 
+// OpenSide is a plane in which borders are meant: points p with Normal · p = Offset, within Tol. Metres. Which way the
+// normal points does not matter: outward is away from the middle of the part.
+type OpenSide struct {
+	Normal      [3]float64
+	Offset, Tol float64
+}
+
+// openShare of the diagonal is how far from a side that is declared open by its name a border may lie and still be meant.
+const openShare = 0.01
+
+// OpenTo is the side of game that lies farthest in one direction, for sides declared open by name.
+func OpenTo(game Mesh, direction [3]float64) OpenSide {
+	o := OpenSide{Normal: direction, Offset: math.Inf(-1), Tol: openShare * boundsOf(game).diagonal()}
+	for _, v := range game.Tri {
+		if q := at(game.Pos, v); finite(q) {
+			o.Offset = max(o.Offset, dot(q, direction))
+		}
+	}
+	return o
+}
+
 // Pair is the game surface of one part and the sculpt it is compared with. Its measures are made when first asked for
 // and kept; it is safe for concurrent use.
 type Pair struct {
@@ -40,9 +62,10 @@ type Pair struct {
 	opt          Options
 	threads      int
 
-	diagonal float64 // of the game surface's bounding box, metres
-	noise    float64 // metres: heights below it are rounding
-	bounds   box     // of the game surface
+	diagonal float64    // of the game surface's bounding box, metres
+	noise    float64    // metres: heights below it are rounding
+	bounds   box        // of the game surface
+	open     []OpenSide // outward, normals of unit length
 
 	prepare sync.Once
 	skin    *skin
@@ -58,8 +81,9 @@ type Pair struct {
 	heights    *Heights
 	heightErr  error
 
-	outsideMu sync.Mutex
-	outsides  map[[2]float64]*Outside
+	outsideMu    sync.Mutex
+	outsides     map[[2]float64]*Outside // by limit and level
+	firstOutside *Outside
 
 	deviationOnce sync.Once
 	deviation     *Deviation
@@ -77,13 +101,17 @@ const noiseShare = 0x1p-21
 
 // NewPair readies a comparison; nothing is measured yet. The surfaces are kept and must not change.
 func NewPair(game, sculpt Mesh, opt Options) *Pair {
-	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: emptyBox()}
-	for _, v := range game.Tri {
-		if q := at(game.Pos, v); finite(q) {
-			p.bounds.add(q)
+	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: boundsOf(game)}
+	p.diagonal = p.bounds.diagonal()
+	for _, o := range opt.Open {
+		if l := length(o.Normal); l > 0 {
+			o.Normal, o.Offset = scale(o.Normal, 1/l), o.Offset/l
+			if dot(p.bounds.middle(), o.Normal) > o.Offset {
+				o.Normal, o.Offset = scale(o.Normal, -1), -o.Offset
+			}
+			p.open = append(p.open, o)
 		}
 	}
-	p.diagonal = p.bounds.diagonal()
 	if !p.bounds.empty() {
 		var reach float64
 		for k := range 3 {

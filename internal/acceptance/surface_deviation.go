@@ -1,0 +1,98 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/surface"
+)
+
+var deviationDef = spec.Check{
+	Name: "surface.deviation", Scope: spec.PerPart, Title: "distance between game surface and sculpt",
+	What:   "Distances from the sculpt to the game surface and back, weighted by area: mean, root mean square, 95th and 99th percentile and largest, the larger of both ways.",
+	Why:    "The farther the game surface is from the sculpt, the more the bake has to pretend. The largest distance is ruled by one crevice and never judged; the 95th percentile is.",
+	Source: "Cignoni, Rocchini and Scopigno 1998 (Metro); Aspert, Santa-Cruz and Ebrahimi 2002 (MESH); limits: " + spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "max_p95_share", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.01, 0.006, 0.003, 0.0015},
+			What: "95th percentile of the distance as a share of the part's diagonal.", Origin: spec.CommonPractice},
+		{Key: "max_p95_mm", Kind: spec.AtMost, Unit: "mm", Optional: true,
+			What: "95th percentile in millimetres, in place of the share.", Origin: spec.CommonPractice},
+	},
+	Mode: warnsAll, From: fromGameMesh, NotForPart: notCompared,
+	Metrics: []string{"max_mm", "mean_mm", "rms_mm", "p95_mm", "p99_mm", "max_share_of_diagonal",
+		"sculpt_to_game_max_mm", "sculpt_to_game_mean_mm", "sculpt_to_game_rms_mm", "sculpt_to_game_p95_mm", "sculpt_to_game_p99_mm", "sculpt_to_game_max_share_of_diagonal",
+		"game_to_sculpt_max_mm", "game_to_sculpt_mean_mm", "game_to_sculpt_rms_mm", "game_to_sculpt_p95_mm", "game_to_sculpt_p99_mm", "game_to_sculpt_max_share_of_diagonal"},
+}
+
+func surfaceDeviation(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	if f, ok := noSculpt(s, t.Part); !ok {
+		return f
+	}
+	d, err := t.Part.pair(s).Deviation(ctx)
+	if err != nil {
+		return unable("The measurement was stopped: " + err.Error() + ".")
+	}
+	r = effective(r, "max_p95_mm", d.DiagonalMM, "max_p95_share", 0, "")
+	f := judge(r, deviationMetrics(d), atMost("p95_mm", "max_p95_mm"))
+	f.Labels = withLabel(f.Labels, "sculpt_to_game", d.SculptToGame.How)
+	f.Labels = withLabel(f.Labels, "game_to_sculpt", d.GameToSculpt.How+fmt.Sprintf("; standard error of the mean at most %s", lengthWords(d.GameToSculpt.MeanErrorMM)))
+	f.Labels = withLabel(f.Labels, "max_error", fmt.Sprintf("the true largest distances are at most %s (sculpt to game) and %s (game to sculpt) more",
+		lengthWords(d.SculptToGame.MaxErrorMM), lengthWords(d.GameToSculpt.MaxErrorMM)))
+	f.Labels = withLabel(f.Labels, "percentiles", "to 0.02 % of their value")
+	if d.HiddenGameShare > 0 {
+		f.Labels = withLabel(f.Labels, "hidden", percent(d.HiddenGameShare)+" of the game surface lies inside another of its shells and is left out")
+	}
+	f.Sentence = fmt.Sprintf("19 parts in 20 of the surface lie within %s (limit %s), %s on average; the farthest place is %s away, which is only told.",
+		lengthWords(f.Metrics["p95_mm"]), lengthWords(r.Numbers["max_p95_mm"]), lengthWords(f.Metrics["mean_mm"]), lengthWords(f.Metrics["max_mm"]))
+	for _, w := range mergeSpots(d) {
+		on, way := &t.Part.Sculpt, "sculpt, to the game surface"
+		if w.game {
+			on, way = &t.Part.Game, "game surface, to the sculpt"
+		}
+		pl := surfacePlace(s, t.Part, on, w.Triangle, w.PointMM, w.DistanceMM, "mm")
+		pl.Note = way
+		f.Where = append(f.Where, pl)
+	}
+	if broke(f) {
+		f.Remedy = "Bring the game surface nearer to the sculpt at the places named, or say in the spec which parts are meant to differ."
+	}
+	return f
+}
+
+func deviationMetrics(d *surface.Deviation) map[string]float64 {
+	m := map[string]float64{}
+	put := func(prefix string, x surface.Distances) {
+		m[prefix+"max_mm"], m[prefix+"mean_mm"], m[prefix+"rms_mm"] = x.MaxMM, x.MeanMM, x.RMSMM
+		m[prefix+"p95_mm"], m[prefix+"p99_mm"] = x.P95MM, x.P99MM
+		m[prefix+"max_share_of_diagonal"] = x.MaxMM / d.DiagonalMM
+	}
+	a, b := d.SculptToGame, d.GameToSculpt
+	put("sculpt_to_game_", a)
+	put("game_to_sculpt_", b)
+	put("", surface.Distances{
+		MaxMM: max(a.MaxMM, b.MaxMM), MeanMM: max(a.MeanMM, b.MeanMM), RMSMM: max(a.RMSMM, b.RMSMM),
+		P95MM: max(a.P95MM, b.P95MM), P99MM: max(a.P99MM, b.P99MM),
+	})
+	return m
+}
+
+type spotOn struct {
+	surface.Spot
+	game bool
+}
+
+// mergeSpots puts the worst places of both ways in order, ten at most.
+func mergeSpots(d *surface.Deviation) []spotOn {
+	var out []spotOn
+	for i, j := 0, 0; len(out) < maxPlaces && (i < len(d.Worst) || j < len(d.WorstGame)); {
+		if j >= len(d.WorstGame) || i < len(d.Worst) && d.Worst[i].DistanceMM >= d.WorstGame[j].DistanceMM {
+			out = append(out, spotOn{d.Worst[i], false})
+			i++
+		} else {
+			out = append(out, spotOn{d.WorstGame[j], true})
+			j++
+		}
+	}
+	return out
+}
