@@ -2,6 +2,7 @@ package spatial
 
 import (
 	"math"
+	"math/bits"
 	"unsafe"
 )
 
@@ -92,15 +93,15 @@ func (w *nearWalk) search(point [3]float32, limitSq float64) {
 	t := w.t
 	s := float64(t.scale)
 	w.q = vec{float64(point[0]) * s, float64(point[1]) * s, float64(point[2]) * s}
-	w.best, w.id = foot{distSq: limitSq}, noTriangle
+	w.best, w.id, w.at = foot{distSq: limitSq}, noTriangle, nil
+	w.tighten()
 	if w.prev != nil {
 		w.try(w.prev, w.lane)
 	}
-	w.p = [3]float32{float32(w.q.x), float32(w.q.y), float32(w.q.z)}
+	w.p = [3]float32{point[0] * t.scale, point[1] * t.scale, point[2] * t.scale}
 	w.waiting = 1
 	w.stack[0] = waiting{ref: t.root}
-	w.tighten()
-	if max(math.Abs(w.q.x), math.Abs(w.q.y), math.Abs(w.q.z)) > farOff {
+	if abs32(w.p[0]) > farOff || abs32(w.p[1]) > farOff || abs32(w.p[2]) > farOff {
 		w.walkWide()
 		return
 	}
@@ -112,29 +113,35 @@ func (w *nearWalk) search(point [3]float32, limitSq float64) {
 // tighten sets the float32 bound. Squared distances to boxes are rounded six times, each by at most 2^-24; the factor
 // covers that and its own rounding, the summand what underflows.
 func (w *nearWalk) tighten() {
-	w.bound = float32(math.Min(w.best.distSq*(1+0x1p-20)+0x1p-120, math.MaxFloat32))
+	b := w.best.distSq*(1+0x1p-20) + 0x1p-120
+	if !(b < math.MaxFloat32) {
+		b = math.MaxFloat32
+	}
+	w.bound = float32(b)
 }
 
-// refine tries the lanes of a leaf, the one with the nearest box first.
+// refine tries the lanes of a leaf, the one with the least bound first.
 func (w *nearWalk) refine() {
 	l := &w.t.leaves[w.leaf]
-	mask := w.mask
-	for mask != 0 {
-		next, least := 0, inf32
-		for m, lane := mask, 0; m != 0; m, lane = m>>1, lane+1 {
-			if m&1 != 0 && w.boxSq[lane] < least {
-				next, least = lane, w.boxSq[lane]
+	for mask := w.mask; mask != 0; {
+		lane := bits.TrailingZeros32(mask)
+		for m := mask & (mask - 1); m != 0; m &= m - 1 {
+			if k := bits.TrailingZeros32(m); w.boxSq[k&7] < w.boxSq[lane&7] {
+				lane = k
 			}
 		}
-		if least > w.bound {
+		if w.boxSq[lane&7] > w.bound {
 			return
 		}
-		mask &^= 1 << next
-		w.try(l, next)
+		mask &^= 1 << lane
+		if lane != w.atLane || l != w.at {
+			w.try(l, lane)
+		}
 	}
 }
 
 func (w *nearWalk) try(l *leaf, lane int) {
+	lane &= lanes - 1
 	a, b, c := l.corners(lane)
 	f := nearTriangle(w.q, a, b, c, w.best.distSq)
 	if f.distSq < w.best.distSq || f.distSq == w.best.distSq && l.id[lane] < w.id {
