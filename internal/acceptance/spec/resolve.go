@@ -3,6 +3,7 @@ package spec
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"proofhouse/internal/canon"
 )
@@ -309,6 +310,14 @@ func (b *builder) closing(file string, s *Spec) Faults {
 	}
 	if s.Conventions.OriginAt == "point" && s.Conventions.OriginMM == nil {
 		fs.add(Fault{File: file, Path: "conventions", Message: "origin_at: point needs origin_mm"})
+	}
+	for _, f := range s.Files {
+		for _, token := range tokenNames {
+			written := strings.Contains(f.Pattern, "{"+token+"}") || strings.Contains(f.Pattern, "(?P<"+token+">")
+			if strings.Contains(f.Role, "{"+token+"}") && !written && f.Pattern != "" {
+				fs.add(Fault{File: file, Path: "files", Message: fmt.Sprintf("the role %s is filled in from {%s}, which its pattern %s does not hold", f.Role, token, f.Pattern)})
+			}
+		}
 	}
 	for _, p := range s.Parts {
 		for _, other := range p.MayCross {
