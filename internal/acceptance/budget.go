@@ -177,17 +177,19 @@ var drawcallsDef = spec.Check{
 	Why:    "Each draw call costs processor time, whatever its size; many small ones stall a frame.",
 	Source: spec.CommonPractice,
 	Limits: []spec.Limit{{Key: "max_count", Kind: spec.AtMost, Unit: "count", Default: spec.ByTier{1, 2, 4, 8},
-		What: "Draw calls of the rest pose; moving parts need more.", Origin: spec.CommonPractice}},
+		What:   "Draw calls of the rest pose. Every moving part adds one, and so does each of glass, cards and decals where the prop has them: they cannot be joined with the rest.",
+		Origin: spec.CommonPractice}},
 	Mode: warnsAll, From: fromGameMesh, Metrics: []string{"count"},
 }
 
 func budgetDrawcalls(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	ranges := shipped(s, t.LOD)
-	f := judge(r, map[string]float64{"count": float64(len(ranges))}, atMost("count", "max_count"))
+	r, allowed := withExtras(s, r, true)
+	f := judge(r, map[string]float64{"count": float64(len(ranges))}, atMost("count", "allowed_count"))
 	f.Sentence = fmt.Sprintf("LOD %d is drawn in %s.", t.LOD, plural(len(ranges), "call", "calls"))
 	if broke(f) {
 		f.Sentence = fmt.Sprintf("LOD %d is drawn in %s, %.0f are allowed.", t.LOD,
-			plural(len(ranges), "call", "calls"), r.Numbers["max_count"])
+			plural(len(ranges), "call", "calls"), allowed)
 		f.Remedy = "Join pieces that share a material and never move apart."
 		f.Where = heaviest(ranges)
 	}
@@ -200,8 +202,32 @@ var materialsDef = spec.Check{
 	Why:    "Each material is at least one draw call and one set of textures in memory.",
 	Source: spec.CommonPractice,
 	Limits: []spec.Limit{{Key: "max_count", Kind: spec.AtMost, Unit: "count", Default: spec.ByTier{1, 1, 2, 4},
-		What: "Materials of one LOD.", Origin: spec.CommonPractice}},
+		What:   "Materials of one LOD. Each of glass, cards and decals, where the prop has them, adds one: blending and masks need a material of their own.",
+		Origin: spec.CommonPractice}},
 	Mode: blocksAll, From: fromGameMesh, Metrics: []string{"count"},
+}
+
+// withExtras adds the limit that is in force: the rule's, and one more for each kind of part that cannot share a
+// material with the rest, and for draw calls one for each moving part.
+func withExtras(s *Subject, r spec.Rule, moving bool) (spec.Rule, float64) {
+	limit, on := r.Num("max_count")
+	if !on {
+		return r, 0
+	}
+	kinds := map[spec.PartKind]bool{}
+	for _, p := range s.Parts {
+		if p.Game.Triangles() == 0 {
+			continue
+		}
+		switch k := p.Def.Kind; {
+		case k == spec.Moving && moving:
+			limit++
+		case (k == spec.Glass || k == spec.Card || k == spec.Decal) && !kinds[k]:
+			kinds[k] = true
+			limit++
+		}
+	}
+	return withNumbers(r, map[string]float64{"allowed_count": limit}), limit
 }
 
 func budgetMaterials(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
@@ -224,11 +250,12 @@ func budgetMaterials(_ context.Context, s *Subject, t Target, r spec.Rule) Findi
 			places = append(places, Place{Node: g.NodeName(), Pointer: pointer, Note: name})
 		}
 	}
-	f := judge(r, map[string]float64{"count": float64(len(names))}, atMost("count", "max_count"))
+	r, allowed := withExtras(s, r, false)
+	f := judge(r, map[string]float64{"count": float64(len(names))}, atMost("count", "allowed_count"))
 	f.Sentence = fmt.Sprintf("LOD %d uses %s.", t.LOD, plural(len(names), "material", "materials"))
 	if broke(f) {
 		f.Sentence = fmt.Sprintf("LOD %d uses %s, %.0f allowed.", t.LOD,
-			plural(len(names), "material", "materials"), r.Numbers["max_count"])
+			plural(len(names), "material", "materials"), allowed)
 		f.Remedy = "Move pieces onto one texture set and one material, or agree on more materials."
 		f.Where = places
 	}

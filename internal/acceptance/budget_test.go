@@ -188,6 +188,18 @@ func TestDrawcallsAndMaterials(t *testing.T) {
 	require.Equal(t, 3.0, run1(t, s, "budget.drawcalls").Metrics["count"])
 	require.Equal(t, 2.0, run1(t, s, "budget.materials").Metrics["count"])
 	require.Equal(t, 36.0, run1(t, s, "budget.triangles").Metrics["triangles"])
+	require.Equal(t, Fail, run1(t, s, "budget.materials").Outcome, "two materials for one")
+
+	// Legitimate: glass has to have its own material, and a door that opens cannot be joined with the body.
+	s.Parts = []*Part{b.part("body", spec.Part{Kind: spec.Solid, Density: 1}, b.scene.Draws[:1]),
+		b.part("door", spec.Part{Kind: spec.Moving, Density: 1}, b.scene.Draws[1:2]),
+		b.part("pane", spec.Part{Kind: spec.Glass, Density: 1}, b.scene.Draws[2:3]),
+		b.part("socket", spec.Part{Kind: spec.Helper}, b.scene.Draws[3:])}
+	s.Spec = specOf(t, spec.Background, "")
+	require.Equal(t, Pass, run1(t, s, "budget.materials").Outcome)
+	require.Equal(t, Pass, run1(t, s, "budget.drawcalls").Outcome)
+	s.Parts[1].Def.Kind = spec.Solid
+	require.Equal(t, Warn, run1(t, s, "budget.drawcalls").Outcome, "three draws for two")
 }
 
 // Sizes of mip chains: rgba8 in closed form (4^11 - 1) / 3 texels of 4 bytes for 1024²; block formats level by level.

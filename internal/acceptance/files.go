@@ -197,7 +197,7 @@ func fileRequired(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 		}
 	}
 	f := judge(r, map[string]float64{"count": float64(len(missing))}, atMost("count", "max_count"))
-	f.Sentence = fmt.Sprintf("All %s that the spec asks for are there.", plural(len(s.Spec.Requires), "role", "roles"))
+	f.Sentence = "There as the spec asks: " + strings.Join(s.Spec.Requires, ", ") + "."
 	if len(s.Spec.Requires) == 0 {
 		f.Sentence = "The spec asks for no role at this milestone."
 	}

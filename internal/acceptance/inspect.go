@@ -47,6 +47,7 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 		return nil, err
 	}
 	defer closeScenes(s)
+	s = inConvention(s)
 	questions = append(questions, asked...)
 
 	mended, findings, err := runAll(ctx, s, checks(), stage(doneReading, doneChecks))

@@ -253,7 +253,7 @@ func (p mends) apply(s *Subject) *Subject {
 		c.Game = game.surface(q.Game, lodBody(s, 0), lodBody(&out, 0))
 		out.Sets = append(out.Sets, &c)
 	}
-	out.mended = game
+	out.mended = s.mended.then(game)
 	return &out
 }
 

@@ -144,6 +144,9 @@ func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	f := judge(r, metrics, bounds...)
 	f.Sentence = fmt.Sprintf("The origin of the %s is %.4g mm from %s.", what, metrics["offset_mm"], name)
 	if broke(f) {
+		for k := range place {
+			place[k] = roundMM(place[k])
+		}
 		f.Where = []Place{{PointMM: &place, Note: name + ", seen from the origin"}}
 		f.Remedy = "Move the model, not the origin's node, so that the file's origin lies where the contract wants it, and apply the move."
 		if f.Measured != nil && f.Measured.Value == metrics["ground_gap_mm"] && metrics["offset_mm"] != metrics["ground_gap_mm"] {

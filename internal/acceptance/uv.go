@@ -45,7 +45,7 @@ func uvPresent(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	}
 	share := 0.0
 	if all > 0 {
-		share = lacking / all
+		share = min(1, lacking/all)
 	}
 	f := judge(r, map[string]float64{"count": float64(count), "area_share": share}, atMost("count", "max_count"))
 	f.Sentence = fmt.Sprintf("Every triangle of LOD %d has texture coordinates.", t.LOD)
@@ -112,7 +112,7 @@ func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	}
 	share := 0.0
 	if area > 0 {
-		share = outsideArea / area
+		share = min(1, outsideArea/area)
 	}
 	f := judge(r, map[string]float64{"count": float64(count), "share_outside": share, "max_overhang_px": overhang},
 		atMost("count", "max_count"))

@@ -145,7 +145,7 @@ func (f *densityField) judgeIslands(sf *mesh.Surface, parts map[drawKey]*Part, r
 		}
 		outside += f.area[i]
 	}
-	v.share = outside / f.areaSum
+	v.share = min(1, outside/f.areaSum) // sums in another order may differ in their last bit
 	return v
 }
 
@@ -242,10 +242,13 @@ func trianglePlace(sf *mesh.Surface, uv []float32, t int) Place {
 	}
 	if len(uv) > 0 {
 		a, b, c := uvCorners(uv, sf.Tri, t)
-		p.UV = &[2]float64{(a[0] + b[0] + c[0]) / 3, (a[1] + b[1] + c[1]) / 3}
+		p.UV = &[2]float64{roundUV((a[0] + b[0] + c[0]) / 3), roundUV((a[1] + b[1] + c[1]) / 3)}
 	}
 	return p
 }
+
+// roundUV rounds a coordinate for readers to a millionth of a tile: a hundredth of a texel of the largest maps.
+func roundUV(v float64) float64 { return math.Round(v*1e6) / 1e6 }
 
 // percent writes a share for people: no "0 %" for what is not nothing.
 func percent(share float64) string {
