@@ -334,3 +334,6 @@ func lockFolder(folder string) (*os.File, error) {
 	}
 	return f, nil
 }
+
+// OwnerPassword is the password of the role Owner.
+func (s *Server) OwnerPassword() string { return s.password }

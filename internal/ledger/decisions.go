@@ -1,0 +1,343 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// signOffRoles: the art director decides; a technical artist may for the background tier, and may return anything.
+func signOffRoles(d Decision, tier string) []Role {
+	switch {
+	case d == Return, tier == "background" && d != AcceptAsIs:
+		return []Role{ArtDirector, TechnicalArtist}
+	default:
+		return []Role{ArtDirector}
+	}
+}
+
+// SignOff decides on the newest sealed delivery of a milestone: accepts it, which releases the milestone's amount, or
+// returns it for rework. Accepting needs a current inspection in which every blocking finding passed or is conceded;
+// AcceptAsIs concedes those that failed, with its reason. Nobody signs off a delivery that they opened or sealed.
+func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
+	if err := tx.allow("signing off", StudioSide); err != nil {
+		return SignOff{}, err
+	}
+	if err := checkSignOff(in); err != nil {
+		return SignOff{}, err
+	}
+	m, err := tx.lockNewestSealed(ctx, in.Delivery)
+	if err != nil {
+		return SignOff{}, err
+	}
+	var openedBy, sealedBy, inspection uuid.UUID
+	var tier, currency string
+	err = tx.QueryRow(ctx, `SELECT d.opened_by, d.sealed_by, i.id, p.tier, w.currency
+		FROM ph.delivery d
+		JOIN ph.inspection i ON i.studio_id = d.studio_id AND i.delivery_id = d.id AND i.current
+		JOIN ph.prop p ON p.studio_id = d.studio_id AND p.id = d.prop_id
+		JOIN ph.work_order w ON w.studio_id = d.studio_id AND w.id = d.work_order_id
+		WHERE d.studio_id = $1 AND d.id = $2`, m.studio, in.Delivery).Scan(&openedBy, &sealedBy, &inspection, &tier, &currency)
+	if err != nil {
+		if err = mapError(err); err == ErrNotFound {
+			return SignOff{}, fmt.Errorf("%w: no inspection of the delivery is done yet", ErrState)
+		}
+		return SignOff{}, fmt.Errorf("sign off delivery %s: %w", in.Delivery, err)
+	}
+	roles := signOffRoles(in.Decision, tier)
+	if err := tx.allow("this sign-off", StudioSide, roles...); err != nil {
+		return SignOff{}, err
+	}
+	if tx.Who.Member == openedBy || tx.Who.Member == sealedBy {
+		return SignOff{}, fmt.Errorf("%w: nobody signs off their own delivery", ErrForbidden)
+	}
+	ev, err := tx.signOffEvent(ctx, m, in, inspection)
+	if err != nil {
+		return SignOff{}, err
+	}
+	if err := tx.move(ctx, m, ev); err != nil {
+		return SignOff{}, err
+	}
+	id := newID()
+	role := ArtDirector
+	if !tx.Who.Has(ArtDirector) {
+		role = TechnicalArtist
+	}
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, in.Delivery, inspection, id, in.Decision, in.Reason, tx.Who.Member, tx.Who.Name, role, openedBy, sealedBy); err != nil {
+		return SignOff{}, fmt.Errorf("sign off delivery %s: %w", in.Delivery, err)
+	}
+	tx.fact(FactSignedOff, m.studio, m.workOrder, id)
+	if ev != EvReturn {
+		if err := tx.release(ctx, m, id, currency); err != nil {
+			return SignOff{}, err
+		}
+	}
+	all, err := tx.SignOffs(ctx, in.Delivery)
+	if err != nil {
+		return SignOff{}, err
+	}
+	return all[0], nil
+}
+
+func checkSignOff(in NewSignOff) error {
+	switch in.Decision {
+	case Accept, AcceptNote, AcceptAsIs, Return:
+	default:
+		return invalid("decision", "is not accept, accept_note, accept_as_is or return")
+	}
+	if in.Decision != Accept && in.Reason == "" {
+		return invalid("reason", "is needed for %s", in.Decision)
+	}
+	if len([]rune(in.Reason)) > reasonMax {
+		return invalid("reason", "is over %d characters", reasonMax)
+	}
+	return nil
+}
+
+// signOffEvent turns a decision into the milestone's event and checks what blocks.
+func (tx *Tx) signOffEvent(ctx context.Context, m lockedMilestone, in NewSignOff, inspection uuid.UUID) (Event, error) {
+	if in.Decision == Return {
+		return EvReturn, nil
+	}
+	if m.state == MReview { // the verdict was pass: nothing blocks
+		if in.Decision == AcceptAsIs {
+			return "", fmt.Errorf("%w: nothing blocks this delivery: accept it", ErrState)
+		}
+		return EvAccept, nil
+	}
+	if m.state != MFailed {
+		return "", fmt.Errorf("%w: a milestone that is %s cannot be accepted", ErrState, m.state)
+	}
+	rows, err := tx.Query(ctx, `SELECT f.ord, f.chk, f.outcome FROM ph.finding f
+		LEFT JOIN ph.concession c ON c.studio_id = f.studio_id AND c.inspection_id = f.inspection_id AND c.ord = f.ord
+		WHERE f.studio_id = $1 AND f.inspection_id = $2 AND f.blocks AND f.outcome IN ('fail', 'not_evaluated') AND c.id IS NULL ORDER BY f.ord`, m.studio, inspection)
+	if err != nil {
+		return "", fmt.Errorf("what blocks delivery %s: %w", in.Delivery, err)
+	}
+	type blocking struct {
+		Ord          int
+		Chk, Outcome string
+	}
+	left, err := pgx.CollectRows(rows, pgx.RowToStructByPos[blocking])
+	if err != nil {
+		return "", fmt.Errorf("what blocks delivery %s: %w", in.Delivery, err)
+	}
+	if in.Decision != AcceptAsIs && len(left) > 0 {
+		return "", fmt.Errorf("%w: %d blocking findings have no concession, the first is %s", ErrState, len(left), left[0].Chk)
+	}
+	for _, b := range left {
+		if b.Outcome == "not_evaluated" {
+			return "", fmt.Errorf("%w: %s was not evaluated, which nobody can accept as is: re-inspect, or say in the spec that it does not apply", ErrState, b.Chk)
+		}
+		if _, err := tx.grant(ctx, m, in.Delivery, inspection, b.Ord, b.Chk, in.Reason); err != nil {
+			return "", err
+		}
+	}
+	return EvAcceptAsIs, nil
+}
+
+func (tx *Tx) release(ctx context.Context, m lockedMilestone, signOff uuid.UUID, currency string) error {
+	id := newID()
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.payable (studio_id, vendor_id, work_order_id, prop_id, milestone_id, sign_off_id, id, amount_minor, currency)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`, m.studio, m.vendor, m.workOrder, m.prop, m.id, signOff, id, m.amountMinor, currency); err != nil {
+		return fmt.Errorf("release the amount of milestone %s: %w", m.id, err)
+	}
+	tx.fact(FactPayable, m.studio, m.workOrder, id)
+	return nil
+}
+
+// SignOffs lists the decisions on a delivery.
+func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, error) {
+	studio, err := tx.studioOfDelivery(ctx, delivery)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := tx.Query(ctx, `SELECT s.id, s.delivery_id, s.milestone_id, s.inspection_id, s.decision, s.reason, s.by_member, coalesce(s.by_name, ''), s.by_role, s.at, y.id
+		FROM ph.sign_off s LEFT JOIN ph.payable y ON y.studio_id = s.studio_id AND y.milestone_id = s.milestone_id AND y.sign_off_id = s.id
+		WHERE s.studio_id = $1 AND s.delivery_id = $2 ORDER BY s.id DESC`, studio, delivery)
+	if err != nil {
+		return nil, fmt.Errorf("sign-offs of delivery %s: %w", delivery, err)
+	}
+	payables := map[int]uuid.UUID{}
+	out, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (SignOff, error) {
+		var s SignOff
+		var payable *uuid.UUID
+		err := row.Scan(&s.ID, &s.DeliveryID, &s.MilestoneID, &s.Inspection, &s.Decision, &s.Reason, &s.By, &s.ByName, &s.ByRole, &s.At, &payable)
+		if payable != nil {
+			payables[len(payables)] = *payable
+			s.Payable = &Payable{ID: *payable}
+		}
+		return s, err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("sign-offs of delivery %s: %w", delivery, err)
+	}
+	for i := range out {
+		if out[i].Payable == nil {
+			continue
+		}
+		list, err := tx.payables(ctx, ` AND y.studio_id = $3 AND y.id = $2`, 1, out[i].Payable.ID, studio)
+		if err != nil {
+			return nil, err
+		}
+		if len(list) == 1 {
+			out[i].Payable = &list[0]
+		}
+	}
+	return out, nil
+}
+
+// GrantConcession accepts one named nonconformity of a delivery's current inspection. It never changes the finding.
+func (tx *Tx) GrantConcession(ctx context.Context, in NewConcession) (Concession, error) {
+	if err := tx.allow("granting a concession", StudioSide, ArtDirector); err != nil {
+		return Concession{}, err
+	}
+	if in.Reason == "" || len([]rune(in.Reason)) > reasonMax {
+		return Concession{}, invalid("reason", "needs 1 to %d characters", reasonMax)
+	}
+	i, err := tx.Inspection(ctx, in.Inspection)
+	if err != nil {
+		return Concession{}, err
+	}
+	m, err := tx.lockNewestSealed(ctx, i.DeliveryID)
+	if err != nil {
+		return Concession{}, err
+	}
+	if i, err = tx.Inspection(ctx, in.Inspection); err != nil { // again, now under the lock
+		return Concession{}, err
+	}
+	if !i.Current || m.state != MFailed {
+		return Concession{}, fmt.Errorf("%w: concessions are for the current inspection of a milestone that failed; it is %s", ErrState, m.state)
+	}
+	var check, outcome string
+	var blocks bool
+	if err := tx.QueryRow(ctx, `SELECT chk, outcome, blocks FROM ph.finding WHERE studio_id = $1 AND inspection_id = $2 AND ord = $3`, m.studio, i.ID, in.Ord).
+		Scan(&check, &outcome, &blocks); err != nil {
+		return Concession{}, fmt.Errorf("finding %d of inspection %s: %w", in.Ord, i.ID, mapError(err))
+	}
+	if !blocks || outcome != "fail" {
+		return Concession{}, fmt.Errorf("%w: only a blocking finding that failed can be conceded; this one is %s", ErrState, outcome)
+	}
+	id, err := tx.grant(ctx, m, i.DeliveryID, i.ID, in.Ord, check, in.Reason)
+	if err != nil {
+		return Concession{}, err
+	}
+	all, err := tx.Concessions(ctx, i.DeliveryID)
+	if err != nil {
+		return Concession{}, err
+	}
+	for _, c := range all {
+		if c.ID == id {
+			return c, nil
+		}
+	}
+	return Concession{}, ErrNotFound
+}
+
+func (tx *Tx) grant(ctx context.Context, m lockedMilestone, delivery, inspection uuid.UUID, ord int, check, reason string) (uuid.UUID, error) {
+	id := newID()
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.concession (studio_id, vendor_id, work_order_id, delivery_id, inspection_id, ord, chk, id, reason, by_member, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
+		m.studio, m.vendor, m.workOrder, delivery, inspection, ord, check, id, reason, tx.Who.Member, tx.Who.Name); err != nil {
+		return id, fmt.Errorf("concede finding %d of inspection %s: %w", ord, inspection, err)
+	}
+	tx.fact(FactConcessionGranted, m.studio, m.workOrder, id)
+	return id, nil
+}
+
+// Concessions lists a delivery's concessions, oldest first.
+func (tx *Tx) Concessions(ctx context.Context, delivery uuid.UUID) ([]Concession, error) {
+	studio, err := tx.studioOfDelivery(ctx, delivery)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := tx.Query(ctx, `SELECT id, inspection_id, ord, chk, reason, by_member, coalesce(by_name, ''), at FROM ph.concession
+		WHERE studio_id = $1 AND delivery_id = $2 ORDER BY id`, studio, delivery)
+	if err != nil {
+		return nil, fmt.Errorf("concessions of delivery %s: %w", delivery, err)
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByPos[Concession])
+}
+
+// Payables lists what was released, newest first; a zero work order means all that the caller may see.
+func (tx *Tx) Payables(ctx context.Context, workOrder uuid.UUID, p Page) (List[Payable], error) {
+	after, err := p.afterID(lastID)
+	if err != nil {
+		return List[Payable]{}, err
+	}
+	cond, args := ` AND y.id < $2`, []any{after}
+	if workOrder != uuid.Nil {
+		cond, args = cond+` AND y.work_order_id = $3`, append(args, workOrder)
+	}
+	items, err := tx.payables(ctx, cond, p.limit()+1, args...)
+	if err != nil {
+		return List[Payable]{}, err
+	}
+	return listOf(items, p.limit(), func(p Payable) string { return cursor(p.ID.String()) }), nil
+}
+
+func (tx *Tx) payables(ctx context.Context, cond string, limit int, args ...any) ([]Payable, error) {
+	query := `SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, p.code, m.kind, y.amount_minor, y.currency, y.at
+		FROM ph.payable y
+		JOIN ph.prop p ON p.studio_id = y.studio_id AND p.id = y.prop_id
+		JOIN ph.milestone m ON m.studio_id = y.studio_id AND m.id = y.milestone_id
+		WHERE y.{me} = $1` + cond + fmt.Sprintf(` ORDER BY y.id DESC LIMIT %d`, limit)
+	rows, err := tx.Query(ctx, tx.sql(query), append([]any{tx.Who.Party}, args...)...)
+	if err != nil {
+		return nil, fmt.Errorf("list payables: %w", err)
+	}
+	items, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Payable])
+	if err != nil {
+		return nil, fmt.Errorf("list payables: %w", err)
+	}
+	return items, nil
+}
+
+const noteMax = 10_000
+
+// AddNote leaves a remark on a delivery. A private one is the studio's alone, in its rows and in its log.
+func (tx *Tx) AddNote(ctx context.Context, in NewNote) (Note, error) {
+	if in.Private {
+		if err := tx.allow("a private note", StudioSide); err != nil {
+			return Note{}, err
+		}
+	}
+	if in.Text == "" || len([]rune(in.Text)) > noteMax {
+		return Note{}, invalid("text", "needs 1 to %d characters", noteMax)
+	}
+	var studio, vendor, order uuid.UUID
+	if err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id FROM ph.delivery WHERE {me} = $1 AND id = $2`), tx.Who.Party, in.Delivery).
+		Scan(&studio, &vendor, &order); err != nil {
+		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, mapError(err))
+	}
+	log, seenBy := order, &vendor
+	if in.Private {
+		log, seenBy = studio, nil
+	}
+	n := Note{ID: newID(), Delivery: in.Delivery, Side: tx.Who.Side, ByName: tx.Who.Name, Text: in.Text, Private: in.Private}
+	if err := tx.QueryRow(ctx, `INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING at`,
+		studio, seenBy, order, in.Delivery, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name).Scan(&n.At); err != nil {
+		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, err)
+	}
+	tx.fact(FactNoteWritten, studio, log, n.ID)
+	return n, nil
+}
+
+// Notes lists a delivery's notes, oldest first; a vendor does not see private ones.
+func (tx *Tx) Notes(ctx context.Context, delivery uuid.UUID) ([]Note, error) {
+	studio, err := tx.studioOfDelivery(ctx, delivery)
+	if err != nil {
+		return nil, err
+	}
+	rows, err := tx.Query(ctx, `SELECT id, delivery_id, side, coalesce(by_name, ''), text, vendor_id IS NULL, at FROM ph.note
+		WHERE studio_id = $1 AND delivery_id = $2 ORDER BY id`, studio, delivery)
+	if err != nil {
+		return nil, fmt.Errorf("notes on delivery %s: %w", delivery, err)
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByPos[Note])
+}

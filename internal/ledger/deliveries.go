@@ -1,0 +1,402 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// OpenDelivery begins a delivery for a milestone with its manifest; uploads follow. One at a time is under way for a
+// milestone (ErrConflict), and only while it lies on the vendor's desk or is stuck (ErrState).
+func (tx *Tx) OpenDelivery(ctx context.Context, in Manifest) (Delivery, error) {
+	if err := tx.allow("delivering", VendorSide); err != nil {
+		return Delivery{}, err
+	}
+	if err := checkManifest(in); err != nil {
+		return Delivery{}, err
+	}
+	m, err := tx.lockMilestone(ctx, in.Milestone)
+	if err != nil {
+		return Delivery{}, err
+	}
+	if _, ok := Next(m.state, EvSeal); !ok {
+		return Delivery{}, fmt.Errorf("%w: the milestone is %s, nothing is to be delivered now", ErrState, m.state)
+	}
+	var spec *uuid.UUID
+	if err := tx.QueryRow(ctx, `UPDATE ph.prop SET work_began_at = coalesce(work_began_at, now()) WHERE studio_id = $1 AND id = $2 RETURNING spec_in_force`,
+		m.studio, m.prop).Scan(&spec); err != nil {
+		return Delivery{}, fmt.Errorf("prop %s: %w", m.prop, mapError(err))
+	}
+	if spec == nil {
+		return Delivery{}, fmt.Errorf("%w: the studio has given no spec for this prop yet", ErrState)
+	}
+	digest, err := manifestDigest(in.Files)
+	if err != nil {
+		return Delivery{}, err
+	}
+	var bytes int64
+	for _, f := range in.Files {
+		bytes += f.Size
+	}
+	id := newID()
+	_, err = tx.Exec(ctx, `INSERT INTO ph.delivery (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, number, note, manifest_sha256, spec_revision_id, files, bytes, opened_by, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, (SELECT coalesce(max(number), 0) + 1 FROM ph.delivery WHERE studio_id = $1 AND milestone_id = $5), $7, $8, $9, $10, $11, $12, $13)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, id, in.Note, digest, *spec, len(in.Files), bytes, tx.Who.Member, tx.Who.Name)
+	if err != nil {
+		return Delivery{}, fmt.Errorf("open delivery for milestone %s: %w", m.id, err)
+	}
+	if err := tx.insertFiles(ctx, m, id, in.Files); err != nil {
+		return Delivery{}, fmt.Errorf("files of delivery %s: %w", id, err)
+	}
+	tx.fact(FactDeliveryOpened, m.studio, m.workOrder, id)
+	return tx.Delivery(ctx, id)
+}
+
+func (tx *Tx) insertFiles(ctx context.Context, m lockedMilestone, delivery uuid.UUID, files []NewFile) error {
+	batch := &pgx.Batch{}
+	for i, f := range files {
+		file := newID()
+		key := fmt.Sprintf("in/%s/%s/%s", m.vendor, delivery, file) // never used for anything else
+		batch.Queue(`INSERT INTO ph.file (studio_id, vendor_id, work_order_id, delivery_id, id, ord, path, role, size, sha256, media_type, object_key, part_size)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)`,
+			m.studio, m.vendor, m.workOrder, delivery, file, i, f.Path, f.Role, f.Size, f.SHA256, f.MediaType, key, f.PartSize)
+		if len(f.Parts) == 0 {
+			continue
+		}
+		numbers, sizes := make([]int, len(f.Parts)), make([]int64, len(f.Parts))
+		for j := range f.Parts {
+			numbers[j], sizes[j] = j+1, partBytes(f.Size, f.PartSize, j+1)
+		}
+		batch.Queue(`INSERT INTO ph.file_part (studio_id, vendor_id, file_id, number, size, sha256)
+			SELECT $1, $2, $3, n, s, h FROM unnest($4::int[], $5::bigint[], $6::bytea[]) AS t (n, s, h)`,
+			m.studio, m.vendor, file, numbers, sizes, f.Parts)
+	}
+	return tx.SendBatch(ctx, batch).Close()
+}
+
+const deliverySelect = `
+SELECT d.id, d.studio_id, d.vendor_id, d.work_order_id, d.prop_id, d.milestone_id, p.code, m.kind, d.number, d.state, d.note,
+       d.manifest_sha256, d.spec_revision_id, d.opened_by, coalesce(d.by_name, ''), d.opened_at, d.sealed_at, d.bytes, d.files, m.state,
+       i.id, i.state, i.verdict, i.headline, i.issues
+FROM ph.delivery d
+JOIN ph.prop p ON p.studio_id = d.studio_id AND p.id = d.prop_id
+JOIN ph.milestone m ON m.studio_id = d.studio_id AND m.id = d.milestone_id
+LEFT JOIN LATERAL (SELECT id, state, verdict, headline, issues FROM ph.inspection
+  WHERE studio_id = d.studio_id AND delivery_id = d.id ORDER BY state <> 'done' DESC, current DESC, id DESC LIMIT 1) i ON true
+`
+
+func scanDelivery(row pgx.CollectableRow) (Delivery, error) {
+	var d Delivery
+	var inspection *uuid.UUID
+	var state *InspectionState
+	var verdict *Verdict
+	var headline *string
+	var issues *int
+	err := row.Scan(&d.ID, &d.StudioID, &d.VendorID, &d.WorkOrderID, &d.PropID, &d.MilestoneID, &d.PropCode, &d.MilestoneKind, &d.Number, &d.State, &d.Note,
+		&d.ManifestSHA256, &d.SpecRevision, &d.OpenedBy, &d.OpenedByName, &d.OpenedAt, &d.SealedAt, &d.Bytes, &d.FileCount, &d.Milestone,
+		&inspection, &state, &verdict, &headline, &issues)
+	d.Inspection = inspectionHead(inspection, state, verdict, headline, issues)
+	return d, err
+}
+
+// Delivery is one delivery with its files and their parts.
+func (tx *Tx) Delivery(ctx context.Context, id uuid.UUID) (Delivery, error) {
+	rows, err := tx.Query(ctx, tx.sql(deliverySelect+`WHERE d.{me} = $1 AND d.id = $2`), tx.Who.Party, id)
+	if err != nil {
+		return Delivery{}, fmt.Errorf("delivery %s: %w", id, err)
+	}
+	d, err := pgx.CollectExactlyOneRow(rows, scanDelivery)
+	if err != nil {
+		return Delivery{}, fmt.Errorf("delivery %s: %w", id, mapError(err))
+	}
+	if d.Files, err = filesOf(ctx, tx, d.StudioID, d.ID); err != nil {
+		return Delivery{}, fmt.Errorf("files of delivery %s: %w", id, err)
+	}
+	return d, nil
+}
+
+// filesOf reads files and parts in manifest order. Index: file_ord_key.
+func filesOf(ctx context.Context, tx pgx.Tx, studio, delivery uuid.UUID) ([]File, error) {
+	rows, err := tx.Query(ctx, `SELECT id, path, role, size, sha256, media_type, object_key, coalesce(upload_id, ''), part_size, coalesce(etag, ''), coalesce(version_id, '')
+		FROM ph.file WHERE studio_id = $1 AND delivery_id = $2 ORDER BY ord`, studio, delivery)
+	if err != nil {
+		return nil, err
+	}
+	at := map[uuid.UUID]int{}
+	files, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (File, error) {
+		var f File
+		err := row.Scan(&f.ID, &f.Path, &f.Role, &f.Size, &f.SHA256, &f.MediaType, &f.ObjectKey, &f.UploadID, &f.PartSize, &f.ETag, &f.VersionID)
+		at[f.ID] = len(at)
+		return f, err
+	})
+	if err != nil {
+		return nil, err
+	}
+	rows, err = tx.Query(ctx, `SELECT p.file_id, p.number, p.size, p.sha256, coalesce(p.etag, '')
+		FROM ph.file f JOIN ph.file_part p ON p.studio_id = f.studio_id AND p.file_id = f.id
+		WHERE f.studio_id = $1 AND f.delivery_id = $2 ORDER BY p.file_id, p.number`, studio, delivery)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var file uuid.UUID
+		var p Part
+		if err := rows.Scan(&file, &p.Number, &p.Size, &p.SHA256, &p.ETag); err != nil {
+			return nil, err
+		}
+		files[at[file]].Parts = append(files[at[file]].Parts, p)
+	}
+	return files, rows.Err()
+}
+
+// Deliveries lists deliveries without their files, newest first.
+func (tx *Tx) Deliveries(ctx context.Context, f DeliveryFilter, p Page) (List[Delivery], error) {
+	after, err := p.afterID(lastID)
+	if err != nil {
+		return List[Delivery]{}, err
+	}
+	query := deliverySelect + `WHERE d.{me} = $1 AND d.id < $2`
+	args := []any{tx.Who.Party, after}
+	for _, c := range []struct {
+		on     bool
+		column string
+		value  any
+	}{
+		{f.Milestone != uuid.Nil, "milestone_id", f.Milestone}, {f.Prop != uuid.Nil, "prop_id", f.Prop},
+		{f.WorkOrder != uuid.Nil, "work_order_id", f.WorkOrder}, {f.State != "", "state", f.State},
+	} {
+		if c.on {
+			args = append(args, c.value)
+			query += fmt.Sprintf(" AND d.%s = $%d", c.column, len(args))
+		}
+	}
+	query += fmt.Sprintf(" ORDER BY d.id DESC LIMIT %d", p.limit()+1)
+	rows, err := tx.Query(ctx, tx.sql(query), args...)
+	if err != nil {
+		return List[Delivery]{}, fmt.Errorf("list deliveries: %w", err)
+	}
+	items, err := pgx.CollectRows(rows, scanDelivery)
+	if err != nil {
+		return List[Delivery]{}, fmt.Errorf("list deliveries: %w", err)
+	}
+	return listOf(items, p.limit(), func(d Delivery) string { return cursor(d.ID.String()) }), nil
+}
+
+// lockDelivery locks the milestone's row, then reads the delivery: the lock order of every rule.
+func (tx *Tx) lockDelivery(ctx context.Context, id uuid.UUID) (lockedMilestone, DeliveryState, error) {
+	var milestone uuid.UUID
+	var state DeliveryState
+	if err := tx.QueryRow(ctx, tx.sql(`SELECT milestone_id FROM ph.delivery WHERE {me} = $1 AND id = $2`), tx.Who.Party, id).Scan(&milestone); err != nil {
+		return lockedMilestone{}, "", fmt.Errorf("delivery %s: %w", id, mapError(err))
+	}
+	m, err := tx.lockMilestone(ctx, milestone)
+	if err != nil {
+		return m, "", err
+	}
+	if err := tx.QueryRow(ctx, `SELECT state FROM ph.delivery WHERE studio_id = $1 AND id = $2`, m.studio, id).Scan(&state); err != nil {
+		return m, "", fmt.Errorf("delivery %s: %w", id, mapError(err))
+	}
+	return m, state, nil
+}
+
+// SetUpload records the S3 upload id of a multipart file. Only the first one counts; the one that counts is returned.
+func (tx *Tx) SetUpload(ctx context.Context, delivery, file uuid.UUID, uploadID string) (string, error) {
+	if uploadID == "" {
+		return "", invalid("upload_id", "is empty")
+	}
+	m, err := tx.uploading(ctx, delivery)
+	if err != nil {
+		return "", err
+	}
+	err = tx.QueryRow(ctx, `UPDATE ph.file SET upload_id = coalesce(upload_id, $4) WHERE studio_id = $1 AND delivery_id = $2 AND id = $3 AND part_size > 0 RETURNING upload_id`,
+		m.studio, delivery, file, uploadID).Scan(&uploadID)
+	if err != nil {
+		return "", fmt.Errorf("upload of file %s: %w", file, mapError(err))
+	}
+	return uploadID, nil
+}
+
+// RecordPart notes that a part arrived, with S3's ETag.
+func (tx *Tx) RecordPart(ctx context.Context, delivery, file uuid.UUID, number int, etag string) error {
+	if etag == "" {
+		return invalid("etag", "is empty")
+	}
+	m, err := tx.uploading(ctx, delivery)
+	if err != nil {
+		return err
+	}
+	tag, err := tx.Exec(ctx, `UPDATE ph.file_part p SET etag = $5 FROM ph.file f
+		WHERE p.studio_id = $1 AND p.file_id = $3 AND p.number = $4 AND f.studio_id = $1 AND f.id = $3 AND f.delivery_id = $2`, m.studio, delivery, file, number, etag)
+	if err != nil {
+		return fmt.Errorf("part %d of file %s: %w", number, file, err)
+	}
+	if tag.RowsAffected() == 0 {
+		return ErrNotFound
+	}
+	return nil
+}
+
+func (tx *Tx) uploading(ctx context.Context, delivery uuid.UUID) (lockedMilestone, error) {
+	if err := tx.allow("uploading", VendorSide); err != nil {
+		return lockedMilestone{}, err
+	}
+	m, state, err := tx.lockDelivery(ctx, delivery)
+	if err != nil {
+		return m, err
+	}
+	if state != DOpen {
+		return m, fmt.Errorf("%w: the delivery is %s, nothing is uploaded to it any more", ErrState, state)
+	}
+	return m, nil
+}
+
+// setDelivery moves a delivery; the row is guarded by the milestone's lock. Statements are whole, so that each can be
+// read as it runs.
+func (tx *Tx) setDelivery(ctx context.Context, studio, id uuid.UUID, to DeliveryState) error {
+	var err error
+	switch to {
+	case DSealing:
+		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'sealing', sealing_at = now() WHERE studio_id = $1 AND id = $2`, studio, id)
+	case DOpen:
+		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'open', sealing_at = NULL WHERE studio_id = $1 AND id = $2`, studio, id)
+	case DSealed:
+		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'sealed', sealed_at = now(), sealed_by = $3 WHERE studio_id = $1 AND id = $2`, studio, id, tx.Who.Member)
+	case DAbandoned:
+		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'abandoned', abandoned_at = now(), abandoned_by = $3 WHERE studio_id = $1 AND id = $2`, studio, id, tx.Who.Member)
+	}
+	if err != nil {
+		return fmt.Errorf("delivery %s to %s: %w", id, to, err)
+	}
+	return nil
+}
+
+// BeginSeal fences uploads (state sealing). Repeating it is fine; on a sealed delivery it returns it as it is. The
+// caller then looks at every object and calls FinishSeal or CancelSeal: no object is looked at inside a transaction.
+func (tx *Tx) BeginSeal(ctx context.Context, id uuid.UUID) (Delivery, error) {
+	if err := tx.allow("sealing", VendorSide); err != nil {
+		return Delivery{}, err
+	}
+	m, state, err := tx.lockDelivery(ctx, id)
+	if err != nil {
+		return Delivery{}, err
+	}
+	switch state {
+	case DOpen:
+		if _, ok := Next(m.state, EvSeal); !ok {
+			return Delivery{}, fmt.Errorf("%w: the milestone is %s", ErrState, m.state)
+		}
+		if err := tx.setDelivery(ctx, m.studio, id, DSealing); err != nil {
+			return Delivery{}, err
+		}
+	case DAbandoned:
+		return Delivery{}, fmt.Errorf("%w: the delivery is abandoned", ErrState)
+	}
+	return tx.Delivery(ctx, id)
+}
+
+// CancelSeal goes back to open, after an object was found missing or wrong.
+func (tx *Tx) CancelSeal(ctx context.Context, id uuid.UUID) (Delivery, error) {
+	if err := tx.allow("sealing", VendorSide); err != nil {
+		return Delivery{}, err
+	}
+	m, state, err := tx.lockDelivery(ctx, id)
+	if err != nil {
+		return Delivery{}, err
+	}
+	if state == DSealed || state == DAbandoned {
+		return Delivery{}, fmt.Errorf("%w: the delivery is %s", ErrState, state)
+	}
+	if state == DSealing {
+		if err := tx.setDelivery(ctx, m.studio, id, DOpen); err != nil {
+			return Delivery{}, err
+		}
+	}
+	return tx.Delivery(ctx, id)
+}
+
+// Abandon gives an open delivery up; its objects may be swept. Repeating it is fine.
+func (tx *Tx) Abandon(ctx context.Context, id uuid.UUID) (Delivery, error) {
+	if err := tx.allow("abandoning a delivery", VendorSide); err != nil {
+		return Delivery{}, err
+	}
+	m, state, err := tx.lockDelivery(ctx, id)
+	if err != nil {
+		return Delivery{}, err
+	}
+	switch state {
+	case DSealed, DSealing:
+		return Delivery{}, fmt.Errorf("%w: the delivery is %s", ErrState, state)
+	case DOpen:
+		if err := tx.setDelivery(ctx, m.studio, id, DAbandoned); err != nil {
+			return Delivery{}, err
+		}
+		tx.fact(FactDeliveryAbandoned, m.studio, m.workOrder, id)
+	}
+	return tx.Delivery(ctx, id)
+}
+
+// FinishSeal makes the delivery final: it stores what HEAD said of each object, queues the inspection under the spec in
+// force now, enqueues a worker's ticket and records the fact, all in this transaction. Repeating it returns the sealed
+// delivery.
+func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (Delivery, error) {
+	if err := tx.allow("sealing", VendorSide); err != nil {
+		return Delivery{}, err
+	}
+	m, state, err := tx.lockDelivery(ctx, id)
+	if err != nil {
+		return Delivery{}, err
+	}
+	switch state {
+	case DSealed:
+		return tx.Delivery(ctx, id)
+	case DOpen, DAbandoned:
+		return Delivery{}, fmt.Errorf("%w: the delivery is %s, not being sealed", ErrState, state)
+	}
+	if err := tx.storeArrived(ctx, m.studio, id, arrived); err != nil {
+		return Delivery{}, err
+	}
+	if err := tx.move(ctx, m, EvSeal); err != nil {
+		return Delivery{}, err
+	}
+	if err := tx.setDelivery(ctx, m.studio, id, DSealed); err != nil {
+		return Delivery{}, err
+	}
+	if _, err := tx.queueInspection(ctx, m, id, ""); err != nil {
+		return Delivery{}, err
+	}
+	tx.fact(FactDeliverySealed, m.studio, m.workOrder, id)
+	return tx.Delivery(ctx, id)
+}
+
+// storeArrived needs exactly one object for each file, with the declared size.
+func (tx *Tx) storeArrived(ctx context.Context, studio, delivery uuid.UUID, arrived []Arrived) error {
+	files, err := filesOf(ctx, tx, studio, delivery)
+	if err != nil {
+		return fmt.Errorf("files of delivery %s: %w", delivery, err)
+	}
+	by := make(map[uuid.UUID]Arrived, len(arrived))
+	for _, a := range arrived {
+		by[a.File] = a
+	}
+	if len(by) != len(files) || len(arrived) != len(files) {
+		return invalid("arrived", "names %d objects for %d files", len(by), len(files))
+	}
+	batch := &pgx.Batch{}
+	for _, f := range files {
+		a, ok := by[f.ID]
+		if !ok || a.ETag == "" {
+			return invalid("arrived", "does not name the object of %s", f.Path)
+		}
+		if a.Size != f.Size {
+			return invalid("arrived", "has %d bytes for %s, the manifest says %d", a.Size, f.Path, f.Size)
+		}
+		batch.Queue(`UPDATE ph.file SET etag = $3, version_id = nullif($4, '') WHERE studio_id = $1 AND id = $2`, studio, f.ID, a.ETag, a.VersionID)
+	}
+	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
+		return fmt.Errorf("objects of delivery %s: %w", delivery, err)
+	}
+	return nil
+}

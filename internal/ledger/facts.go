@@ -1,0 +1,90 @@
+package ledger
+
+// Fact kinds. Each act is one leaf of one log, at version 1 until its content has to change; a version's projector stays
+// for ever, or old leaves could not be checked any more.
+const (
+	FactProjectCreated      = "project.created" // studio log
+	FactVendorEngaged       = "vendor.engaged"  // studio log
+	FactWorkOrderPlaced     = "work_order.placed"
+	FactPropOrdered         = "prop.ordered"
+	FactSpecRevised         = "spec.revised"
+	FactSpecAcknowledged    = "spec.acknowledged"
+	FactDeliveryOpened      = "delivery.opened"
+	FactDeliverySealed      = "delivery.sealed"
+	FactDeliveryAbandoned   = "delivery.abandoned"
+	FactInspectionRequested = "inspection.requested"
+	FactInspectionRecorded  = "inspection.recorded"
+	FactConcessionGranted   = "concession.granted"
+	FactSignedOff           = "milestone.signed_off"
+	FactPayable             = "milestone.payable"
+	FactCancelled           = "milestone.cancelled"
+	FactNoteWritten         = "note.written" // studio log where private
+)
+
+// projector makes a fact's data from the rows: the same query when the leaf is written and when it is verified, so that
+// a leaf says what the rows say by construction. $1 is the studio, $2 the subject. It reads columns that never change.
+type projector struct {
+	version int
+	data    string // one row, one column of jsonb as text
+	// subjects lists what must have a fact of this kind in log $2 of studio $1: a row without its fact is found too.
+	subjects string
+}
+
+// projectors holds the version that is written now.
+var projectors = map[string]projector{
+	FactProjectCreated: {1, `SELECT jsonb_build_object('code', code, 'title', title)::text FROM ph.project WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.project WHERE studio_id = $1 AND studio_id = $2`},
+	FactVendorEngaged: {1, `SELECT jsonb_build_object('vendor', vendor_id, 'name', vendor_name)::text FROM ph.engagement WHERE studio_id = $1 AND vendor_id = $2`,
+		`SELECT vendor_id FROM ph.engagement WHERE studio_id = $1 AND studio_id = $2`},
+	FactWorkOrderPlaced: {1, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
+			'rounds_included', rounds_included, 'review_days', review_days, 'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
+		FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`},
+	FactPropOrdered: {1, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
+			(SELECT jsonb_agg(jsonb_build_object('id', m.id, 'kind', m.kind, 'share_bp', m.share_bp, 'amount_minor', m.amount_minor, 'due', m.due_on) ORDER BY m.position)
+			 FROM ph.milestone m WHERE m.studio_id = p.studio_id AND m.prop_id = p.id))::text
+		FROM ph.prop p WHERE p.studio_id = $1 AND p.id = $2`,
+		`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`},
+	FactSpecRevised: {1, `SELECT jsonb_build_object('prop', prop_id, 'number', number, 'parent', parent_id, 'digest', encode(digest, 'hex'),
+			'document_sha256', encode(sha256(document), 'hex'), 'note', note)::text
+		FROM ph.spec_revision WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.spec_revision WHERE studio_id = $1 AND work_order_id = $2`},
+	FactSpecAcknowledged: {1, `SELECT jsonb_build_object('prop', prop_id, 'spec_revision', spec_revision_id)::text FROM ph.spec_ack WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.spec_ack WHERE studio_id = $1 AND work_order_id = $2`},
+	FactDeliveryOpened: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number, 'manifest_sha256', encode(manifest_sha256, 'hex'),
+			'files', files, 'bytes', bytes, 'spec_revision', spec_revision_id, 'note', note)::text
+		FROM ph.delivery WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`},
+	FactDeliverySealed: {1, `SELECT jsonb_build_object('milestone', d.milestone_id, 'number', d.number, 'manifest_sha256', encode(d.manifest_sha256, 'hex'), 'files',
+			(SELECT jsonb_agg(jsonb_build_object('id', f.id, 'path', f.path, 'role', f.role, 'size', f.size, 'sha256', encode(f.sha256, 'hex'),
+				'object', f.object_key, 'etag', f.etag) ORDER BY f.ord) FROM ph.file f WHERE f.studio_id = d.studio_id AND f.delivery_id = d.id))::text
+		FROM ph.delivery d WHERE d.studio_id = $1 AND d.id = $2 AND d.state = 'sealed'`,
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'sealed'`},
+	FactDeliveryAbandoned: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number)::text
+		FROM ph.delivery WHERE studio_id = $1 AND id = $2 AND state = 'abandoned'`,
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'abandoned'`},
+	FactInspectionRequested: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'reason', reason)::text
+		FROM ph.inspection WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND reason <> ''`},
+	// findings_sha256 is the digest as recorded; verification makes it again from the rows of ph.finding.
+	FactInspectionRecorded: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'fence', fence, 'attempts', attempts,
+			'engine', engine, 'engine_digest', engine_digest, 'verdict', verdict, 'cause', cause, 'evidence_sha256', encode(evidence_sha256, 'hex'),
+			'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues)::text
+		FROM ph.inspection WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
+		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`},
+	FactConcessionGranted: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason)::text
+		FROM ph.concession WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`},
+	FactSignedOff: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
+			'reason', reason, 'role', by_role)::text
+		FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.sign_off WHERE studio_id = $1 AND work_order_id = $2`},
+	FactPayable: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'sign_off', sign_off_id, 'amount_minor', amount_minor, 'currency', currency)::text
+		FROM ph.payable WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.payable WHERE studio_id = $1 AND work_order_id = $2`},
+	FactCancelled: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'reason', reason)::text FROM ph.cancellation WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.cancellation WHERE studio_id = $1 AND work_order_id = $2`},
+	FactNoteWritten: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL,
+			'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`},
+}

@@ -1,0 +1,85 @@
+package ledger
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/binary"
+	"errors"
+	"fmt"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// Request identifies one POST for idempotency.
+type Request struct {
+	Method, Route, Key string
+	Body               []byte // hashed, not kept
+}
+
+// Ref is what a request made: kept for replays in place of the response, which is rendered anew.
+type Ref struct {
+	Kind string
+	ID   uuid.UUID
+}
+
+// Idempotent runs effect once per caller, route and key, and gives back the same Ref for every repeat within 48 hours.
+// An empty Key runs effect always. The key is kept only if the effect's transaction commits. Errors: ErrKeyReused,
+// ErrInFlight.
+func Idempotent(ctx context.Context, tx *Tx, r Request, effect func() (Ref, error)) (ref Ref, replayed bool, err error) {
+	if r.Key == "" {
+		ref, err = effect()
+		return ref, false, err
+	}
+	if len(r.Key) > 255 {
+		return Ref{}, false, invalid("Idempotency-Key", "is over 255 characters")
+	}
+	// The lock of this key, until the transaction ends: who does not get it is told so at once and does not queue up.
+	var mine bool
+	if err := tx.QueryRow(ctx, `SELECT pg_try_advisory_xact_lock($1)`, keyLock(tx.Who, r)).Scan(&mine); err != nil {
+		return Ref{}, false, fmt.Errorf("idempotency key: %w", err)
+	}
+	if !mine {
+		return Ref{}, false, ErrInFlight
+	}
+	body := sha256.Sum256(r.Body)
+	var before []byte
+	err = tx.QueryRow(ctx, `SELECT body_sha256, made_kind, made_id FROM ph.idempotency
+		WHERE party_id = $1 AND member_id = $2 AND method = $3 AND route = $4 AND key = $5`,
+		tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key).Scan(&before, &ref.Kind, &ref.ID)
+	switch {
+	case err == nil && bytes.Equal(before, body[:]):
+		return ref, true, nil
+	case err == nil:
+		return Ref{}, false, ErrKeyReused
+	case !errors.Is(err, pgx.ErrNoRows):
+		return Ref{}, false, fmt.Errorf("idempotency key: %w", err)
+	}
+	if ref, err = effect(); err != nil {
+		return Ref{}, false, err
+	}
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.idempotency (party_id, member_id, method, route, key, body_sha256, made_kind, made_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key, body[:], ref.Kind, ref.ID); err != nil {
+		return Ref{}, false, fmt.Errorf("keep the idempotency key: %w", err)
+	}
+	return ref, false, nil
+}
+
+// keyLock folds the key to the 64 bits of an advisory lock. Two keys that share them could only see ErrInFlight.
+func keyLock(who Who, r Request) int64 {
+	h := sha256.New()
+	for _, s := range []string{who.Party.String(), who.Member.String(), r.Method, r.Route, r.Key} {
+		fmt.Fprintf(h, "%d:%s", len(s), s)
+	}
+	return int64(binary.BigEndian.Uint64(h.Sum(nil)))
+}
+
+// SweepKeys forgets idempotency keys older than 48 hours, at most 10,000 a call, and says how many.
+func (s *Store) SweepKeys(ctx context.Context) (int64, error) {
+	var n int64
+	if err := s.pool.QueryRow(ctx, `SELECT ph.sweep_idempotency()`).Scan(&n); err != nil {
+		return 0, fmt.Errorf("sweep idempotency keys: %w", err)
+	}
+	return n, nil
+}

@@ -1,0 +1,227 @@
+package ledger
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"math/bits"
+	"sort"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"golang.org/x/mod/sumdb/tlog"
+
+	"proofhouse/internal/canon"
+)
+
+// emptyRoot is the root of a log without leaves: SHA-256 of nothing (RFC 6962, section 2.1).
+var emptyRoot = sha256.Sum256(nil)
+
+const saltBytes = 16 // 128 bits: a name or a remark cannot be guessed from its commitment
+
+// pendingFact is an act to be appended at the end of its transaction.
+type pendingFact struct {
+	kind                 string
+	studio, log, subject uuid.UUID
+}
+
+// fact records an act. Its leaf is made from the rows as they stand when the transaction ends.
+func (tx *Tx) fact(kind string, studio, log, subject uuid.UUID) {
+	tx.facts = append(tx.facts, pendingFact{kind, studio, log, subject})
+}
+
+// leaf is a fact's body; its field names, with the kind's data, are what a leaf holds. Names of people are not in it:
+// name_commit is SHA-256(salt || name), and the two rest in an erasable table.
+type leaf struct {
+	Kind       string          `json:"kind"`
+	Version    int             `json:"version"`
+	Log        uuid.UUID       `json:"log"`
+	Subject    uuid.UUID       `json:"subject"`
+	RecordedAt string          `json:"recorded_at"`
+	Actor      Actor           `json:"actor"`
+	Member     *uuid.UUID      `json:"member,omitempty"`
+	NameCommit string          `json:"name_commit,omitempty"`
+	Data       json.RawMessage `json:"data"`
+}
+
+func (l leaf) body() ([]byte, error) {
+	b, err := canon.Marshal(l)
+	if err != nil {
+		return nil, fmt.Errorf("fact %s: %w", l.Kind, err)
+	}
+	return b, nil
+}
+
+// stamp is a time as leaves hold it: UTC, to the microsecond that PostgreSQL keeps.
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02T15:04:05.000000Z") }
+
+func commit(salt []byte, text string) string {
+	sum := sha256.Sum256(append(bytes.Clone(salt), text...))
+	return hex.EncodeToString(sum[:])
+}
+
+func (tx *Tx) actor() Actor {
+	switch tx.Who.Side {
+	case StudioSide:
+		return ByStudio
+	case VendorSide:
+		return ByVendor
+	}
+	return ByMachine
+}
+
+// appendFacts writes the pending facts as the transaction's last act. Heads are locked by ascending log id, so that two
+// transactions never wait for each other in a ring; holding a head to the commit is what makes indices gapless and in
+// commit order.
+func (tx *Tx) appendFacts(ctx context.Context) error {
+	if len(tx.facts) == 0 {
+		return nil
+	}
+	data, err := tx.project(ctx, tx.facts)
+	if err != nil {
+		return err
+	}
+	byLog := map[uuid.UUID][]int{}
+	var logs []uuid.UUID
+	for i, f := range tx.facts {
+		if byLog[f.log] == nil {
+			logs = append(logs, f.log)
+		}
+		byLog[f.log] = append(byLog[f.log], i)
+	}
+	sort.Slice(logs, func(i, j int) bool { return bytes.Compare(logs[i][:], logs[j][:]) < 0 })
+	for _, id := range logs {
+		if err := tx.appendTo(ctx, id, byLog[id], data); err != nil {
+			return fmt.Errorf("log %s: %w", id, err)
+		}
+	}
+	tx.facts = nil
+	return nil
+}
+
+// project reads the data of each fact from the rows, in one round trip.
+func (tx *Tx) project(ctx context.Context, facts []pendingFact) ([]string, error) {
+	batch := &pgx.Batch{}
+	for _, f := range facts {
+		batch.Queue(projectors[f.kind].data, f.studio, f.subject)
+	}
+	results := tx.SendBatch(ctx, batch)
+	defer results.Close()
+	data := make([]string, len(facts))
+	for i, f := range facts {
+		if err := results.QueryRow().Scan(&data[i]); err != nil {
+			return nil, fmt.Errorf("what %s of %s says: %w", f.kind, f.subject, err)
+		}
+	}
+	return data, results.Close()
+}
+
+func (tx *Tx) appendTo(ctx context.Context, log uuid.UUID, which []int, data []string) error {
+	studio := tx.facts[which[0]].studio
+	var vendor *uuid.UUID
+	var size int64
+	var now time.Time
+	if err := tx.QueryRow(ctx, `SELECT vendor_id, size, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, studio, log).Scan(&vendor, &size, &now); err != nil {
+		return fmt.Errorf("lock the head: %w", err)
+	}
+	reader, err := readFrontier(ctx, tx, studio, log, size)
+	if err != nil {
+		return err
+	}
+	batch := &pgx.Batch{}
+	first := tlog.StoredHashCount(size)
+	var stored [][]byte
+	for _, i := range which {
+		f, idx := tx.facts[i], size
+		l := leaf{Kind: f.kind, Version: projectors[f.kind].version, Log: log, Subject: f.subject, RecordedAt: stamp(now), Actor: tx.actor(), Data: json.RawMessage(data[i])}
+		if l.Actor != ByMachine {
+			salt := randomBytes(saltBytes)
+			l.Member, l.NameCommit = &tx.Who.Member, commit(salt, tx.Who.Name)
+			batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) VALUES ($1, $2, $3, $4, $5, $6)`, studio, vendor, log, idx, salt, tx.Who.Name)
+		}
+		body, err := l.body()
+		if err != nil {
+			return err
+		}
+		hashes, err := tlog.StoredHashes(idx, body, reader)
+		if err != nil {
+			return fmt.Errorf("leaf %d: %w", idx, err)
+		}
+		for _, h := range hashes {
+			reader[first+int64(len(stored))] = h
+			stored = append(stored, bytes.Clone(h[:]))
+		}
+		batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, idx, kind, version, subject_id, actor, member_id, recorded_at, body)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, studio, vendor, log, idx, l.Kind, l.Version, l.Subject, l.Actor, l.Member, now, body)
+		size++
+	}
+	root, err := tlog.TreeHash(size, reader)
+	if err != nil {
+		return fmt.Errorf("root at %d: %w", size, err)
+	}
+	batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
+		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, studio, vendor, log, first, stored)
+	batch.Queue(`UPDATE ph.log SET size = $3, root = $4 WHERE studio_id = $1 AND id = $2`, studio, log, size, root[:])
+	return tx.SendBatch(ctx, batch).Close()
+}
+
+// hashMap is a tlog.HashReader over hashes read beforehand.
+type hashMap map[int64]tlog.Hash
+
+// ReadHashes gives the hashes at the stored indices, or an error for one that is not there.
+func (m hashMap) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
+	out := make([]tlog.Hash, len(indexes))
+	for i, idx := range indexes {
+		h, ok := m[idx]
+		if !ok {
+			return nil, fmt.Errorf("stored hash %d is missing", idx)
+		}
+		out[i] = h
+	}
+	return out, nil
+}
+
+// frontier lists the stored indices of the roots of the full subtrees that make up a tree of n leaves, one for each bit
+// of n: all that appending and the new root need.
+func frontier(n int64) []int64 {
+	var out []int64
+	for level := bits.Len64(uint64(n)) - 1; level >= 0; level-- {
+		if n>>level&1 == 1 {
+			out = append(out, tlog.StoredHashIndex(level, n>>level-1))
+		}
+	}
+	return out
+}
+
+func readFrontier(ctx context.Context, tx pgx.Tx, studio, log uuid.UUID, size int64) (hashMap, error) {
+	return readHashes(ctx, tx, studio, log, frontier(size))
+}
+
+func readHashes(ctx context.Context, tx pgx.Tx, studio, log uuid.UUID, indexes []int64) (hashMap, error) {
+	rows, err := tx.Query(ctx, `SELECT idx, hash FROM ph.log_hash WHERE studio_id = $1 AND log_id = $2 AND idx = ANY ($3)`, studio, log, indexes)
+	if err != nil {
+		return nil, fmt.Errorf("stored hashes: %w", err)
+	}
+	return collectHashes(rows)
+}
+
+func collectHashes(rows pgx.Rows) (hashMap, error) {
+	defer rows.Close()
+	m := hashMap{}
+	for rows.Next() {
+		var idx int64
+		var hash []byte
+		if err := rows.Scan(&idx, &hash); err != nil {
+			return nil, fmt.Errorf("stored hashes: %w", err)
+		}
+		m[idx] = tlog.Hash(hash)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("stored hashes: %w", err)
+	}
+	return m, nil
+}

@@ -1,0 +1,103 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgxpool"
+)
+
+// Login tells who is calling, by the role ph_login, which may do nothing else.
+type Login struct{ pool *pgxpool.Pool }
+
+// NewLogin makes a login over a pool of role ph_login.
+func NewLogin(pool *pgxpool.Pool) *Login { return &Login{pool: pool} }
+
+const (
+	sessionPrefix    = "phs_"
+	tokenPrefix      = "pht_"
+	invitationPrefix = "phi_"
+)
+
+// Password checks an e-mail and a password. It takes the same time whether or not the e-mail is known. A Who from here
+// has every scope and no session yet: StartSession makes one.
+func (l *Login) Password(ctx context.Context, email, password string) (Who, error) {
+	who := Who{Scopes: Scopes}
+	hash := decoy
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, password_hash FROM ph.login_password($1)`, normalEmail(email)).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &hash)
+	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return Who{}, fmt.Errorf("log in: %w", err)
+	}
+	if !checkPassword(hash, password) || err != nil {
+		return Who{}, ErrCredentials
+	}
+	return who, nil
+}
+
+// Session finds the caller of a page by its cookie's secret.
+func (l *Login) Session(ctx context.Context, secret string) (Who, error) {
+	who := Who{Scopes: Scopes}
+	if !strings.HasPrefix(secret, sessionPrefix) {
+		return Who{}, ErrCredentials
+	}
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, session_id FROM ph.login_session($1)`, hashSecret(secret)).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &who.Session)
+	return whoOr(who, err)
+}
+
+// Token finds the caller of a program by its bearer token.
+func (l *Login) Token(ctx context.Context, secret string) (Who, error) {
+	var who Who
+	if !strings.HasPrefix(secret, tokenPrefix) {
+		return Who{}, ErrCredentials
+	}
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, token_id, scopes FROM ph.login_token($1)`, hashSecret(secret)).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &who.Token, &who.Scopes)
+	return whoOr(who, err)
+}
+
+// Invitation shows what a secret invites to.
+func (l *Login) Invitation(ctx context.Context, secret string) (Invitation, error) {
+	var inv Invitation
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, id, email, roles, expires_at FROM ph.login_invitation($1)`, hashSecret(secret)).
+		Scan(&inv.Party, &inv.PartyName, &inv.Side, &inv.ID, &inv.Email, &inv.Roles, &inv.ExpiresAt)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return Invitation{}, ErrCredentials
+	}
+	if err != nil {
+		return Invitation{}, fmt.Errorf("look up an invitation: %w", err)
+	}
+	return inv, nil
+}
+
+// AcceptInvitation makes the member. It works once. Password: 12 characters at least. An e-mail that is already a
+// member's is ErrConflict.
+func (l *Login) AcceptInvitation(ctx context.Context, secret, name, password string) (Who, error) {
+	name = strings.TrimSpace(name)
+	if name == "" || len(name) > 200 {
+		return Who{}, invalid("name", "needs 1 to 200 characters")
+	}
+	hash, err := hashPassword(password)
+	if err != nil {
+		return Who{}, err
+	}
+	who := Who{Scopes: Scopes}
+	err = l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles FROM ph.accept_invitation($1, $2, $3, $4)`,
+		hashSecret(secret), newID(), name, hash).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles)
+	return whoOr(who, err)
+}
+
+func whoOr(who Who, err error) (Who, error) {
+	switch {
+	case errors.Is(err, pgx.ErrNoRows):
+		return Who{}, ErrCredentials
+	case err != nil:
+		return Who{}, fmt.Errorf("find the caller: %w", mapError(err))
+	}
+	return who, nil
+}

@@ -1,0 +1,346 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// A milestone with its newest delivery and that one's inspection: the one under way, else the current one. Indexes:
+// delivery_number_key (studio_id, milestone_id, number), inspection_of_delivery.
+const (
+	milestoneColumns = `m.id, m.prop_id, m.position, m.kind, m.share_bp, m.amount_minor, m.due_on, m.state, m.since, m.rounds,
+       d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
+	milestoneJoins = `
+LEFT JOIN LATERAL (SELECT id, number, state, sealed_at FROM ph.delivery
+  WHERE studio_id = m.studio_id AND milestone_id = m.id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
+LEFT JOIN LATERAL (SELECT id, state, verdict, headline, issues FROM ph.inspection
+  WHERE studio_id = m.studio_id AND delivery_id = d.id ORDER BY state <> 'done' DESC, current DESC, id DESC LIMIT 1) i ON true
+`
+)
+
+// milestoneRow holds the nullable columns of milestoneColumns while scanning.
+type milestoneRow struct {
+	m                    Milestone
+	due                  *time.Time
+	delivery, inspection *uuid.UUID
+	number               *int
+	dState               *DeliveryState
+	sealedAt             *time.Time
+	iState               *InspectionState
+	verdict              *Verdict
+	headline             *string
+	issues               *int
+}
+
+func (r *milestoneRow) targets() []any {
+	return []any{&r.m.ID, &r.m.PropID, &r.m.Position, &r.m.Kind, &r.m.ShareBP, &r.m.AmountMinor, &r.due, &r.m.State, &r.m.Since, &r.m.Rounds,
+		&r.delivery, &r.number, &r.dState, &r.sealedAt, &r.inspection, &r.iState, &r.verdict, &r.headline, &r.issues}
+}
+
+func (r *milestoneRow) milestone() Milestone {
+	m := r.m
+	m.Due, m.Desk = r.due, m.State.Desk()
+	if r.delivery != nil {
+		m.Delivery = &DeliveryHead{ID: *r.delivery, Number: *r.number, State: *r.dState, SealedAt: r.sealedAt,
+			Inspection: inspectionHead(r.inspection, r.iState, r.verdict, r.headline, r.issues)}
+	}
+	return m
+}
+
+func inspectionHead(id *uuid.UUID, state *InspectionState, verdict *Verdict, headline *string, issues *int) *InspectionHead {
+	if id == nil {
+		return nil
+	}
+	return &InspectionHead{ID: *id, State: *state, Verdict: deref(verdict), Headline: deref(headline), Issues: deref(issues)}
+}
+
+func deref[T any](p *T) T {
+	var zero T
+	if p == nil {
+		return zero
+	}
+	return *p
+}
+
+// MyWork lists milestones by due date, those without one last: what lies on which desk. Index: milestone_work_of_* and
+// milestone_all_of_*.
+func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem], error) {
+	afterDue, afterID := "-infinity", uuid.Nil.String()
+	if p.After != "" {
+		keys, err := p.keys(2)
+		if err != nil {
+			return List[WorkItem]{}, err
+		}
+		if _, err := time.Parse(time.DateOnly, keys[0]); err != nil {
+			return List[WorkItem]{}, invalid("cursor", "is not one of ours")
+		}
+		if _, err := uuid.Parse(keys[1]); err != nil {
+			return List[WorkItem]{}, invalid("cursor", "is not one of ours")
+		}
+		afterDue, afterID = keys[0], keys[1]
+	}
+	query := `SELECT ` + milestoneColumns + `,
+       p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort,
+       m.due_on < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled')
+FROM ph.milestone m
+JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
+JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
+JOIN ph.engagement e ON e.studio_id = m.studio_id AND e.vendor_id = m.vendor_id` + milestoneJoins + `
+WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
+	args := []any{tx.Who.Party, afterDue, afterID}
+	add := func(cond string, arg any) {
+		args = append(args, arg)
+		query += fmt.Sprintf(" AND "+cond, len(args))
+	}
+	if f.Open {
+		query += ` AND m.state NOT IN ('accepted', 'cancelled')` // literally the partial index's condition
+	}
+	if len(f.Desks) > 0 {
+		add("m.state = ANY ($%d)", statesOn(f.Desks))
+	}
+	if f.WorkOrder != uuid.Nil {
+		add("m.work_order_id = $%d", f.WorkOrder)
+	}
+	if f.Vendor != uuid.Nil {
+		add("m.vendor_id = $%d", f.Vendor)
+	}
+	query += fmt.Sprintf(" ORDER BY m.due_sort, m.id LIMIT %d", p.limit()+1)
+	rows, err := tx.Query(ctx, tx.sql(query), args...)
+	if err != nil {
+		return List[WorkItem]{}, fmt.Errorf("list work: %w", err)
+	}
+	type line struct {
+		WorkItem
+		sort time.Time
+	}
+	items, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (line, error) {
+		var r milestoneRow
+		var l line
+		var late *bool // NULL where there is no due date
+		err := row.Scan(append(r.targets(), &l.PropCode, &l.PropTitle, &l.Tier, &l.WorkItem.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.StudioName, &l.sort, &late)...)
+		l.Milestone, l.PropID = r.milestone(), r.m.PropID
+		l.Late = deref(late)
+		return l, err
+	})
+	if err != nil {
+		return List[WorkItem]{}, fmt.Errorf("list work: %w", err)
+	}
+	page := listOf(items, p.limit(), func(l line) string { return cursor(l.sort.Format(time.DateOnly), l.Milestone.ID.String()) })
+	out := List[WorkItem]{Next: page.Next, Items: make([]WorkItem, len(page.Items))}
+	for i, l := range page.Items {
+		out.Items[i] = l.WorkItem
+	}
+	return out, nil
+}
+
+func statesOn(on []Desk) []string {
+	var states []string
+	for _, s := range MilestoneStates {
+		for _, d := range on {
+			if s.Desk() == d {
+				states = append(states, string(s))
+			}
+		}
+	}
+	return states
+}
+
+const propSelect = `
+SELECT p.id, p.studio_id, p.vendor_id, p.work_order_id, p.code, p.title, p.tier, p.price_minor, w.currency, p.ordered_at,
+       w.code, e.vendor_name, e.studio_name, p.work_began_at, p.spec_in_force
+FROM ph.prop p
+JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id
+JOIN ph.engagement e ON e.studio_id = p.studio_id AND e.vendor_id = p.vendor_id
+`
+
+// Prop is one prop with its milestones.
+func (tx *Tx) Prop(ctx context.Context, id uuid.UUID) (Prop, error) {
+	props, err := tx.props(ctx, propSelect+`WHERE p.{me} = $1 AND p.id = $2`, id)
+	if err != nil {
+		return Prop{}, fmt.Errorf("prop %s: %w", id, err)
+	}
+	if len(props) == 0 {
+		return Prop{}, ErrNotFound
+	}
+	return props[0], nil
+}
+
+// Props lists props in the order in which they were ordered.
+func (tx *Tx) Props(ctx context.Context, f PropFilter, p Page) (List[Prop], error) {
+	after, err := p.afterID(firstID)
+	if err != nil {
+		return List[Prop]{}, err
+	}
+	query := propSelect + `WHERE p.{me} = $1 AND p.id > $2`
+	args := []any{after}
+	if f.WorkOrder != uuid.Nil {
+		args = append(args, f.WorkOrder)
+		query += fmt.Sprintf(" AND p.work_order_id = $%d", len(args)+1)
+	}
+	if f.CodePrefix != "" {
+		args = append(args, f.CodePrefix)
+		query += fmt.Sprintf(" AND p.code ^@ $%d", len(args)+1)
+	}
+	query += fmt.Sprintf(" ORDER BY p.id LIMIT %d", p.limit()+1)
+	items, err := tx.props(ctx, query, args...)
+	if err != nil {
+		return List[Prop]{}, fmt.Errorf("list props: %w", err)
+	}
+	return listOf(items, p.limit(), func(p Prop) string { return cursor(p.ID.String()) }), nil
+}
+
+// props runs a propSelect and fills in milestones and specs with one query each.
+func (tx *Tx) props(ctx context.Context, query string, args ...any) ([]Prop, error) {
+	rows, err := tx.Query(ctx, tx.sql(query), append([]any{tx.Who.Party}, args...)...)
+	if err != nil {
+		return nil, err
+	}
+	inForce := map[uuid.UUID]uuid.UUID{}
+	props, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (Prop, error) {
+		var p Prop
+		var spec *uuid.UUID
+		err := row.Scan(&p.ID, &p.StudioID, &p.VendorID, &p.WorkOrderID, &p.Code, &p.Title, &p.Tier, &p.PriceMinor, &p.Currency, &p.OrderedAt,
+			&p.WorkOrder, &p.VendorName, &p.StudioName, &p.WorkBeganAt, &spec)
+		inForce[p.ID] = deref(spec)
+		return p, err
+	})
+	if err != nil || len(props) == 0 {
+		return props, err
+	}
+	at := make(map[uuid.UUID]*Prop, len(props))
+	ids := make([]uuid.UUID, len(props))
+	for i := range props {
+		ids[i], at[props[i].ID] = props[i].ID, &props[i]
+	}
+	if err := tx.propMilestones(ctx, ids, at); err != nil {
+		return nil, err
+	}
+	return props, tx.propSpecs(ctx, ids, at, inForce)
+}
+
+func (tx *Tx) propMilestones(ctx context.Context, ids []uuid.UUID, at map[uuid.UUID]*Prop) error {
+	rows, err := tx.Query(ctx, tx.sql(`SELECT `+milestoneColumns+` FROM ph.milestone m`+milestoneJoins+`
+		WHERE m.{me} = $1 AND m.studio_id = ANY ($3) AND m.prop_id = ANY ($2) ORDER BY m.prop_id, m.position`), tx.Who.Party, ids, studiosOf(at))
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var r milestoneRow
+		if err := rows.Scan(r.targets()...); err != nil {
+			return err
+		}
+		p, m := at[r.m.PropID], r.milestone()
+		p.Milestones = append(p.Milestones, m)
+		if m.Due != nil && !m.State.Final() && (p.MilestoneDue == nil || m.Due.Before(*p.MilestoneDue)) {
+			p.MilestoneDue = m.Due
+		}
+	}
+	return rows.Err()
+}
+
+func studiosOf(props map[uuid.UUID]*Prop) []uuid.UUID {
+	var out []uuid.UUID
+	seen := map[uuid.UUID]bool{}
+	for _, p := range props {
+		if !seen[p.StudioID] {
+			seen[p.StudioID] = true
+			out = append(out, p.StudioID)
+		}
+	}
+	return out
+}
+
+func (tx *Tx) propSpecs(ctx context.Context, ids []uuid.UUID, at map[uuid.UUID]*Prop, inForce map[uuid.UUID]uuid.UUID) error {
+	heads, err := tx.specHeads(ctx, `s.studio_id = ANY ($3) AND s.prop_id = ANY ($2)`, ids, studiosOf(at))
+	if err != nil {
+		return err
+	}
+	for i := range heads { // newest first within a prop
+		h := heads[i]
+		p := at[h.PropID]
+		if h.ID == inForce[h.PropID] {
+			p.SpecInForce = &h
+		} else if p.SpecOffered == nil && p.SpecInForce == nil {
+			p.SpecOffered = &h
+		}
+	}
+	return nil
+}
+
+// CancelMilestone stops a milestone; nothing more can be delivered for it, nothing is paid for it.
+func (tx *Tx) CancelMilestone(ctx context.Context, id uuid.UUID, reason string) (Milestone, error) {
+	if err := tx.allow("cancelling a milestone", StudioSide, Producer); err != nil {
+		return Milestone{}, err
+	}
+	if reason == "" || len([]rune(reason)) > reasonMax {
+		return Milestone{}, invalid("reason", "needs 1 to %d characters", reasonMax)
+	}
+	m, err := tx.lockMilestone(ctx, id)
+	if err != nil {
+		return Milestone{}, err
+	}
+	if err := tx.move(ctx, m, EvCancel); err != nil {
+		return Milestone{}, err
+	}
+	cancel := newID()
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.cancellation (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, reason, by_member, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, cancel, reason, tx.Who.Member, tx.Who.Name); err != nil {
+		return Milestone{}, fmt.Errorf("cancel milestone %s: %w", id, err)
+	}
+	tx.fact(FactCancelled, m.studio, m.workOrder, cancel)
+	prop, err := tx.Prop(ctx, m.prop)
+	if err != nil {
+		return Milestone{}, err
+	}
+	for _, out := range prop.Milestones {
+		if out.ID == id {
+			return out, nil
+		}
+	}
+	return Milestone{}, ErrNotFound
+}
+
+const reasonMax = 4000
+
+// lockedMilestone is the row that every rule about a milestone locks first.
+type lockedMilestone struct {
+	studio, vendor, workOrder, prop, id uuid.UUID
+	state                               MilestoneState
+	kind                                string
+	amountMinor                         int64
+	rounds                              int
+}
+
+func (tx *Tx) lockMilestone(ctx context.Context, id uuid.UUID) (lockedMilestone, error) {
+	var m lockedMilestone
+	err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id, prop_id, id, state, kind, amount_minor, rounds
+		FROM ph.milestone WHERE {me} = $1 AND id = $2 FOR UPDATE`), tx.Who.Party, id).
+		Scan(&m.studio, &m.vendor, &m.workOrder, &m.prop, &m.id, &m.state, &m.kind, &m.amountMinor, &m.rounds)
+	if err != nil {
+		return m, fmt.Errorf("milestone %s: %w", id, mapError(err))
+	}
+	return m, nil
+}
+
+// move takes a locked milestone one step. A step that is not in Moves is ErrState.
+func (tx *Tx) move(ctx context.Context, m lockedMilestone, ev Event) error {
+	to, ok := Next(m.state, ev)
+	if !ok {
+		return fmt.Errorf("%w: a milestone that is %s cannot take %s", ErrState, m.state, ev)
+	}
+	rounds := 0
+	if ev == EvSeal {
+		rounds = 1
+	}
+	_, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4, rounds = rounds + $5 WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, ev, rounds)
+	if err != nil {
+		return fmt.Errorf("milestone %s: %w", m.id, err)
+	}
+	return nil
+}
