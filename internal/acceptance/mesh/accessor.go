@@ -168,6 +168,7 @@ func (d *document) slice(v int, count, size, unit int64, ptr string) ([]byte, bo
 	if i < 0 {
 		return nil, false
 	}
+	d.useView(i, "other", ptr)
 	w := &d.views[i]
 	if offset%unit != 0 || (w.offset+offset)%unit != 0 {
 		d.is.error("accessor.alignment", ptr, d.t.offset(v), fmt.Sprintf("Byte %d of the buffer is no multiple of the component's %d bytes; the exporter must align it.", w.offset+offset, unit))

@@ -127,8 +127,7 @@ func (d *document) checkAttribute(a attribute, ptr string) bool {
 	}
 	d.useAs(a.acc, "vertex", ptr)
 	if acc.view >= 0 {
-		w := &d.views[acc.view]
-		if acc.offset%4 != 0 || (w.offset+acc.offset)%4 != 0 || acc.stride%4 != 0 {
+		if acc.offset%4 != 0 || acc.stride%4 != 0 {
 			d.is.error("mesh.attribute_alignment", ptr, -1, "Vertex data must begin, and step, at multiples of 4 bytes; the exporter must pad it.")
 		}
 	}
@@ -175,6 +174,9 @@ func (d *document) useAs(i int, use, ptr string) {
 
 func (d *document) useView(i int, use, ptr string) {
 	w := &d.views[i]
+	if use != "vertex" && use != "index" && use != "image" {
+		use = "other"
+	}
 	wanted := map[string]int64{"vertex": 34962, "index": 34963}[use]
 	if w.use != "" && w.use != use || w.target != 0 && wanted != 0 && w.target != wanted {
 		d.is.error("view.use", ptr, -1, fmt.Sprintf("The view %d is used as %s data and also for something else, or its target says otherwise; each use needs its own view.", i, use))

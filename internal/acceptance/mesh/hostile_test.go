@@ -36,7 +36,7 @@ func hazardFixtures() []fixture {
 		inline("100 million vectors over 64 bytes", "accessor.out_of_bounds", acc(f+`"bufferView":0,"count":100000000`)),
 		inline("count -1", "schema.range", acc(f+`"bufferView":0,"count":-1`)),
 		inline("count of the largest integer", "schema.range", acc(f+`"bufferView":0,"count":9223372036854775807`)),
-		inline("count beyond every integer", "schema.type", acc(f+`"bufferView":0,"count":1e300`)),
+		inline("count beyond every integer", "schema.range", acc(f+`"bufferView":0,"count":1e300`)),
 		inline("accessor offset beyond its view", "accessor.out_of_bounds", acc(f+`"bufferView":0,"byteOffset":1000,"count":1`)),
 		inline("negative accessor offset", "schema.range", acc(f+`"bufferView":0,"byteOffset":-4,"count":1`)),
 		inline("accessor view -1", "schema.index", acc(f+`"bufferView":-1,"count":1`)),

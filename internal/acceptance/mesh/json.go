@@ -3,6 +3,7 @@ package mesh
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -496,17 +497,25 @@ func (t *tape) float(i int) (float64, bool) {
 	return f, err == nil
 }
 
-// int returns number i where it is a whole number; "3.0" is one.
+// int returns number i where it is a whole number; "3.0" is one, and 1e30 comes back as beyond.
 func (t *tape) int(i int) (int64, bool) {
 	if t.kind(i) != '0' {
 		return 0, false
 	}
 	if n, err := strconv.ParseInt(string(t.raw(i)), 10, 64); err == nil {
-		return n, true
+		return min(max(n, -beyond), beyond), true
 	}
 	f, ok := t.float(i)
-	if !ok || f != float64(int64(f)) || f > 1<<53 || f < -(1<<53) {
+	switch {
+	case !ok || f != math.Trunc(f):
 		return 0, false
+	case f > 1<<53:
+		return beyond, true
+	case f < -(1 << 53):
+		return -beyond, true
 	}
 	return int64(f), true
 }
+
+// beyond stands for every whole number past what a double holds exactly: no count, offset or index is that large.
+const beyond = 1 << 62

@@ -65,6 +65,8 @@ type plyPiece struct {
 	p     *plyFile
 	is    *issues
 	faces plyFaces
+	poly  [maxCorners]int64
+	list  int // position of the index list among a face's properties
 }
 
 func (t *plyPiece) read(span piece, number int64) {
@@ -82,6 +84,11 @@ func (t *plyPiece) read(span piece, number int64) {
 	var targets []plyTarget
 	if i := vertexElement(elements); i >= 0 {
 		targets = t.p.targets(&elements[i])
+	}
+	for i := range elements {
+		if elements[i].name == "face" {
+			t.list = elements[i].find("vertex_indices", "vertex_index")
+		}
 	}
 	for i, line := span.from, span.firstLine; i < span.to; line++ {
 		at := i
@@ -145,8 +152,6 @@ func (t *plyPiece) bad(f []byte, line, at int) {
 }
 
 func (t *plyPiece) face(sub *plyFile, e *plyElement, text []byte, k, line, at int) {
-	list := e.find("vertex_indices", "vertex_index")
-	var poly [maxCorners]int64
 	for i, q := range e.props {
 		var f []byte
 		f, text = field(text)
@@ -158,22 +163,22 @@ func (t *plyPiece) face(sub *plyFile, e *plyElement, text []byte, k, line, at in
 			t.bad(f, line, at)
 			return
 		}
-		if i == list && n > maxCorners {
+		if i == t.list && n > maxCorners {
 			sub.longFace(k, int64(at))
 			return
 		}
 		for c := range int(n) {
 			f, text = field(text)
-			if i != list {
+			if i != t.list {
 				continue
 			}
-			if poly[c], ok = parseInt(f); !ok {
+			if t.poly[c], ok = parseInt(f); !ok {
 				t.bad(f, line, at)
 				return
 			}
 		}
-		if i == list {
-			sub.face(&t.faces, poly[:n], k, int64(at))
+		if i == t.list {
+			sub.face(&t.faces, t.poly[:n], k, int64(at))
 		}
 	}
 }

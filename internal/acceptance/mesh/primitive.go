@@ -86,6 +86,7 @@ func (d *document) loadPrimitive(prim, m int, ptr string) (p Primitive, pos int,
 	if d.t.path(prim, "attributes", "POSITION") < 0 && d.t.kind(d.t.get(prim, "attributes")) == '{' {
 		d.is.warn("mesh.no_position", ptr, d.t.offset(prim), "The primitive has no positions and is not drawn; delete it.")
 	}
+	d.vertexData(&p, attrs, ptr)
 	if !ok || pos < 0 || !d.accs[pos].ok || d.accs[pos].width != 3 {
 		return p, pos, false
 	}
@@ -106,7 +107,6 @@ func (d *document) loadPrimitive(prim, m int, ptr string) (p Primitive, pos int,
 	} else {
 		p.bound()
 	}
-	d.vertexData(&p, attrs, ptr)
 	return p, pos, d.connect(&p, ix, ptr)
 }
 

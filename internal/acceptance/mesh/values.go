@@ -16,8 +16,8 @@ const (
 // checkUnit checks that normals, and tangents' first three components, are of unit length, and tangents' signs are
 // 1 or -1 (glTF 2.0, section 3.7.2.1, NORMAL and TANGENT).
 func (d *document) checkUnit(v []float32, width, acc int, ptr string) {
-	if d.once(acc) {
-		return
+	if d.once(acc) || d.accs[acc].view < 0 && d.accs[acc].sparse == nil {
+		return // zeros that an extension is to fill in
 	}
 	type found struct {
 		first, count         int64
