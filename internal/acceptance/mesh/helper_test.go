@@ -3,12 +3,14 @@ package mesh
 import (
 	"bytes"
 	"encoding/binary"
+	"encoding/json"
 	"hash/crc32"
 	"image"
 	"image/color"
 	"image/png"
 	"math"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
 )
@@ -62,3 +64,6 @@ func area(s *Surface) float64 {
 	}
 	return sum
 }
+
+// validJSON is the library's word, with UTF-8 required as RFC 8259 does and the library does not.
+func validJSON(data []byte) bool { return json.Valid(data) && utf8.Valid(data) }
