@@ -41,7 +41,45 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 	if headline != nil {
 		findings = putHeadline(findings, steps, *headline, followers)
 	}
+	foldUnread(mended, findings)
 	return mended, findings, nil
+}
+
+// foldUnread marks what could not run because no game mesh could be read: it follows from the file that is broken,
+// missing or not read here, and is no further issue.
+func foldUnread(s *Subject, findings []Finding) {
+	if len(s.LODs) > 0 && s.LODs[0].Triangles() > 0 {
+		return
+	}
+	cause := unreadCause(s, findings)
+	if cause == "" {
+		return
+	}
+	for i := range findings {
+		f := &findings[i]
+		if f.Outcome == NotEvaluated && f.FollowsFrom == "" && !strings.HasPrefix(f.Check, "file.") {
+			f.FollowsFrom = cause
+		}
+	}
+}
+
+// unreadCause is the file check that tells why there is no game mesh.
+func unreadCause(s *Subject, findings []Finding) string {
+	for _, f := range findings {
+		broken := f.Outcome == Fail || f.Outcome == NotEvaluated
+		if !broken || !strings.HasPrefix(f.Check, "file.") {
+			continue
+		}
+		if f.Check == "file.required" {
+			return f.Check
+		}
+		for _, file := range s.Files {
+			if _, isGame := lodOf(file.Role); isGame && file.Path == f.File && file.Scene == nil {
+				return f.Check
+			}
+		}
+	}
+	return ""
 }
 
 // findCause guards rootCause: if it stops on a fault of its own, there is no headline and everything is measured as it is.

@@ -41,15 +41,21 @@ func TestGoodDelivery(t *testing.T) {
 func TestSameBytes(t *testing.T) {
 	t.Parallel()
 	sp := specFromFile(t, "bollard.yaml", spec.Final)
-	var first []byte
-	for _, threads := range []int{1, 2, 8, 2} {
-		r, err := Inspect(context.Background(), Job{Spec: sp, Folder: harbourBollard(t), Threads: threads, Pictures: true})
-		require.NoError(t, err)
-		if first == nil {
-			first = r.Canonical
+	for _, row := range []struct {
+		pictures bool
+		threads  []int
+	}{{false, []int{1, 2, 8, 2}}, {true, []int{1, 8}}} {
+		var first []byte
+		for _, threads := range row.threads {
+			r, err := Inspect(context.Background(), Job{Spec: sp, Folder: harbourBollard(t), Threads: threads, Pictures: row.pictures})
+			require.NoError(t, err)
+			if first == nil {
+				first = r.Canonical
+			}
+			require.Equal(t, string(first), string(r.Canonical), "%d threads", threads)
+			require.Equal(t, canon.Digest(first), r.SHA256)
+			require.Equal(t, row.pictures, len(r.Evidence.Pictures) > 0)
 		}
-		require.Equal(t, string(first), string(r.Canonical), "%d threads", threads)
-		require.Equal(t, canon.Digest(first), r.SHA256)
 	}
 }
 
@@ -142,14 +148,25 @@ func TestBrokenFiles(t *testing.T) {
 
 	r := inspectFolder(t, sp, cutShort(t))
 	require.Equal(t, VerdictFail, r.Evidence.Verdict)
-	format := findingOf(t, r.Evidence, "file.format")
-	require.Equal(t, "bollard_game.glb", format.File)
-	require.Equal(t, Fail, format.Outcome)
-	require.Equal(t, NotEvaluated, findingOf(t, r.Evidence, "budget.triangles").Outcome)
+	for _, f := range r.Evidence.Findings {
+		if f.Check == "file.format" {
+			require.Equal(t, f.File == "bollard_game.glb", f.Outcome == Fail, "%s: %s", f.File, f.Sentence)
+		}
+	}
+	triangles := findingOf(t, r.Evidence, "budget.triangles")
+	require.Equal(t, NotEvaluated, triangles.Outcome)
+	require.Equal(t, "file.format", triangles.FollowsFrom)
+	require.Nil(t, triangles.LOD)
+	require.Empty(t, r.Questions)
+	require.Contains(t, r.Evidence.Headline, "technical: 1 issue; the first: ")
+	var b strings.Builder
+	require.NoError(t, WriteTable(&b, r.Evidence))
+	require.NotContains(t, b.String(), "  2  ", "one broken file is one issue, whatever it keeps from running")
 
 	r = inspectFolder(t, sp, writeFolder(t, nil))
 	require.Equal(t, VerdictFail, r.Evidence.Verdict, "nothing delivered is not a pass")
 	require.Equal(t, Fail, findingOf(t, r.Evidence, "file.required").Outcome)
+	require.Equal(t, "file.required", findingOf(t, r.Evidence, "budget.triangles").FollowsFrom)
 	require.NotNil(t, r.Evidence.Inputs)
 	require.Contains(t, string(r.Canonical), `"inputs":[]`)
 }

@@ -64,9 +64,15 @@ func newPartTable(sp *spec.Spec) (*partTable, error) {
 	return t, nil
 }
 
-// base finds the base that a piece belongs to by name: the first that matches, else the rest.
+// base finds the base that a piece belongs to: the part that its file's name gives, else the first whose patterns fit
+// a name, else the rest.
 func (t *partTable) base(p *piece) *basePart {
 	last := len(t.bases) - 1
+	for i := range t.bases[:last] {
+		if p.file.Part != "" && strings.EqualFold(p.file.Part, t.bases[i].def.Name) {
+			return &t.bases[i]
+		}
+	}
 	for i := range t.bases[:last] {
 		if p.fits(t.bases[i].match) {
 			return &t.bases[i]

@@ -233,10 +233,12 @@ func (t *table) exempt(e *Evidence) {
 
 // clear counts what is in order, and what does not apply, by check.
 func (t *table) clear(findings []Finding) {
-	var clear, following int
+	var clear, following, unrun int
 	var off []string
 	for _, f := range findings {
 		switch {
+		case f.FollowsFrom != "" && f.Outcome == NotEvaluated:
+			unrun++
 		case f.FollowsFrom != "":
 			following++
 		case f.Outcome == Pass && f.Labels["limit"] == "":
@@ -248,6 +250,9 @@ func (t *table) clear(findings []Finding) {
 	t.line("\nCLEAR: %s", plural(clear, "finding", "findings"))
 	if following > 0 {
 		t.line("CLEAR once the first issue is put right: %s", plural(following, "finding", "findings"))
+	}
+	if unrun > 0 {
+		t.line("NOT EVALUATED until the first issue is put right: %s", plural(unrun, "finding", "findings"))
 	}
 	if len(off) > 0 {
 		t.wrapped("NOT APPLICABLE: ", "       ", strings.Join(off, ", "))

@@ -135,6 +135,19 @@ func TestOneFile(t *testing.T) {
 	require.Equal(t, map[string][4]int{"": {24, 0, 0, 12}}, trianglesByPart(s))
 }
 
+// TestFilePerPart: game files that name a part in their own name are that part, whatever their nodes are called.
+func TestFilePerPart(t *testing.T) {
+	t.Parallel()
+	sp := specFromText(t, "prop: crate\ntier: mid\nparts: [{name: lid}, {name: body}]\n", spec.Final)
+	s, _, questions := subjectOf(t, sp, writeFolder(t, map[string]any{
+		"crate_lid_game.glb":  glbwrite.Scene{Roots: []*glbwrite.Node{unitBox("mesh", 0, nil), unitBox("body_strap", 0, nil)}},
+		"crate_body_game.glb": glbwrite.Scene{Roots: []*glbwrite.Node{unitBox("mesh", 1, nil)}},
+	}))
+	require.Empty(t, questions)
+	require.Equal(t, map[string][4]int{"lid": {24, 0, 0, 0}, "body": {12, 0, 0, 0}}, trianglesByPart(s))
+	require.Len(t, s.LODs[0].Files, 2)
+}
+
 // TestPairing: sculpt pieces go to parts many to one, by pattern, by file, by node name; what floats is kept apart.
 func TestPairing(t *testing.T) {
 	t.Parallel()

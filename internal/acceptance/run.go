@@ -47,6 +47,9 @@ func ruleFor(s *Subject, check string, t Target) spec.Rule {
 	return s.Spec.Rule(check, part, set)
 }
 
+// noLOD marks the empty target of a check that is made for each LOD.
+const noLOD = -1
+
 // targets are what a check makes one finding each about. A scope with nothing in it gives one empty target, so that a
 // check that had nothing to look at is told as such and not left out.
 func targets(s *Subject, def spec.Check) []Target {
@@ -72,7 +75,7 @@ func targets(s *Subject, def spec.Check) []Target {
 		}
 	}
 	if len(out) == 0 {
-		out = append(out, Target{})
+		out = append(out, Target{LOD: noLOD})
 	}
 	return out
 }
@@ -90,6 +93,9 @@ func nothingToMeasure(s *Subject, def spec.Check, t Target) string {
 		}
 		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
 			return fmt.Sprintf("LOD %d is not in the delivery, though a coarser one is.", t.LOD)
+		}
+		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
+			return fmt.Sprintf("LOD %d was not delivered though a coarser one was.", t.LOD)
 		}
 		if def.Scope == spec.PerPart && t.Part.Game.Triangles() == 0 {
 			return fmt.Sprintf("Nothing in the game mesh matches the part %q.", t.Part.Name)
@@ -134,7 +140,7 @@ func finish(st step, f Finding) Finding {
 	if st.to.Set != nil {
 		f.Set = st.to.Set.Name
 	}
-	if def.Scope == spec.PerLOD && f.LOD == nil {
+	if def.Scope == spec.PerLOD && f.LOD == nil && st.to.LOD != noLOD {
 		lod := st.to.LOD
 		f.LOD = &lod
 	}

@@ -89,7 +89,7 @@ func bindNamed(s *Subject) []Question {
 		}
 		set := setNamed(s, setName)
 		if set == nil {
-			if !referenced(s, f.Path) {
+			if len(s.Sets) > 0 && !referenced(s, f.Path) {
 				questions = append(questions, setQuestion(s, f, setName))
 			}
 			continue
