@@ -93,7 +93,7 @@ func fileFormat(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	}
 	said := len(faults) + len(warnings) + len(undecoded)
 	switch {
-	case said == 0 && t.File.Scene == nil && outside == 0:
+	case said == 0 && t.File.Scene == nil && t.File.WidthPx == 0 && outside == 0:
 		return Finding{} // nothing with a structure that is read here
 	case len(faults) == 0 && len(undecoded) > 0:
 		f := unable(undecoded[0].Message)
@@ -101,7 +101,7 @@ func fileFormat(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 		f.Labels = map[string]string{"code": undecoded[0].Code}
 		f.Remedy = "Export the file again without what is named, or agree on a reader for it."
 		return f
-	case said == 0 && t.File.Scene == nil:
+	case said == 0 && t.File.Scene == nil && t.File.WidthPx == 0:
 		return unable("The file could not be read because of what it refers to; see file.self_contained.")
 	}
 	f := judge(r, map[string]float64{"count": float64(len(faults)), "warnings": float64(len(warnings))},

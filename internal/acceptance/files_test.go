@@ -81,6 +81,17 @@ func TestFileFormatAndSelfContained(t *testing.T) {
 	require.Equal(t, "index.out_of_range", f.Labels["code"])
 }
 
+// A map whose header was read keeps its standard; one that cannot be read here is not evaluated.
+func TestFileFormatOfMaps(t *testing.T) {
+	t.Parallel()
+	f := &File{Path: "maps/normal.png", Role: "map.normal", Bytes: 9, WidthPx: 64, HeightPx: 64}
+	s := &Subject{Spec: specOf(t, spec.MidGround, ""), Files: []*File{f}}
+	require.Equal(t, Pass, run1(t, s, "file.format").Outcome)
+	require.Empty(t, runCheck(t, s, "file.self_contained"), "a picture refers to nothing")
+	f.WidthPx, f.Issues = 0, []mesh.Issue{{Code: "image.undecoded", Undecoded: true, Offset: -1, Message: "Not read here."}}
+	require.Equal(t, NotEvaluated, run1(t, s, "file.format").Outcome)
+}
+
 func outcomeOf(list []Finding) Outcome {
 	if len(list) == 0 {
 		return ""

@@ -139,6 +139,23 @@ func middleMM(a, b, c [3]float64) *[3]float64 {
 	return &m
 }
 
+// facing names the side of the prop that a triangle looks to, as people name it standing before its front: glTF's front
+// looks along +Z, so +X is the prop's left. "" where the triangle has no area.
+func facing(a, b, c [3]float64) string {
+	n := cross(sub(b, a), sub(c, a))
+	side, most := "", 0.0
+	for k, names := range [3][2]string{{"right", "left"}, {"below", "top"}, {"back", "front"}} {
+		if v := math.Abs(n[k]); v > most {
+			most = v
+			side = names[0]
+			if n[k] > 0 {
+				side = names[1]
+			}
+		}
+	}
+	return side
+}
+
 // roundMM rounds millimetres to a micrometre: float32 metres hold no more at the size of a prop, and a limit of
 // 1010 mm must not be broken by a coordinate stored as 1.0100000000000000888.
 func roundMM(mm float64) float64 { return math.Round(mm*1000) / 1000 }

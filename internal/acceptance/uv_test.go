@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -96,6 +97,62 @@ func TestUVPresent(t *testing.T) {
 	s.Parts = []*Part{b.part("lid", spec.Part{Kind: spec.Solid, Density: 1}, b.scene.Draws[:1]),
 		b.part("socket", spec.Part{Kind: spec.Helper}, b.scene.Draws[1:])}
 	require.Equal(t, Pass, run1(t, s, "uv.present").Outcome)
+}
+
+func TestSides(t *testing.T) {
+	t.Parallel()
+	box := boxPrim(0, [3]float32{}, [3]float32{1, 1, 1})
+	sf := mesh.Surface{Pos: box.Pos, Tri: box.Tri}
+	want := []string{"right", "left", "below", "top", "back", "front"} // -X, +X, -Y, +Y, -Z, +Z
+	for i := range sf.Triangles() {
+		require.Equal(t, want[i/2], facing(corners(&sf, i)))
+	}
+	require.Empty(t, facing([3]float64{}, [3]float64{}, [3]float64{}))
+}
+
+// A LOD in between that was left out is told, not passed.
+func TestLODsWithoutGap(t *testing.T) {
+	t.Parallel()
+	b := quadsAt(512, [4]float32{0, 0, 1, 1})
+	s := b.subject(t, specOf(t, spec.MidGround, ""))
+	s.LODs = append(s.LODs, &Body{}, s.LODs[0])
+	for _, check := range []string{"uv.present", "budget.triangles", "budget.vertices", "budget.drawcalls", "budget.materials"} {
+		out := runCheck(t, s, check)
+		require.Len(t, out, 3)
+		require.Equal(t, NotEvaluated, out[1].Outcome, check)
+	}
+}
+
+// A finding carries the metrics that its check says it does, and the fixed names are among them.
+func TestMetricsAsDeclared(t *testing.T) {
+	t.Parallel()
+	fixed := map[string][]string{
+		"budget.triangles": {"triangles", "triangles_non_degenerate"}, "budget.vertices": {"vertices"}, "budget.drawcalls": {"count"},
+		"budget.materials": {"count"}, "budget.texture_bytes": {"bytes"}, "names.pattern": {"count"}, "names.unique": {"count"},
+		"names.default": {"count"}, "names.pairing": {"count"}, "scene.size": {"x_mm", "y_mm", "z_mm"}, "scene.origin": {"offset_mm"},
+		"scene.pivot": {"offset_mm"}, "uv.texel_density": {"mean_px_per_m", "min_px_per_m", "max_px_per_m", "share_outside"},
+	}
+	b := crateAt([3]float32{1, 1, 1}, [3]float32{})
+	s := b.subject(t, specOf(t, spec.MidGround, "size_mm: [1000, 1000, 1000]"))
+	s.Sculpt = s.LODs[0]
+	s.Parts[0].Sculpt = s.Sculpt.Surface
+	s.Parts[0].Def.Kind = spec.Moving
+	for _, c := range checks() {
+		if strings.HasPrefix(c.Def.Name, "surface.") {
+			continue
+		}
+		names := fixed[c.Def.Name]
+		for _, name := range names {
+			require.Contains(t, c.Def.Metrics, name, c.Def.Name)
+		}
+		f := run1(t, s, c.Def.Name)
+		for _, name := range c.Def.Metrics {
+			require.Contains(t, f.Metrics, name, c.Def.Name)
+		}
+		require.Len(t, f.Metrics, len(c.Def.Metrics), c.Def.Name)
+		delete(fixed, c.Def.Name)
+	}
+	require.Empty(t, fixed, "every check with fixed names is there")
 }
 
 // Every check takes every degenerate mesh: no panic, no number that is not one.

@@ -235,7 +235,7 @@ func (v densityVerdict) remedy() string {
 // trianglePlace says where a triangle is: node, index in its draw, centre in the world and in UV.
 func trianglePlace(sf *mesh.Surface, uv []float32, t int) Place {
 	r := rangeOf(sf, t)
-	p := Place{PointMM: middleMM(corners(sf, t))}
+	p := Place{PointMM: middleMM(corners(sf, t)), Side: facing(corners(sf, t))}
 	if r.Scene != nil {
 		p.Node = r.NodeName()
 		p.Triangles = []int{t - r.First}
