@@ -120,53 +120,71 @@ func (tx *Tx) project(ctx context.Context, facts []pendingFact) ([]string, error
 	return data, results.Close()
 }
 
+// logAppend is one log while leaves are added to it under its head's lock.
+type logAppend struct {
+	studio, log  uuid.UUID
+	vendor       *uuid.UUID
+	before, size int64
+	now          time.Time
+	hashes       hashMap
+	stored       [][]byte
+	batch        *pgx.Batch
+}
+
 func (tx *Tx) appendTo(ctx context.Context, log uuid.UUID, which []int, data []string) error {
-	studio := tx.facts[which[0]].studio
-	var vendor *uuid.UUID
-	var size int64
-	var now time.Time
-	if err := tx.QueryRow(ctx, `SELECT vendor_id, size, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, studio, log).Scan(&vendor, &size, &now); err != nil {
+	a := &logAppend{studio: tx.facts[which[0]].studio, log: log, batch: &pgx.Batch{}}
+	if err := tx.QueryRow(ctx, `SELECT vendor_id, size, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, a.studio, log).
+		Scan(&a.vendor, &a.before, &a.now); err != nil {
 		return fmt.Errorf("lock the head: %w", err)
 	}
-	reader, err := readFrontier(ctx, tx, studio, log, size)
+	a.size = a.before
+	var err error
+	if a.hashes, err = readHashes(ctx, tx, a.studio, log, frontier(a.size)); err != nil {
+		return err
+	}
+	for _, i := range which {
+		if err := a.add(tx.facts[i], data[i], tx.actor(), tx.Who); err != nil {
+			return err
+		}
+	}
+	root, err := tlog.TreeHash(a.size, a.hashes)
+	if err != nil {
+		return fmt.Errorf("root at %d: %w", a.size, err)
+	}
+	a.batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
+		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, a.studio, a.vendor, log, tlog.StoredHashCount(a.before), a.stored)
+	a.batch.Queue(`UPDATE ph.log SET size = $3, root = $4 WHERE studio_id = $1 AND id = $2`, a.studio, log, a.size, root[:])
+	return tx.SendBatch(ctx, a.batch).Close()
+}
+
+// add makes the leaf of one fact and queues its rows.
+func (a *logAppend) add(f pendingFact, data string, actor Actor, who Who) error {
+	l := leaf{Kind: f.kind, Version: projectors[f.kind].version, Log: a.log, Subject: f.subject, RecordedAt: stamp(a.now), Actor: actor, Data: json.RawMessage(data)}
+	salt := randomBytes(saltBytes)
+	if actor != ByMachine {
+		l.Member, l.NameCommit = &who.Member, commit(salt, who.Name)
+	}
+	body, err := l.body()
 	if err != nil {
 		return err
 	}
-	batch := &pgx.Batch{}
-	first := tlog.StoredHashCount(size)
-	var stored [][]byte
-	for _, i := range which {
-		f, idx := tx.facts[i], size
-		l := leaf{Kind: f.kind, Version: projectors[f.kind].version, Log: log, Subject: f.subject, RecordedAt: stamp(now), Actor: tx.actor(), Data: json.RawMessage(data[i])}
-		if l.Actor != ByMachine {
-			salt := randomBytes(saltBytes)
-			l.Member, l.NameCommit = &tx.Who.Member, commit(salt, tx.Who.Name)
-			batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) VALUES ($1, $2, $3, $4, $5, $6)`, studio, vendor, log, idx, salt, tx.Who.Name)
-		}
-		body, err := l.body()
-		if err != nil {
-			return err
-		}
-		hashes, err := tlog.StoredHashes(idx, body, reader)
-		if err != nil {
-			return fmt.Errorf("leaf %d: %w", idx, err)
-		}
-		for _, h := range hashes {
-			reader[first+int64(len(stored))] = h
-			stored = append(stored, bytes.Clone(h[:]))
-		}
-		batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, idx, kind, version, subject_id, actor, member_id, recorded_at, body)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, studio, vendor, log, idx, l.Kind, l.Version, l.Subject, l.Actor, l.Member, now, body)
-		size++
-	}
-	root, err := tlog.TreeHash(size, reader)
+	hashes, err := tlog.StoredHashes(a.size, body, a.hashes)
 	if err != nil {
-		return fmt.Errorf("root at %d: %w", size, err)
+		return fmt.Errorf("leaf %d: %w", a.size, err)
 	}
-	batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
-		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, studio, vendor, log, first, stored)
-	batch.Queue(`UPDATE ph.log SET size = $3, root = $4 WHERE studio_id = $1 AND id = $2`, studio, log, size, root[:])
-	return tx.SendBatch(ctx, batch).Close()
+	first := tlog.StoredHashCount(a.size)
+	for i, h := range hashes {
+		a.hashes[first+int64(i)] = h
+		a.stored = append(a.stored, bytes.Clone(h[:]))
+	}
+	a.batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, idx, kind, version, subject_id, actor, member_id, recorded_at, body)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, a.studio, a.vendor, a.log, a.size, l.Kind, l.Version, l.Subject, l.Actor, l.Member, a.now, body)
+	if actor != ByMachine {
+		a.batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) VALUES ($1, $2, $3, $4, $5, $6)`,
+			a.studio, a.vendor, a.log, a.size, salt, who.Name)
+	}
+	a.size++
+	return nil
 }
 
 // hashMap is a tlog.HashReader over hashes read beforehand.
@@ -195,10 +213,6 @@ func frontier(n int64) []int64 {
 		}
 	}
 	return out
-}
-
-func readFrontier(ctx context.Context, tx pgx.Tx, studio, log uuid.UUID, size int64) (hashMap, error) {
-	return readHashes(ctx, tx, studio, log, frontier(size))
 }
 
 func readHashes(ctx context.Context, tx pgx.Tx, studio, log uuid.UUID, indexes []int64) (hashMap, error) {
