@@ -305,7 +305,7 @@ func areaM2(s *mesh.Surface) float64 {
 	sum := 0.0
 	for t := 0; t+2 < len(s.Tri); t += 3 {
 		a, b, c := point(s.Pos, s.Tri[t]), point(s.Pos, s.Tri[t+1]), point(s.Pos, s.Tri[t+2])
-		sum += 0.5 * math.Sqrt(lenSq(cross(sub(b, a), sub(c, a))))
+		sum += float64(0.5 * math.Sqrt(lenSq(cross(sub(b, a), sub(c, a)))))
 	}
 	return sum
 }

@@ -22,9 +22,8 @@ type Job struct {
 	// not hashed again. Nil: all are hashed here.
 	Hashes map[string]string
 
-	Threads  int    // below 1 means all cores. The evidence does not depend on it
-	Scratch  string // a folder for temporary files; empty: none are written
-	Pictures bool   // whether to make pictures
+	Threads  int  // below 1 means all cores. The evidence does not depend on it
+	Pictures bool // whether to make pictures
 
 	// Progress, where set, is told what is being done and the share of the whole that is done, 0 to 1. It is called
 	// from one goroutine at a time and must return quickly.

@@ -36,7 +36,7 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 	sp := specFor(job, m)
 	files := filesOf(job.Folder, m, sp)
 	stage := func(from, to float64) func(string, float64) {
-		return func(what string, share float64) { tell(what, from+(to-from)*share) }
+		return func(what string, share float64) { tell(what, from+float64((to-from)*share)) }
 	}
 	hashing := stage(0, doneHashing)
 	if err := hashFiles(ctx, job.Folder, files, job.Hashes, func(done float64) { hashing("hashing", done) }); err != nil {

@@ -72,7 +72,7 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 	}
 	r, err := acceptance.Inspect(ctx, acceptance.Job{
 		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Milestone: job.Milestone,
-		Threads: job.Threads, Scratch: job.Out, Pictures: job.Pictures, Progress: progress,
+		Threads: job.Threads, Pictures: job.Pictures, Progress: progress,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("inspection: %w", err)
