@@ -134,7 +134,7 @@ var counts = []string{
 
 // endings maps the end of a metric's or limit's name to its unit; the longer ending stands first.
 var endings = []struct{ end, unit string }{
-	{"_px_per_m", "px/m"}, {"_share_of_diagonal", "share"}, {"_mm2", "mm²"}, {"_mm", "mm"}, {"_deg", "deg"},
+	{"_px_per_m", "px/m"}, {"_share_outside", "share"}, {"_share_of_diagonal", "share"}, {"_mm2", "mm²"}, {"_mm", "mm"}, {"_deg", "deg"},
 	{"_10deg", "share"}, {"_share", "share"}, {"_px", "px"}, {"_m", "m"}, {"_bytes", "bytes"},
 }
 
