@@ -248,7 +248,7 @@ func (p *jsonParser) member(depth int) {
 
 // duplicates reports keys of object i that were there before.
 func (p *jsonParser) duplicates(i int) {
-	if i < 0 || p.duplicate == nil {
+	if i < 0 || p.duplicate == nil || p.fault != nil {
 		return
 	}
 	n := 0

@@ -85,34 +85,23 @@ func keyword(line []byte) (key, rest []byte) {
 	return key, rest
 }
 
-// count counts a piece's statements, so that arrays can be made once and negative indices resolved.
+// count counts a piece's statements, so that arrays can be made once and negative indices resolved. It tells statements
+// as parse does.
 func (o *objFile) count(p *objPiece) {
 	for i := p.from; i < p.to; {
-		for i < p.to && blank(o.text[i]) {
-			i++
+		var line []byte
+		line, i = nextLine(o.text[:p.to], i)
+		key, _ := keyword(line)
+		switch string(key) {
+		case "v":
+			p.v++
+		case "vt":
+			p.vt++
+		case "vn":
+			p.vn++
+		case "f":
+			p.faces++
 		}
-		if i+1 < p.to {
-			a, b := o.text[i], o.text[i+1]
-			third := byte(' ')
-			if i+2 < p.to {
-				third = o.text[i+2]
-			}
-			switch {
-			case a == 'v' && blank(b):
-				p.v++
-			case a == 'v' && b == 't' && blank(third):
-				p.vt++
-			case a == 'v' && b == 'n' && blank(third):
-				p.vn++
-			case a == 'f' && blank(b):
-				p.faces++
-			}
-		}
-		nl := bytes.IndexByte(o.text[i:p.to], '\n')
-		if nl < 0 {
-			return
-		}
-		i += nl + 1
 	}
 }
 
