@@ -3,6 +3,7 @@ package acceptance
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -213,6 +214,12 @@ func TestRootCauseOverBodies(t *testing.T) {
 	require.Contains(t, f.Sentence, "The sculpt is 100 times too big")
 	require.InDelta(t, 181000, f.Metrics["y_mm"], 1, "the numbers are those of the delivery")
 	require.Equal(t, Pass, run1(t, mended, "scene.size").Outcome)
+}
+
+// A field that a part gains has to be carried over by mends.apply, which makes parts anew.
+func TestMendedPartsAreWhole(t *testing.T) {
+	t.Parallel()
+	require.Equal(t, 9, reflect.TypeFor[Part]().NumField(), "carry the new field over in mends.apply, then count it here")
 }
 
 // Mending undoes the slip for random boxes, places, slips and turns.

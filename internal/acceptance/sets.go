@@ -197,13 +197,20 @@ func bindReferenced(s *Subject, set *Set, p *piece) {
 	}
 }
 
-// sizeSet finds the size that density and padding are measured at: what the spec says ships, else the reference map as
-// delivered, else the first map that has a size, else an image inside the game mesh's own file.
+// sizeSet finds the size that density and padding are measured at: the size that the spec says ships, in the shape of
+// the delivered map, else the delivered map's own.
 func sizeSet(s *Subject, set *Set, game []*piece, setOf map[drawKey]*Set) {
-	if set.Def.ShipPx > 0 {
-		set.WidthPx, set.HeightPx, set.SizeFrom = set.Def.ShipPx, set.Def.ShipPx, "spec ship_px"
-		return
+	deliveredSize(s, set, game, setOf)
+	if ship := set.Def.ShipPx; ship > 0 {
+		w, h := max(1, set.WidthPx), max(1, set.HeightPx)
+		longer := max(w, h)
+		set.WidthPx, set.HeightPx, set.SizeFrom = max(1, ship*w/longer), max(1, ship*h/longer), "spec ship_px"
 	}
+}
+
+// deliveredSize finds the size of the reference map as delivered, else of the first map that has one, else of an image
+// inside the game mesh's own file.
+func deliveredSize(s *Subject, set *Set, game []*piece, setOf map[drawKey]*Set) {
 	order := append([]string{"base_color", "normal", "orm"}, sortedKeys(set.Maps)...)
 	if set.Def.ReferenceMap != "" {
 		order = []string{set.Def.ReferenceMap}

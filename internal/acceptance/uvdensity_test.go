@@ -260,3 +260,16 @@ func BenchmarkDensity(b *testing.B) {
 		})
 	}
 }
+
+// A map of two to one ships in its shape: ship_px is its longer edge.
+func TestSetSizeAtShip(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct{ deliveredW, deliveredH, ship, wantW, wantH int }{
+		{4096, 4096, 2048, 2048, 2048}, {4096, 2048, 2048, 2048, 1024}, {1024, 2048, 0, 1024, 2048},
+		{0, 0, 1024, 1024, 1024}, {512, 512, 1024, 1024, 1024}, {4096, 1, 2048, 2048, 1}, {0, 0, 0, 0, 0},
+	} {
+		set := &Set{Def: spec.Set{ShipPx: c.ship}, Maps: map[string]*File{"base_color": {WidthPx: c.deliveredW, HeightPx: c.deliveredH}}}
+		sizeSet(&Subject{}, set, nil, nil)
+		require.Equal(t, [2]int{c.wantW, c.wantH}, [2]int{set.WidthPx, set.HeightPx}, "%+v", c)
+	}
+}
