@@ -113,7 +113,7 @@ func (w *nearWalk) search(point [3]float32, limitSq float64) {
 // tighten sets the float32 bound. Squared distances to boxes are rounded six times, each by at most 2^-24; the factor
 // covers that and its own rounding, the summand what underflows.
 func (w *nearWalk) tighten() {
-	b := w.best.distSq*(1+0x1p-20) + 0x1p-120
+	b := float64(w.best.distSq*(1+0x1p-20)) + 0x1p-120
 	if !(b < math.MaxFloat32) {
 		b = math.MaxFloat32
 	}

@@ -523,6 +523,8 @@ rayLeaf:
 	VMOVUPS Y11, 32(R11)
 	VMOVUPS Y12, 64(R11)
 	VMOVUPS Y1, 96(R11)
+	CMPL rayWalk_mode(DI), $const_allHits
+	JEQ rayAll
 rayBest:
 	BSFL DX, CX
 	VMOVSS (R11)(CX*4), X10
@@ -545,13 +547,16 @@ rayBetter:
 rayNext:
 	BLSRL DX, DX
 	JNE rayBest
-	CMPL rayWalk_any(DI), $0
-	JNE rayEnd
+	CMPL rayWalk_mode(DI), $const_anyHit
+	JEQ rayEnd
 rayLeft:
 	RAYCONSTANTS
 	JMP rayPop
 
 rayCare:
+	XORL DX, DX
+rayAll:
+	MOVL DX, rayWalk_mask(DI)
 	MOVL R14, rayWalk_leaf(DI)
 	MOVQ R9, rayWalk_waiting(DI)
 	VZEROUPPER

@@ -10,6 +10,13 @@ type placer func(i int) (x, y, z float32)
 // after the other as far as it pays: where queries come in runs of neighbours, each chunk is sorted by itself, else all
 // are.
 func (t *Tree) inOrder(count, threads int, at placer, worker func() func(i int)) {
+	if count < 32 {
+		ask := worker()
+		for i := range count {
+			ask(i)
+		}
+		return
+	}
 	threads = cores(threads)
 	var order []entry
 	if count > queryChunk && !t.inRuns(count, at) {
@@ -31,14 +38,9 @@ func (t *Tree) inOrder(count, threads int, at placer, worker func() func(i int))
 			l = &local{ask: worker()}
 		}
 		part := l.here[:end-begin]
-		switch {
-		case order != nil:
+		if order != nil {
 			part = order[begin:end]
-		case len(part) < 32:
-			for i := range part {
-				part[i] = entry(begin + i)
-			}
-		default:
+		} else {
 			t.placeQueries(part, begin, at)
 			part = sortEntries(part, l.spare[:end-begin], 1)
 		}

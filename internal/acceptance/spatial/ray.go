@@ -30,10 +30,16 @@ func (t *Tree) Any(rays []Ray, out []bool, threads int) {
 	out = out[:len(rays)]
 	t.inOrder(len(rays), threads, origins(rays), func() func(i int) {
 		w := t.newRayWalk()
-		w.any = 1
+		w.mode = anyHit
 		return func(i int) { out[i] = w.cast(&rays[i]) }
 	})
 }
+
+const (
+	nearest = iota
+	anyHit  // stop at the first hit found
+	allHits // stop at every leaf that is hit
+)
 
 // rayWalk is the state of one thread's rays. The assembly reads and writes it by field names.
 type rayWalk struct {
@@ -47,9 +53,10 @@ type rayWalk struct {
 	max           float32    // t of the best hit
 	id            int32      // its triangle
 	ev, ew, det   float32
-	any           uint32 // 1: stop at the first hit found
+	mode          uint32 // nearest, anyHit or allHits
+	mask          uint32 // in mode allHits the lanes of leaf that were hit; 0 where the leaf needs care
 	waiting       int64  // entries on the stack
-	leaf          uint32 // a leaf to be tested with care, since an edge function came out zero
+	leaf          uint32 // the leaf at which a walk stopped: to be tested with care, since an edge function came out zero, or in mode allHits hit
 	lanesT        [4][lanes]float32
 	stack         [stackSize]waiting
 
@@ -73,7 +80,7 @@ func (w *rayWalk) hit(r *Ray, out *Hit) {
 		*out = Hit{Tri: Miss}
 		return
 	}
-	*out = Hit{Tri: w.id, T: float32(float64(w.max) * w.s.unit), U: w.ev / w.det, V: w.ew / w.det, Back: w.det < 0}
+	*out = meeting{w.max, w.ev, w.ew, w.det}.hit(w.id, w.s.unit)
 }
 
 func (w *rayWalk) cast(r *Ray) bool {
@@ -84,7 +91,7 @@ func (w *rayWalk) cast(r *Ray) bool {
 	w.aim(&s)
 	for walkRay(w) {
 		w.withCare()
-		if w.any != 0 && w.id != noTriangle {
+		if w.mode == anyHit && w.id != noTriangle {
 			break
 		}
 	}
@@ -104,7 +111,7 @@ func (w *rayWalk) aim(s *shear) {
 	for k := range 3 {
 		reach = more(reach, more(abs32(t.lo[k]-s.org[k]), abs32(t.hi[k]-s.org[k])))
 	}
-	pad := reach * padShare
+	pad := float32(reach * padShare)
 	for k := range 3 {
 		d := s.dir[k]
 		w.side[k], w.near[k], w.far[k] = uint64(64*k), s.org[k]+pad, s.org[k]-pad

@@ -11,7 +11,7 @@ func walkRayGo(w *rayWalk) bool {
 			continue
 		}
 		if e.ref&leafBit != 0 {
-			w.leaf = e.ref &^ leafBit
+			w.leaf, w.mask = e.ref&^leafBit, 0
 			return true
 		}
 		n := &t.nodes[e.ref]

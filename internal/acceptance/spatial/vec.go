@@ -21,6 +21,9 @@ func (a vec) along(t float64, d vec) vec {
 	return vec{a.x + float64(t*d.x), a.y + float64(t*d.y), a.z + float64(t*d.z)}
 }
 
+// times rounds each product: see dot.
+func (a vec) times(s float64) vec { return vec{float64(a.x * s), float64(a.y * s), float64(a.z * s)} }
+
 func vecOf(p [3]float32) vec { return vec{float64(p[0]), float64(p[1]), float64(p[2])} }
 
 func (a vec) narrow(scale float64) [3]float32 {
