@@ -138,6 +138,14 @@ func TestNamesPairing(t *testing.T) {
 		s.Sets[0].Def.Kind = kind
 		require.Equal(t, NotApplicable, run1(t, s, "names.pairing").Outcome, "%s", kind)
 	}
+	// Glass is painted as often as sculpted.
+	s = b.subject(t, specOf(t, spec.MidGround, needsSculpt))
+	s.Sculpt = &Body{Surface: mesh.Flatten(high.scene, high.scene.Draws[:2])}
+	s.Parts = []*Part{part(0, solid, 0), part(1, solid, 1), part(2, spec.Part{Kind: spec.Glass, Density: 1})}
+	require.Equal(t, Pass, run1(t, s, "names.pairing").Outcome)
+	s.Parts[2].Def.Kind = spec.Solid
+	require.Equal(t, Fail, run1(t, s, "names.pairing").Outcome)
+
 	// A spec that asks for no sculpt gets none.
 	s = namedProp("wall").subject(t, specOf(t, spec.MidGround, ""))
 	require.Equal(t, NotApplicable, run1(t, s, "names.pairing").Outcome)

@@ -115,13 +115,18 @@ func namesPairing(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 }
 
 // wantsSculpt says whether a part should have a sculpt of its own: not where the spec says that it has none or shares
-// one, where nothing of it is drawn, or where all its surface is on sheets that are sculpted apart.
+// one, where nothing of it is drawn, or where all its surface is on sheets that are sculpted apart. Glass, cards and
+// decals are painted as often as sculpted: they want a sculpt only where they have one.
 func wantsSculpt(s *Subject, p *Part) bool {
 	if notShipped(p.Def.Kind) || p.Game.Triangles() == 0 {
 		return false
 	}
 	if len(p.Def.Sculpt) == 1 && (p.Def.Sculpt[0] == "none" || p.Def.Sculpt[0] == "shared") {
 		return false
+	}
+	switch p.Def.Kind {
+	case spec.Glass, spec.Card, spec.Decal:
+		return p.Sculpt.Triangles()+p.Floaters.Triangles() > 0
 	}
 	sheets := map[drawKey]bool{}
 	for _, t := range s.Sets {
