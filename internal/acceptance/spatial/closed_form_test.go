@@ -31,17 +31,20 @@ func TestConcentricSpheres(t *testing.T) {
 // middle of its sides. The cylinder is a prism of so many sides that its own offset is below the tolerance.
 func TestPrismInCylinder(t *testing.T) {
 	t.Parallel()
-	const radius, half = 0.3, 0.5
+	const radius, half = 0.3, 0.1
 	fine := buildOf(prism(radius, half, 4000))
 	own := radius * (1 - math.Cos(math.Pi/4000))
 	for _, n := range []int{6, 12, 24, 48} {
 		coarse := buildOf(prism(radius, half, n))
 		want := radius * (1 - math.Cos(math.Pi/float64(n)))
-		got := fine.Farthest(coarse, 1e-5, 2)
-		require.InDelta(t, want, float64(got.Dist), own+1.1e-5, "%d sides, prism to cylinder", n)
+		tolerance := float32(want / 10)
+		got := fine.Farthest(coarse, tolerance, 2)
+		require.InDelta(t, want, float64(got.Dist), own+float64(tolerance), "%d sides, prism to cylinder", n)
 		require.InDelta(t, 0, float64(got.VertexDist), own+1e-7, "%d sides: its vertices lie on the cylinder", n)
-		back := coarse.Farthest(fine, 1e-5, 2)
-		require.InDelta(t, want, float64(back.Dist), own+1.1e-5, "%d sides, cylinder to prism", n)
+		back := coarse.Farthest(fine, tolerance, 2)
+		require.InDelta(t, want, float64(back.Dist), own+float64(tolerance), "%d sides, cylinder to prism", n)
+		require.LessOrEqual(t, got.AtMost, got.Dist+1.01*tolerance)
+		require.LessOrEqual(t, back.AtMost, back.Dist+1.01*tolerance)
 	}
 }
 

@@ -20,7 +20,7 @@ type Farthest struct {
 
 // Farthest finds the point of query's surface farthest from t's. Over vertices it is exact. Faces are halved at their
 // longest edge until no piece can hold a point farther than the farthest found on its triangle or at any vertex by more
-// than tolerance (metres, above zero), or 24 times; AtMost says what is left open.
+// than tolerance (metres, above zero), at most 24 times or into 16384 pieces; AtMost says what is left open.
 //
 // Subtrees and pieces are left aside by the bounds that Farther uses. Of equally far vertices the lowest is named, of
 // equally far triangles the lowest.
@@ -157,10 +157,15 @@ type refiner struct {
 	base, tol float64
 	found     []piece
 	atMost    float64
+	left      int // pieces that the face at hand may still be cut into
 }
 
-// deepestCut is how often a face is halved at most.
-const deepestCut = 24
+// deepestCut is how often a face is halved at most, mostPieces into how many pieces. A face that bends round a finely
+// cut surface would need more where the tolerance is far below the distance.
+const (
+	deepestCut = 24
+	mostPieces = 1 << 14
+)
 
 func (r *refiner) visit(s subtree) {
 	if bound := r.of(&s.box); bound <= r.base+r.tol {
@@ -177,6 +182,7 @@ func (r *refiner) visit(s subtree) {
 	for lane := 0; lane < lanes && !l.repeats(lane); lane++ {
 		p, q, s := r.query.triangle(int(l.id[lane]))
 		best := piece{tri: l.id[lane], dist: r.base}
+		r.left = mostPieces
 		r.cut([3]vec{vecOf(*p), vecOf(*q), vecOf(*s)}, 0, &best)
 		if best.dist > r.base {
 			r.found = append(r.found, best)
@@ -197,10 +203,11 @@ func (r *refiner) cut(c [3]vec, depth int, best *piece) {
 	}
 	slack := float64(room * (d + radius + math.Abs(mid.x) + math.Abs(mid.y) + math.Abs(mid.z)))
 	bound := min(d+radius+back, r.ofCorners(c[:])) + slack
-	if bound <= best.dist+r.tol || depth == deepestCut {
+	if bound <= best.dist+r.tol || depth == deepestCut || r.left <= 0 {
 		r.atMost = max(r.atMost, bound)
 		return
 	}
+	r.left--
 	k := longestEdge(&c)
 	a, b, o := c[k], c[(k+1)%3], c[(k+2)%3]
 	m := halfway(a, b)
