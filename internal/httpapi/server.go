@@ -131,6 +131,9 @@ func (s *Server) routes(e *echo.Echo) {
 	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.holdBody, s.desc.check, s.inTime}
 	group := e.Group("", chain...)
 	api.RegisterHandlers(group, s.strict)
+	nothing := func(echo.Context) error { return echo.ErrNotFound } // a problem also where pages answer the rest with a page
+	e.RouteNotFound("/v1/*", nothing)
+	e.RouteNotFound("/problems/*", nothing)
 	group.GET("/v1/openapi", s.getDescription)
 	group.GET("/problems/:problem", s.getProblem)
 	group.GET("/v1/inspections/:inspection_id/evidence", s.getEvidence)
