@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"github.com/google/uuid"
@@ -34,4 +35,10 @@ func (s *scene) specOf(prop uuid.UUID) (id uuid.UUID) {
 	s.t.Helper()
 	require.NoError(s.t, s.owner.QueryRow(s.ctx(), `SELECT spec_in_force FROM ph.prop WHERE id = $1`, prop).Scan(&id))
 	return id
+}
+
+// noteText is a signed note without its signatures (golang.org/x/mod/sumdb/note: they follow a blank line).
+func noteText(signed string) string {
+	text, _, _ := strings.Cut(signed, "\n\n")
+	return text + "\n"
 }

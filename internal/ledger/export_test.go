@@ -1,0 +1,4 @@
+package ledger
+
+// SplitAmount is splitAmount, for the tests.
+var SplitAmount = splitAmount
