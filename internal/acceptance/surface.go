@@ -21,6 +21,9 @@ func surfaceChecks() []Check {
 	return []Check{
 		{Def: pokeDef, Run: surfacePokeThrough},
 		{Def: deviationDef, Run: surfaceDeviation},
+		{Def: reachDef, Run: surfaceCageReach},
+		{Def: cageMeshDef, Run: surfaceCageMesh},
+		{Def: symmetryDef, Run: surfaceSymmetry},
 	}
 }
 
@@ -45,7 +48,7 @@ func with(more map[spec.PartKind]string) map[spec.PartKind]string {
 // pair returns the comparison of a part with its sculpt.
 func (p *Part) pair(s *Subject) *surface.Pair {
 	p.surface.once.Do(func() {
-		game := surface.Mesh{Pos: p.Game.Pos, UV: p.Game.UV, Tri: p.Game.Tri}
+		game := gameMesh(p)
 		opt := surface.Options{Threads: s.Threads, Open: openSides(p, game), MirrorX: mirrorPlane(s, p), SetOf: bakedSets(s, p)}
 		p.surface.pair = surface.NewPair(game, surface.Mesh{Pos: p.Sculpt.Pos, Tri: p.Sculpt.Tri}, opt)
 	})

@@ -280,9 +280,15 @@ func (p *Pair) growPatch(q *Patch, h *Heights, t int, level float64) {
 		f[k], left[k] = float64(h.h[v[k]]), c[k][0]-p.opt.MirrorX
 	}
 	size := area(c[0], c[1], c[2])
-	piece := wholeTriangle().above(f, level)
-	share, middle := piece.share()
-	leftShare, _ := piece.above(left, 0).share()
+	share, leftShare, middle := 1.0, 0.0, [2]float64{1.0 / 3, 1.0 / 3}
+	if min(left[0], left[1], left[2]) > 0 {
+		leftShare = 1
+	}
+	if min(f[0], f[1], f[2]) <= level || max(left[0], left[1], left[2]) > 0 && leftShare == 0 {
+		piece := wholeTriangle().above(f, level)
+		share, middle = piece.share()
+		leftShare, _ = piece.above(left, 0).share()
+	}
 	q.AreaMM2 += float64(size * share)
 	q.LeftMM2 += float64(size * leftShare)
 	q.CentreMM = along(q.CentreMM, float64(size*share), inTriangle(c[0], c[1], c[2], middle))

@@ -1,0 +1,147 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/surface"
+)
+
+var reachDef = spec.Check{
+	Name: "surface.cage_reach", Scope: spec.PerPart, Title: "projection rays that meet the sculpt",
+	What: "Rays from the cage inward, past the game surface as far as the back reach: the share of baked game surface that meets the sculpt, misses it, " +
+		"meets its inner side or another shell, and the angle between ray and sculpt. A texel that stacked copies share is served if one of them is.",
+	Why:    "A miss is a hole in the normal map; a hit on a neighbour or an inner side is a smudge; a slanted ray gives slanted screws and panel lines.",
+	Source: "watertight rays: Woop, Benthin and Wald 2013; limits: " + spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "min_hit_share", Kind: spec.AtLeast, Unit: "share", Default: spec.ByTier{0.98, 0.99, 0.995, 0.998},
+			What: "Share of the baked surface that is served.", Origin: spec.CommonPractice},
+		{Key: "max_far_shell_share", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.01, 0.005, 0.002, 0.001},
+			What: "Share that meets another shell of the sculpt than the nearest, much farther away.", Origin: spec.CommonPractice},
+		{Key: "max_backface_share", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.005, 0.003, 0.001, 0.0005},
+			What: "Share that meets the inner side of the sculpt.", Origin: spec.CommonPractice},
+		{Key: "max_p95_skew_deg", Kind: spec.AtMost, Unit: "deg", Default: spec.ByTier{35, 30, 25, 20},
+			What: "95th percentile of the angle between ray and sculpt normal. Warns at most.", Origin: spec.CommonPractice},
+		{Key: "default_reach_share", Kind: spec.Target, Unit: "share", Default: spec.ByTier{0.02, 0.015, 0.01, 0.0075},
+			What: "Front and back reach as a share of the part's diagonal where the spec names none, 30 mm at most.", Origin: spec.CommonPractice},
+	},
+	// The share served blocks everywhere; back faces and far shells block hero and up (surfaceCageReach).
+	Mode: blocksAll, From: fromGameMesh, NotForPart: notCompared,
+	Metrics: []string{"hit_share", "miss_share", "backface_share", "far_shell_share", "p95_skew_deg"},
+}
+
+// maxDefaultReachMM caps the default reach: longer rays hit other parts. Common practice, no source.
+const maxDefaultReachMM = 30
+
+// cageOf is the cage a part's rays start from, how it is called, and whether it is the spec's or the vendor's rather
+// than our guess.
+func cageOf(s *Subject, p *Part, r spec.Rule) (cage surface.Cage, words string, agreed bool) {
+	reach := p.Def.ReachMM
+	if reach == nil {
+		reach = s.Spec.Conventions.ReachMM
+	}
+	share := r.Numbers["default_reach_share"]
+	fallback := min(share*p.pair(s).DiagonalMM(), maxDefaultReachMM)
+	cage = surface.Cage{Kind: surface.CageAveraged, FrontMM: fallback, BackMM: fallback}
+	if reach != nil {
+		cage.FrontMM, cage.BackMM = reach.FrontMM, reach.BackMM
+	}
+	if s.Spec.Conventions.Cage == "hard" {
+		cage.Kind = surface.CageHard
+		return cage, "along each face's own normal, as the spec says", reach != nil
+	}
+	if p.Cage.Triangles() > 0 {
+		if pos, ok := surface.MatchCage(gameMesh(p), surface.Mesh{Pos: p.Cage.Pos, Tri: p.Cage.Tri}); ok {
+			cage.Kind, cage.Pos = surface.CageMesh, pos
+			return cage, "from the delivered cage", true
+		}
+		return cage, "along averaged normals, since the delivered cage does not fit the game mesh triangle by triangle", false
+	}
+	return cage, "along normals averaged per position, weighted by angle", reach != nil && s.Spec.Conventions.Cage != "mesh"
+}
+
+func gameMesh(p *Part) surface.Mesh {
+	return surface.Mesh{Pos: p.Game.Pos, UV: p.Game.UV, Tri: p.Game.Tri}
+}
+
+func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	if f, ok := noSculpt(s, t.Part); !ok {
+		return f
+	}
+	cage, words, agreed := cageOf(s, t.Part, r)
+	m, err := t.Part.pair(s).Reach(ctx, cage)
+	if err != nil {
+		return unable("The measurement was stopped: " + err.Error() + ".")
+	}
+	if m.Samples == 0 {
+		return exempt("No surface of the part is on a texture set that is baked from a sculpt.")
+	}
+	metrics := map[string]float64{
+		"hit_share": m.HitShare, "miss_share": m.MissShare, "backface_share": m.BackfaceShare, "far_shell_share": m.FarShellShare,
+		"p95_skew_deg": m.P95SkewDeg,
+	}
+	far, back := atMost("far_shell_share", "max_far_shell_share"), atMost("backface_share", "max_backface_share")
+	if s.Spec.Tier == spec.Background || s.Spec.Tier == spec.MidGround {
+		far, back = far.warns(), back.warns()
+	}
+	hit := atLeast("hit_share", "min_hit_share")
+	if !agreed { // our own guess at the cage is advice
+		hit, far, back = hit.warns(), far.warns(), back.warns()
+	}
+	f := judge(r, metrics, hit, far, back, atMost("p95_skew_deg", "max_p95_skew_deg").warns())
+	reach := fmt.Sprintf("%s outward, %s inward", lengthWords(cage.FrontMM), lengthWords(cage.BackMM))
+	if cage.Kind == surface.CageMesh {
+		reach = fmt.Sprintf("the cage outward, %s inward", lengthWords(cage.BackMM))
+	}
+	f.Labels = withLabel(f.Labels, "cage", words)
+	f.Labels = withLabel(f.Labels, "reach", reach)
+	f.Labels = withLabel(f.Labels, "sampling", fmt.Sprintf("%d rays, one for each %s of game surface, stratified by area, fixed seed; standard error of a share at most %.2g", m.Samples, areaWords(m.AreaEachMM2), m.StandardError))
+	if !agreed {
+		f.Labels = withLabel(f.Labels, "advisory", "the cage or its reach is our guess: this warns at most")
+	}
+	if m.StackedShare > 0 {
+		f.Labels = withLabel(f.Labels, "stacked", percent(m.StackedShare)+" of the baked surface is served by another copy on the same texels")
+	}
+	if m.UnbakedShare > 0 {
+		f.Labels = withLabel(f.Labels, "unbaked", percent(m.UnbakedShare)+" of the game surface has no baked texels and is left out")
+	}
+	if m.HiddenShare > 0 {
+		f.Labels = withLabel(f.Labels, "hidden", percent(m.HiddenShare)+" of the game surface lies inside another of its shells and is left out")
+	}
+	f.Sentence = reachSentence(r, m, words)
+	for _, w := range m.Worst {
+		pl := surfacePlace(s, t.Part, &t.Part.Game, w.Triangle, w.PointMM, w.Share, "share")
+		pl.Note = missWords[w.What]
+		f.Where = append(f.Where, pl)
+	}
+	if broke(f) {
+		f.Remedy = reachRemedy(r, m)
+	}
+	return f
+}
+
+var missWords = map[surface.Verdict]string{
+	surface.Nothing: "no sculpt within reach", surface.Backface: "meets the inner side of the sculpt", surface.FarShell: "meets another shell of the sculpt",
+}
+
+func reachSentence(r spec.Rule, m *surface.Reach, words string) string {
+	lost := ""
+	if m.HitShare < 1 {
+		lost = fmt.Sprintf(" %s finds nothing, %s meets the sculpt's inner side, %s another shell.", percent(m.MissShare), percent(m.BackfaceShare), percent(m.FarShellShare))
+	}
+	return fmt.Sprintf("%.2f %% of the baked surface meets the sculpt (at least %.2f %%), rays %s.%s 19 rays in 20 meet it within %.0f° of its normal.",
+		100*m.HitShare, 100*r.Numbers["min_hit_share"], words, lost, m.P95SkewDeg)
+}
+
+func reachRemedy(r spec.Rule, m *surface.Reach) string {
+	switch {
+	case m.MissShare > max(m.BackfaceShare, m.FarShellShare) && m.HitShare < r.Numbers["min_hit_share"]:
+		return "Bring the game surface nearer to the sculpt where rays find nothing, or give the cage more reach there."
+	case m.FarShellShare > r.Numbers["max_far_shell_share"]:
+		return "Shorten the reach, or pair the pieces that stand close to each other with sculpts of their own."
+	case m.BackfaceShare > r.Numbers["max_backface_share"]:
+		return "Move the cage so that its rays start outside the sculpt, and turn sculpt faces that point inward."
+	}
+	return "Add edges where the surface curves, so that the cage's directions follow the sculpt."
+}
