@@ -61,7 +61,12 @@ func (l Limits) fits(cfg image.Config) error {
 // DecodeImage decodes a PNG, JPEG or TIFF (told by its first bytes) in the depth that it has: 8 or 16 bits a channel.
 // The header is held against the limits before anything of the image's size is allocated. Errors: ErrImageTooLarge,
 // or that the data are broken.
-func DecodeImage(data []byte, lim Limits) (image.Image, error) {
+func DecodeImage(data []byte, lim Limits) (img image.Image, err error) {
+	defer func() {
+		if p := recover(); p != nil { // a decoder's own fault must not end the process
+			img, err = nil, fmt.Errorf("decode image: %v", p)
+		}
+	}()
 	mime, cfg, err := imageHeader(data)
 	if err != nil {
 		return nil, fmt.Errorf("decode image: %w", err)
@@ -69,7 +74,6 @@ func DecodeImage(data []byte, lim Limits) (image.Image, error) {
 	if err := lim.withDefaults().fits(cfg); err != nil {
 		return nil, fmt.Errorf("decode image: %w", err)
 	}
-	var img image.Image
 	r := bytes.NewReader(data)
 	switch mime {
 	case "image/png":

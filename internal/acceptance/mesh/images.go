@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"sync"
 )
 
 // loadImages reads the images' bytes and checks that each can be decoded (glTF 2.0, sections 3.8.4 and 5.18).
@@ -85,26 +84,24 @@ func (d *document) uses(extension string) bool {
 
 // decodeAll decodes each image within the limits once, two at a time, to find broken ones; nothing is kept.
 func (d *document) decodeAll() {
-	faults := make([]error, len(d.s.Images))
-	var wg sync.WaitGroup
-	slot := make(chan struct{}, 2)
-	done := map[*byte]bool{} // images that share bytes
+	var todo []int
+	seen := map[*byte]bool{} // images that share bytes
 	for i, img := range d.s.Images {
-		if img.Width == 0 || len(img.Data) == 0 || done[&img.Data[0]] {
-			continue
+		if img.Width > 0 && len(img.Data) > 0 && !seen[&img.Data[0]] {
+			seen[&img.Data[0]] = true
+			todo = append(todo, i)
 		}
-		done[&img.Data[0]] = true
-		slot <- struct{}{}
-		wg.Go(func() {
-			_, faults[i] = DecodeImage(img.Data, d.lim)
-			<-slot
-		})
 	}
-	wg.Wait()
-	for i, err := range faults {
+	faults := make([]error, len(todo))
+	for from := 0; from < len(todo); from += 2 {
+		pair := todo[from:min(from+2, len(todo))]
+		parallel(len(pair), func(k int) { _, faults[from+k] = DecodeImage(d.s.Images[pair[k]].Data, d.lim) })
+	}
+	for k, err := range faults {
 		if err != nil && !errors.Is(err, ErrImageTooLarge) {
-			d.is.error("image.undecodable", d.s.Images[i].Pointer, -1, fmt.Sprintf("The image cannot be decoded (%v); export it again.", err))
-			d.s.Images[i].Width, d.s.Images[i].Height = 0, 0
+			img := &d.s.Images[todo[k]]
+			d.is.error("image.undecodable", img.Pointer, -1, fmt.Sprintf("The image cannot be decoded (%v); export it again.", err))
+			img.Width, img.Height = 0, 0
 		}
 	}
 }

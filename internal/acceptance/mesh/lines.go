@@ -3,9 +3,7 @@ package mesh
 import (
 	"bytes"
 	"math"
-	"runtime"
 	"strconv"
-	"sync"
 )
 
 // Text formats are read in pieces that begin and end at line breaks, one for each thread and more: pieces are merged in
@@ -41,31 +39,6 @@ func splitLines(text []byte, from, line int) []piece {
 		line += counts[i]
 	}
 	return all
-}
-
-// parallel runs fn for 0…n-1 on all threads.
-func parallel(n int, fn func(i int)) {
-	threads := min(runtime.GOMAXPROCS(0), n)
-	if threads <= 1 {
-		for i := range n {
-			fn(i)
-		}
-		return
-	}
-	next := make(chan int, n)
-	for i := range n {
-		next <- i
-	}
-	close(next)
-	var wg sync.WaitGroup
-	for range threads {
-		wg.Go(func() {
-			for i := range next {
-				fn(i)
-			}
-		})
-	}
-	wg.Wait()
 }
 
 // nextLine returns the line that begins at i without its break, and where the following one begins.

@@ -331,7 +331,7 @@ func (p *plyFile) triangleFaces(e *plyElement, at int) bool {
 	b := p.data[at:]
 	tri := make([]uint32, 3*e.count)
 	n := uint32(len(p.prim.Pos) / 3)
-	good := make([]bool, 8)
+	good := make([]bool, maxThreads)
 	pieces := chunks(e.count, 1, func(piece int, from, to int64) {
 		for k := from; k < to; k++ {
 			f := b[size*k : size*k+size]

@@ -4,8 +4,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"runtime"
-	"sync"
 )
 
 // stats is what one pass over an accessor's raw components finds.
@@ -13,29 +11,6 @@ type stats struct {
 	min, max []float64 // by component, of finite values; integers are not normalized
 	bad      int64     // first component that is NaN or infinite, or -1
 	badCount int64
-}
-
-// parallelFrom is the number of components below which a second thread costs more than it saves.
-const parallelFrom = 1 << 16
-
-// chunks runs fn over [0, n) in as many pieces as there are threads, each a multiple of step long.
-func chunks(n, step int64, fn func(piece int, from, to int64)) (pieces int) {
-	pieces = 1
-	if n >= parallelFrom {
-		pieces = min(runtime.GOMAXPROCS(0), 8)
-	}
-	size := (n/int64(pieces)/step + 1) * step
-	var wg sync.WaitGroup
-	for p := range pieces {
-		from, to := min(int64(p)*size, n), min(int64(p+1)*size, n)
-		if p == pieces-1 {
-			fn(p, from, to)
-			break
-		}
-		wg.Go(func() { fn(p, from, to) })
-	}
-	wg.Wait()
-	return pieces
 }
 
 // statsOf measures an accessor's components; nil where it must not be read.
@@ -53,7 +28,7 @@ func (d *document) statsOf(i int) *stats {
 		a.stats = floatStats(asFloats(b), a.width)
 	case a.comp == compUInt && a.width == 1:
 		v := asUints(b)
-		part := make([][2]uint32, 8)
+		part := make([][2]uint32, maxThreads)
 		n := chunks(int64(len(v)), 1, func(p int, from, to int64) { part[p] = uintRange(v[from:to]) })
 		lo, hi := part[0][0], part[0][1]
 		for _, r := range part[1:n] {
@@ -113,7 +88,7 @@ func newStats(width int) *stats {
 }
 
 func floatStats(v []float32, width int) *stats {
-	parts := make([]*stats, 8)
+	parts := make([]*stats, maxThreads)
 	n := chunks(int64(len(v)), int64(width), func(p int, from, to int64) {
 		parts[p] = floatRange(v[from:to], width)
 		if parts[p].bad >= 0 {

@@ -23,7 +23,7 @@ func (d *document) checkUnit(v []float32, width, acc int, ptr string) {
 		first, count         int64
 		firstSign, countSign int64
 	}
-	parts := make([]found, 8)
+	parts := make([]found, maxThreads)
 	n := chunks(int64(len(v)), int64(width), func(p int, from, to int64) {
 		f := found{first: -1, firstSign: -1}
 		const lo, hi = float32((1 - unitTolerance3) * (1 - unitTolerance3)), float32((1 + unitTolerance3) * (1 + unitTolerance3))
