@@ -19,6 +19,7 @@ import (
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/web"
 )
 
 const (
@@ -112,9 +113,10 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	registry := prometheus.NewRegistry()
+	who := ledger.NewLogin(login)
 	server, err := httpapi.New(httpapi.Config{
-		Store: store, Login: ledger.NewLogin(login), Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
-		TrustedProxies: fields(c.trustedProxies),
+		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
+		TrustedProxies: fields(c.trustedProxies), Pages: web.Mount(store, who, objects),
 	})
 	if err != nil {
 		return err

@@ -75,7 +75,7 @@ func readConfig(args []string) (config, int) {
 	f.IntVar(&c.memoryMB, "memory-mb", number("WORKER_MEMORY_MB", 4096), "memory of one inspection (WORKER_MEMORY_MB)")
 	f.IntVar(&c.minutes, "minutes", number("WORKER_MINUTES", 15), "time of one inspection (WORKER_MINUTES)")
 	f.DurationVar(&c.grace, "grace", 2*time.Minute, "how long running inspections may go on after SIGTERM")
-	f.Usage = func() { fmt.Fprintln(os.Stderr, serveUsage); f.PrintDefaults() }
+	f.Usage = func() { fmt.Fprint(os.Stderr, serveUsage+"\n"); f.PrintDefaults() }
 	if err := f.Parse(args); errors.Is(err, flag.ErrHelp) {
 		return c, 0
 	} else if err != nil {

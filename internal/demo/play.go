@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -23,9 +24,10 @@ import (
 
 // State is what the demo remembers between starts, in a file that only this user can read.
 type State struct {
-	Logins []Login `json:"logins"`
-	Loaded bool    `json:"loaded"`
-	Lines  []Line  `json:"lines,omitempty"`
+	Logins []Login  `json:"logins"`
+	Joined []string `json:"joined"` // e-mails of those who have their account
+	Loaded bool     `json:"loaded"`
+	Lines  []Line   `json:"lines,omitempty"`
 }
 
 // Login is one person of the cast, with a password made for this data folder.
@@ -52,6 +54,7 @@ type Play struct {
 
 	state    State
 	callers  map[string]*client.Service // by e-mail
+	sessions map[string]*http.Cookie    // by e-mail, from joining
 	vendors  map[string]uuid.UUID
 	studioID uuid.UUID
 }
@@ -67,7 +70,7 @@ func (p *Play) Run(ctx context.Context) (State, error) {
 	if p.state.Loaded {
 		return p.state, nil
 	}
-	p.callers, p.vendors = map[string]*client.Service{}, map[string]uuid.UUID{}
+	p.callers, p.sessions, p.vendors = map[string]*client.Service{}, map[string]*http.Cookie{}, map[string]uuid.UUID{}
 	steps := []func(context.Context) error{p.studio, p.engage, p.invite, p.placeOrders}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {
@@ -132,9 +135,12 @@ func (p *Play) as(ctx context.Context, email string) (*client.Service, error) {
 	if s, ok := p.callers[email]; ok {
 		return s, nil
 	}
-	cookie, err := p.logIn(ctx, email)
-	if err != nil {
-		return nil, err
+	cookie := p.sessions[email]
+	if cookie == nil {
+		var err error
+		if cookie, err = p.logIn(ctx, email); err != nil {
+			return nil, err
+		}
 	}
 	anonymous, err := client.New(p.Base, "")
 	if err != nil {
@@ -173,18 +179,34 @@ func (p *Play) logIn(ctx context.Context, email string) (*http.Cookie, error) {
 	if err != nil {
 		return nil, fmt.Errorf("log in: %w", err)
 	}
-	for _, c := range in.HTTPResponse.Cookies() {
-		if strings.HasSuffix(c.Name, "proofhouse_session") {
-			return c, nil
-		}
+	if c := sessionOf(in.HTTPResponse); c != nil {
+		return c, nil
 	}
 	return nil, client.Refusal("log in as "+email, in.HTTPResponse, in.ApplicationproblemJSONDefault)
 }
 
+func sessionOf(r *http.Response) *http.Cookie {
+	for _, c := range r.Cookies() {
+		if strings.HasSuffix(c.Name, "proofhouse_session") && c.Value != "" {
+			return c
+		}
+	}
+	return nil
+}
+
+// joined remembers that somebody has their account.
+func (p *Play) joined(email string) error {
+	p.state.Joined = append(p.state.Joined, email)
+	return p.save()
+}
+
 func (p *Play) studio(ctx context.Context) error {
-	if _, err := p.as(ctx, FirstEmail); err != nil {
+	if !slices.Contains(p.state.Joined, FirstEmail) {
 		if err := p.Bootstrap(ctx, Studio, FirstName, FirstEmail, p.login(FirstEmail).Password); err != nil {
 			return fmt.Errorf("make the studio: %w", err)
+		}
+		if err := p.joined(FirstEmail); err != nil {
+			return err
 		}
 	}
 	s, err := p.as(ctx, FirstEmail)
@@ -226,7 +248,7 @@ func (p *Play) invite(ctx context.Context) error {
 		return err
 	}
 	for _, who := range people {
-		if _, err := p.logIn(ctx, who.email); err == nil {
+		if slices.Contains(p.state.Joined, who.email) {
 			continue // here from a run that was interrupted
 		}
 		party := p.studioID
@@ -251,6 +273,10 @@ func (p *Play) invite(ctx context.Context) error {
 		}
 		if in.JSON201 == nil {
 			return client.Refusal("accept the invitation of "+who.name, in.HTTPResponse, in.ApplicationproblemJSONDefault)
+		}
+		p.sessions[who.email] = sessionOf(in.HTTPResponse)
+		if err := p.joined(who.email); err != nil {
+			return err
 		}
 	}
 	return nil

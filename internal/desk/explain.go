@@ -20,7 +20,7 @@ func Explain(s Streams, args []string) int {
 	f.SetOutput(s.Err)
 	path := f.String("spec", "", "the `file` of the spec, YAML or JSON")
 	milestone := f.String("milestone", "", "explain it as of this `milestone` (default: the spec's)")
-	f.Usage = func() { fmt.Fprintln(s.Err, explainUsage); f.PrintDefaults() }
+	f.Usage = func() { fmt.Fprint(s.Err, explainUsage+"\n"); f.PrintDefaults() }
 	switch err := f.Parse(args); {
 	case err == flag.ErrHelp:
 		return ExitPass

@@ -152,8 +152,9 @@ func (w *waker) Work(ctx context.Context, ticket *river.Job[ledger.WakeArgs]) er
 	if err != nil {
 		return fmt.Errorf("claim an inspection: %w", err)
 	}
-	w.s.handle(w.running, job, func(ctx context.Context, tx pgx.Tx) error {
-		_, err := river.JobCompleteTx[*riverpgxv5.Driver](ctx, tx, ticket)
+	w.s.handle(w.running, job, func(_ context.Context, tx pgx.Tx) error {
+		// River finds its client in the context that it gave to this job, and nowhere else.
+		_, err := river.JobCompleteTx[*riverpgxv5.Driver](context.WithoutCancel(ctx), tx, ticket)
 		return err
 	})
 	return nil
