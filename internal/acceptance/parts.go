@@ -1,6 +1,7 @@
 package acceptance
 
 import (
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
@@ -85,6 +86,11 @@ func (t *partTable) base(p *piece) *basePart {
 func (b *basePart) variant(says []spec.Annotation) *variant {
 	name, def := b.def.Name, b.def
 	for _, a := range says {
+		changed := overlayPart(def, a)
+		changed.By = def.By
+		if reflect.DeepEqual(changed, def) {
+			continue // the spec says the same of the part already
+		}
 		name += a.Suffix
 		def = overlayPart(def, a)
 	}

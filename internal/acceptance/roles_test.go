@@ -237,6 +237,12 @@ func TestAnnotations(t *testing.T) {
 		{`part "rope": rope`, "by the vendor, name suffix _rope", 0.25},
 	}, exempted)
 
+	// A suffix that says what the spec says already makes no part of its own.
+	s, exempted, _ = subjectOf(t, specFromText(t, "prop: crate\ntier: mid\nparts: [{name: rope, kind: rope, match: ['*_rope*', '*cord*']}, {name: body, match: ['*']}]\n", spec.Final), game)
+	require.Equal(t, spec.Rope, kinds(s)["rope"])
+	require.NotContains(t, kinds(s), "rope_rope")
+	require.Equal(t, "by the spec", exempted[0].Reason)
+
 	// A whole prop marked away says so in full.
 	_, exempted, _ = subjectOf(t, specFromText(t, "prop: crate\ntier: mid\n", spec.Final),
 		writeFolder(t, map[string]any{"crate_game.glb": glbwrite.Scene{Roots: []*glbwrite.Node{unitBox("crate_body_floater", 0, nil)}}}))
