@@ -6,7 +6,7 @@ import "embed"
 
 // FS holds the migration files.
 //
-//go:embed *.sql
+//go:embed 0*.sql
 var FS embed.FS
 
 // Version is the schema version that this program's SQL needs: the number of the newest file.

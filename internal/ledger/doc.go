@@ -12,6 +12,7 @@
 // log heads by ascending id.
 //
 //	Store.InTx(ctx, who, func(tx *Tx) error)
+//	Store.InSnapshot(ctx, who, func(tx *Tx) error)   read only, one state: for Bundle and Verify
 //	Idempotent(ctx, tx, Request, effect)     once per key, in the effect's own transaction
 //
 //	people      CreateVendor Vendors Invite Members ChangePassword StartSession EndSession

@@ -231,10 +231,10 @@ func (s *scene) state(milestone uuid.UUID) (state ledger.MilestoneState) {
 
 func (s *scene) verify(log uuid.UUID, verifiers ...string) (r ledger.Report) {
 	s.t.Helper()
-	s.as(s.studio, func(tx *ledger.Tx) (err error) {
+	require.NoError(s.t, s.store.InSnapshot(s.ctx(), s.studio, func(tx *ledger.Tx) (err error) {
 		r, err = tx.Verify(s.ctx(), log, verifiers...)
 		return err
-	})
+	}))
 	return r
 }
 

@@ -75,18 +75,35 @@ type Tx struct {
 // InTx runs fn in a transaction as the caller who. It commits when fn returns nil. fn runs again after a serialisation
 // failure or a deadlock. Errors of fn come back as they are; errors of the database as kinds of this package.
 func (s *Store) InTx(ctx context.Context, who Who, fn func(tx *Tx) error) error {
+	if err := checkWho(who); err != nil {
+		return err
+	}
+	return retry(ctx, func() error { return runTx(ctx, s.pool, who, "BEGIN", s.wake, fn) })
+}
+
+// InSnapshot is InTx over one snapshot of the database, read only: for Bundle and Verify, whose many statements have to
+// see one state.
+func (s *Store) InSnapshot(ctx context.Context, who Who, fn func(tx *Tx) error) error {
+	if err := checkWho(who); err != nil {
+		return err
+	}
+	return retry(ctx, func() error {
+		return runTx(ctx, s.pool, who, "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY", s.wake, fn)
+	})
+}
+
+func checkWho(who Who) error {
 	if who.Party == uuid.Nil || who.Member == uuid.Nil || (who.Side != StudioSide && who.Side != VendorSide) {
 		return fmt.Errorf("%w: no caller", ErrCredentials)
 	}
-	return retry(ctx, func() error { return runTx(ctx, s.pool, who, s.wake, fn) })
+	return nil
 }
 
 // runTx is one attempt. A zero who is the machine: a role whose policies do not ask who calls.
-func runTx(ctx context.Context, pool *pgxpool.Pool, who Who, wake waker, fn func(tx *Tx) error) error {
+func runTx(ctx context.Context, pool *pgxpool.Pool, who Who, begin string, wake waker, fn func(tx *Tx) error) error {
 	// BEGIN and the caller's settings go in one round trip; the values are our own UUIDs, formatted by us.
-	begin := "BEGIN"
 	if who.Party != uuid.Nil {
-		begin = fmt.Sprintf("BEGIN; SELECT set_config('app.%s', '%s', true), set_config('app.member', '%s', true)", who.Side, who.Party, who.Member)
+		begin += fmt.Sprintf("; SELECT set_config('app.%s', '%s', true), set_config('app.member', '%s', true)", who.Side, who.Party, who.Member)
 	}
 	raw, err := pool.BeginTx(ctx, pgx.TxOptions{BeginQuery: begin})
 	if err != nil {

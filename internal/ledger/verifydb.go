@@ -16,8 +16,8 @@ import (
 
 // Verify checks a log (a work order's id, or the studio's for its private log) in the database: all that VerifyBundle
 // checks, and that the rows of today still say what the leaves say, that no row lacks its leaf, and that stored hashes,
-// head and milestone states agree. Run it in a transaction of its own; what commits meanwhile may show as a problem, so
-// a caller repeats a verification that failed once.
+// head and milestone states agree. Run it in Store.InSnapshot: between statements of an ordinary transaction others may
+// commit, and what they change would show as a problem.
 func (tx *Tx) Verify(ctx context.Context, log uuid.UUID, verifiers ...string) (Report, error) {
 	b, h, err := tx.bundle(ctx, log)
 	if err != nil {

@@ -55,7 +55,7 @@ type Job struct {
 }
 
 func (w *Worker) inTx(ctx context.Context, fn func(tx *Tx) error) error {
-	return retry(ctx, func() error { return runTx(ctx, w.pool, Who{}, w.wake, fn) })
+	return retry(ctx, func() error { return runTx(ctx, w.pool, Who{}, "BEGIN", w.wake, fn) })
 }
 
 // The oldest waiting inspection of each vendor (a loose scan of inspection_waiting, one step a vendor), of these the one

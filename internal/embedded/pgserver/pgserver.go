@@ -63,6 +63,7 @@ type Server struct {
 	runDir   string
 	port     int
 	password string
+	bin      string // folder of the binaries
 	lock     *os.File
 	pid      int
 	done     chan struct{} // closed when the server has ended; nil for one that was attached to
@@ -91,7 +92,7 @@ func Start(ctx context.Context, cfg Config) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{folder: folder, runDir: filepath.Join(folder, "run"), port: socketPort}
+	s := &Server{folder: folder, runDir: filepath.Join(folder, "run"), port: socketPort, bin: bin}
 	if cfg.Port != 0 {
 		s.port = cfg.Port
 	}
@@ -287,6 +288,9 @@ func (s *Server) RolePassword(role string) string {
 
 // Done is closed when the server has ended, planned or not. It is nil for a server that was attached to.
 func (s *Server) Done() <-chan struct{} { return s.done }
+
+// BinDir is the folder of the binaries it runs from; pg_dump of the same version is there.
+func (s *Server) BinDir() string { return s.bin }
 
 // PID is the server's process id.
 func (s *Server) PID() int { return s.pid }

@@ -346,3 +346,6 @@ func schemaDigest() (string, error) {
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
+
+// BinDir is the folder of the server's binaries, for pg_dump of the same version.
+func (db *DB) BinDir() string { return db.server.BinDir() }

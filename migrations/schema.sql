@@ -1,0 +1,2369 @@
+-- Made by the migrations, for reading and for comparing. Not run by anything.
+
+CREATE SCHEMA ph;
+
+ALTER SCHEMA ph OWNER TO ph_owner;
+
+CREATE FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[])
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+DECLARE inv ph.invitation%ROWTYPE;
+BEGIN
+  SELECT i.* INTO inv FROM ph.invitation i
+  WHERE i.secret_hash = the_hash AND i.accepted_at IS NULL AND i.expires_at > now() FOR UPDATE;
+  IF NOT FOUND THEN RETURN; END IF;
+  IF inv.engaged_by IS NOT NULL THEN
+    PERFORM 1 FROM ph.party p WHERE p.id = inv.party_id FOR UPDATE; -- two first members at once
+    IF EXISTS (SELECT FROM ph.member m WHERE m.party_id = inv.party_id) THEN RETURN; END IF;
+  END IF;
+  UPDATE ph.invitation i SET accepted_at = now() WHERE i.party_id = inv.party_id AND i.id = inv.id;
+  INSERT INTO ph.member (party_id, id, side, name, email, password_hash, roles)
+  VALUES (inv.party_id, new_id, inv.side, the_name, inv.email, the_password_hash, inv.roles);
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles
+  FROM ph.member m JOIN ph.party p ON p.id = m.party_id
+  WHERE m.party_id = inv.party_id AND m.id = new_id;
+END $$;
+
+ALTER FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.app_member() RETURNS uuid
+    LANGUAGE sql STABLE PARALLEL SAFE
+    AS $$ SELECT nullif(current_setting('app.member', true), '')::uuid $$;
+
+ALTER FUNCTION ph.app_member() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.app_party() RETURNS uuid
+    LANGUAGE sql STABLE PARALLEL SAFE
+    AS $$ SELECT coalesce(nullif(current_setting('app.studio', true), ''), nullif(current_setting('app.vendor', true), ''))::uuid $$;
+
+ALTER FUNCTION ph.app_party() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.app_studio() RETURNS uuid
+    LANGUAGE sql STABLE PARALLEL SAFE
+    AS $$ SELECT nullif(current_setting('app.studio', true), '')::uuid $$;
+
+ALTER FUNCTION ph.app_studio() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.app_vendor() RETURNS uuid
+    LANGUAGE sql STABLE PARALLEL SAFE
+    AS $$ SELECT nullif(current_setting('app.vendor', true), '')::uuid $$;
+
+ALTER FUNCTION ph.app_vendor() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.delivery_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  IF TG_OP = 'INSERT' THEN
+    IF NEW.state <> 'open' THEN
+      RAISE EXCEPTION 'a delivery begins open' USING ERRCODE = 'check_violation', CONSTRAINT = 'delivery_begins_open';
+    END IF;
+    RETURN NEW;
+  END IF;
+  IF (OLD.state, NEW.state) NOT IN (('open', 'sealing'), ('sealing', 'sealed'), ('sealing', 'open'), ('open', 'abandoned')) THEN
+    RAISE EXCEPTION 'a delivery does not go from % to %', OLD.state, NEW.state
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'delivery_move_known';
+  END IF;
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.delivery_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.file_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE delivery_state text;
+BEGIN
+  SELECT d.state INTO delivery_state FROM ph.delivery d WHERE d.studio_id = OLD.studio_id AND d.id = OLD.delivery_id;
+  IF delivery_state NOT IN ('open', 'sealing') THEN
+    RAISE EXCEPTION 'files of a % delivery do not change', delivery_state
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'file_frozen';
+  END IF;
+  RETURN coalesce(NEW, OLD);
+END $$;
+
+ALTER FUNCTION ph.file_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.inspection_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  IF TG_OP = 'INSERT' THEN
+    IF NEW.state <> 'queued' OR NEW.fence <> 0 OR NEW.attempts <> 0 THEN
+      RAISE EXCEPTION 'an inspection begins queued' USING ERRCODE = 'check_violation', CONSTRAINT = 'inspection_begins_queued';
+    END IF;
+    RETURN NEW;
+  END IF;
+  IF NEW.fence < OLD.fence THEN
+    RAISE EXCEPTION 'a fence only grows' USING ERRCODE = 'check_violation', CONSTRAINT = 'inspection_fence_grows';
+  END IF;
+  IF OLD.state = 'done' AND
+     (to_jsonb(NEW) - 'current' - 'by_name') IS DISTINCT FROM (to_jsonb(OLD) - 'current' - 'by_name') THEN
+    RAISE EXCEPTION 'a recorded inspection does not change' USING ERRCODE = 'check_violation', CONSTRAINT = 'inspection_recorded_once';
+  END IF;
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.inspection_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.log_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  IF NEW.size < OLD.size OR NEW.anchored_size < OLD.anchored_size THEN
+    RAISE EXCEPTION 'a log only grows' USING ERRCODE = 'check_violation', CONSTRAINT = 'log_only_grows';
+  END IF;
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.log_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_invitation(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, id uuid, email text, roles text[], expires_at timestamp with time zone)
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT i.party_id, p.name, i.side, i.id, i.email, i.roles, i.expires_at
+  FROM ph.invitation i JOIN ph.party p ON p.id = i.party_id
+  WHERE i.secret_hash = the_hash AND i.accepted_at IS NULL AND i.expires_at > now()
+$$;
+
+ALTER FUNCTION ph.login_invitation(the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_password(the_email text) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], password_hash text)
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, m.password_hash
+  FROM ph.member m JOIN ph.party p ON p.id = m.party_id
+  WHERE m.email = lower(the_email) AND m.disabled_at IS NULL
+$$;
+
+ALTER FUNCTION ph.login_password(the_email text) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid)
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+DECLARE found_id uuid;
+BEGIN
+  SELECT s.id INTO found_id FROM ph.session s
+  WHERE s.secret_hash = the_hash AND s.ended_at IS NULL AND s.expires_at > now();
+  IF found_id IS NULL THEN RETURN; END IF;
+  -- At most one write a minute: a page makes many requests.
+  UPDATE ph.session s SET last_seen_at = now()
+  WHERE s.secret_hash = the_hash AND (s.last_seen_at IS NULL OR s.last_seen_at < now() - interval '1 minute');
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id
+  FROM ph.session s
+  JOIN ph.member m ON m.party_id = s.party_id AND m.id = s.member_id
+  JOIN ph.party p ON p.id = m.party_id
+  WHERE s.secret_hash = the_hash AND m.disabled_at IS NULL;
+END $$;
+
+ALTER FUNCTION ph.login_session(the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_token(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], token_id uuid, scopes text[])
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+DECLARE found_id uuid;
+BEGIN
+  SELECT t.id INTO found_id FROM ph.token t
+  WHERE t.secret_hash = the_hash AND t.revoked_at IS NULL AND t.expires_at > now();
+  IF found_id IS NULL THEN RETURN; END IF;
+  UPDATE ph.token t SET last_used_at = now()
+  WHERE t.secret_hash = the_hash AND (t.last_used_at IS NULL OR t.last_used_at < now() - interval '1 minute');
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, t.id, t.scopes
+  FROM ph.token t
+  JOIN ph.member m ON m.party_id = t.party_id AND m.id = t.member_id
+  JOIN ph.party p ON p.id = m.party_id
+  WHERE t.secret_hash = the_hash AND m.disabled_at IS NULL;
+END $$;
+
+ALTER FUNCTION ph.login_token(the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) RETURNS void
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE y integer; h integer; part text; lower_id uuid; upper_id uuid;
+BEGIN
+  FOR y IN from_year..to_year LOOP
+    FOR h IN 1..2 LOOP
+      part := format('finding_%s_h%s', y, h);
+      lower_id := ph.uuid_at(make_timestamptz(y, 1 + 6 * (h - 1), 1, 0, 0, 0, 'UTC'));
+      upper_id := ph.uuid_at(make_timestamptz(y + h - 1, CASE h WHEN 1 THEN 7 ELSE 1 END, 1, 0, 0, 0, 'UTC'));
+      IF to_regclass('ph.' || part) IS NULL THEN
+        EXECUTE format('CREATE TABLE ph.%I PARTITION OF ph.finding FOR VALUES FROM (%L) TO (%L)', part, lower_id, upper_id);
+        EXECUTE format('ALTER TABLE ph.%I ENABLE ROW LEVEL SECURITY', part); -- no policy: only reached through ph.finding
+        EXECUTE format('ALTER TABLE ph.%I FORCE ROW LEVEL SECURITY', part);
+      END IF;
+    END LOOP;
+  END LOOP;
+END $$;
+
+ALTER FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.milestone_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE caller text := CASE WHEN ph.app_studio() IS NOT NULL THEN 'studio' WHEN ph.app_vendor() IS NOT NULL THEN 'vendor' ELSE 'machine' END;
+BEGIN
+  IF TG_OP = 'INSERT' THEN
+    IF NEW.state <> 'open' OR NEW.last_event IS NOT NULL THEN
+      RAISE EXCEPTION 'a milestone begins open' USING ERRCODE = 'check_violation', CONSTRAINT = 'milestone_begins_open';
+    END IF;
+    RETURN NEW;
+  END IF;
+  IF NOT EXISTS (SELECT FROM ph.milestone_move v
+                 WHERE v.from_state = OLD.state AND v.event = NEW.last_event AND v.to_state = NEW.state AND v.actor = caller) THEN
+    RAISE EXCEPTION 'no move % by the % leads from % to %', NEW.last_event, caller, OLD.state, NEW.state
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'milestone_move_known';
+  END IF;
+  NEW.since := now();
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.milestone_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.milestone_sums() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE shares bigint; amounts bigint; price bigint;
+BEGIN
+  SELECT coalesce(sum(m.share_bp), 0), coalesce(sum(m.amount_minor), 0) INTO shares, amounts
+  FROM ph.milestone m WHERE m.studio_id = NEW.studio_id AND m.prop_id = NEW.prop_id;
+  SELECT p.price_minor INTO price FROM ph.prop p WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
+  IF shares <> 10000 OR amounts <> price THEN
+    RAISE EXCEPTION 'milestones make % of 10000 basis points and % of %', shares, amounts, price
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'milestone_sums';
+  END IF;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.milestone_sums() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.own_password_hash() RETURNS text
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$ SELECT m.password_hash FROM ph.member m WHERE m.party_id = ph.app_party() AND m.id = ph.app_member() $$;
+
+ALTER FUNCTION ph.own_password_hash() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.sweep_idempotency() RETURNS bigint
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  WITH gone AS (
+    DELETE FROM ph.idempotency i WHERE i.ctid = ANY (ARRAY(
+      SELECT o.ctid FROM ph.idempotency o WHERE o.created_at < now() - interval '48 hours' ORDER BY o.created_at LIMIT 10000))
+    RETURNING 1)
+  SELECT count(*) FROM gone
+$$;
+
+ALTER FUNCTION ph.sweep_idempotency() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
+    LANGUAGE sql IMMUTABLE PARALLEL SAFE
+    SET search_path TO 'pg_catalog'
+    AS $$ SELECT (lpad(to_hex((extract(epoch FROM at) * 1000)::bigint), 12, '0') || '00000000000000000000')::uuid $$;
+
+ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
+
+CREATE TABLE ph.anchor (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    log_id uuid NOT NULL,
+    size bigint NOT NULL,
+    root bytea NOT NULL,
+    blind bytea NOT NULL,
+    house_idx bigint NOT NULL,
+    anchored_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT anchor_lengths CHECK (((length(root) = 32) AND (length(blind) = 32)))
+);
+
+ALTER TABLE ONLY ph.anchor FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.anchor OWNER TO ph_owner;
+
+CREATE TABLE ph.cancellation (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    id uuid NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT cancellation_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000)))
+);
+
+ALTER TABLE ONLY ph.cancellation FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.cancellation OWNER TO ph_owner;
+
+CREATE TABLE ph.checkpoint (
+    size bigint NOT NULL,
+    root bytea NOT NULL,
+    note text NOT NULL,
+    signed_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT checkpoint_root_length CHECK ((length(root) = 32))
+);
+
+ALTER TABLE ONLY ph.checkpoint FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.checkpoint OWNER TO ph_owner;
+
+CREATE TABLE ph.concession (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    id uuid NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT concession_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000)))
+);
+
+ALTER TABLE ONLY ph.concession FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.concession OWNER TO ph_owner;
+
+CREATE TABLE ph.delivery (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    id uuid NOT NULL,
+    number integer NOT NULL,
+    state text DEFAULT 'open'::text NOT NULL,
+    note text NOT NULL,
+    manifest_sha256 bytea NOT NULL,
+    spec_revision_id uuid NOT NULL,
+    files integer NOT NULL,
+    bytes bigint NOT NULL,
+    opened_by uuid NOT NULL,
+    by_name text,
+    opened_at timestamp with time zone DEFAULT now() NOT NULL,
+    sealing_at timestamp with time zone,
+    sealed_at timestamp with time zone,
+    sealed_by uuid,
+    abandoned_at timestamp with time zone,
+    abandoned_by uuid,
+    CONSTRAINT delivery_abandoned_has_time CHECK (((state = 'abandoned'::text) = (abandoned_at IS NOT NULL))),
+    CONSTRAINT delivery_manifest_length CHECK ((length(manifest_sha256) = 32)),
+    CONSTRAINT delivery_note_length CHECK ((char_length(note) <= 4000)),
+    CONSTRAINT delivery_sealed_has_time CHECK (((state = 'sealed'::text) = ((sealed_at IS NOT NULL) AND (sealed_by IS NOT NULL)))),
+    CONSTRAINT delivery_state_known CHECK ((state = ANY (ARRAY['open'::text, 'sealing'::text, 'sealed'::text, 'abandoned'::text])))
+);
+
+ALTER TABLE ONLY ph.delivery FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.delivery OWNER TO ph_owner;
+
+CREATE TABLE ph.engagement (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    studio_name text NOT NULL,
+    vendor_name text NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    created_by uuid NOT NULL
+);
+
+ALTER TABLE ONLY ph.engagement FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.engagement OWNER TO ph_owner;
+
+CREATE TABLE ph.evidence (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    name text NOT NULL,
+    what text NOT NULL,
+    object_key text NOT NULL,
+    sha256 bytea NOT NULL,
+    size bigint NOT NULL,
+    media_type text NOT NULL,
+    CONSTRAINT evidence_sha256_length CHECK ((length(sha256) = 32)),
+    CONSTRAINT evidence_size_range CHECK ((size >= 0))
+);
+
+ALTER TABLE ONLY ph.evidence FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.evidence OWNER TO ph_owner;
+
+CREATE TABLE ph.fact (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    log_id uuid NOT NULL,
+    idx bigint NOT NULL,
+    kind text NOT NULL,
+    version integer NOT NULL,
+    subject_id uuid NOT NULL,
+    actor text NOT NULL,
+    member_id uuid,
+    recorded_at timestamp with time zone DEFAULT now() NOT NULL,
+    body bytea NOT NULL,
+    CONSTRAINT fact_actor_known CHECK ((actor = ANY (ARRAY['studio'::text, 'vendor'::text, 'machine'::text]))),
+    CONSTRAINT fact_member_unless_machine CHECK (((actor = 'machine'::text) = (member_id IS NULL)))
+);
+
+ALTER TABLE ONLY ph.fact FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.fact OWNER TO ph_owner;
+
+CREATE TABLE ph.fact_person (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    log_id uuid NOT NULL,
+    idx bigint NOT NULL,
+    salt bytea,
+    name text,
+    CONSTRAINT fact_person_whole_or_erased CHECK (((salt IS NULL) = (name IS NULL)))
+);
+
+ALTER TABLE ONLY ph.fact_person FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.fact_person OWNER TO ph_owner;
+
+CREATE TABLE ph.file (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    id uuid NOT NULL,
+    ord integer NOT NULL,
+    path text NOT NULL,
+    role text NOT NULL,
+    size bigint NOT NULL,
+    sha256 bytea NOT NULL,
+    media_type text NOT NULL,
+    object_key text NOT NULL,
+    part_size bigint NOT NULL,
+    upload_id text,
+    etag text,
+    version_id text,
+    CONSTRAINT file_part_size_range CHECK ((part_size >= 0)),
+    CONSTRAINT file_path_form CHECK ((((char_length(path) >= 1) AND (char_length(path) <= 1024)) AND (path !~ '(^/|\\|(^|/)\.\.?(/|$)|//|[[:cntrl:]])'::text))),
+    CONSTRAINT file_role_form CHECK ((role ~ '^[a-z][a-z0-9_.@-]{0,63}$'::text)),
+    CONSTRAINT file_sha256_length CHECK ((length(sha256) = 32)),
+    CONSTRAINT file_size_range CHECK ((size >= 0))
+);
+
+ALTER TABLE ONLY ph.file FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.file OWNER TO ph_owner;
+
+CREATE TABLE ph.file_part (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    file_id uuid NOT NULL,
+    number integer NOT NULL,
+    size bigint NOT NULL,
+    sha256 bytea NOT NULL,
+    etag text,
+    CONSTRAINT file_part_number_range CHECK (((number >= 1) AND (number <= 10000))),
+    CONSTRAINT file_part_sha256_length CHECK ((length(sha256) = 32))
+);
+
+ALTER TABLE ONLY ph.file_part FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.file_part OWNER TO ph_owner;
+
+CREATE TABLE ph.finding (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+)
+PARTITION BY RANGE (inspection_id);
+
+ALTER TABLE ONLY ph.finding FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2026_h1 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2026_h1 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2026_h1 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2026_h2 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2026_h2 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2026_h2 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2027_h1 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2027_h1 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2027_h1 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2027_h2 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2027_h2 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2027_h2 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2028_h1 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2028_h1 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2028_h1 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2028_h2 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2028_h2 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2028_h2 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2029_h1 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2029_h1 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2029_h1 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_2029_h2 (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_2029_h2 FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2029_h2 OWNER TO ph_owner;
+
+CREATE TABLE ph.finding_rest (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    ord integer NOT NULL,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    lod smallint,
+    tile integer,
+    pose text NOT NULL,
+    file text NOT NULL,
+    outcome text NOT NULL,
+    blocks boolean NOT NULL,
+    follows_from text NOT NULL,
+    measured double precision,
+    unit text NOT NULL,
+    limit_key text NOT NULL,
+    limit_value double precision,
+    CONSTRAINT finding_ord_range CHECK ((ord >= 0)),
+    CONSTRAINT finding_outcome_known CHECK ((outcome = ANY (ARRAY['pass'::text, 'warn'::text, 'fail'::text, 'not_evaluated'::text, 'not_applicable'::text])))
+);
+
+ALTER TABLE ONLY ph.finding_rest FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_rest OWNER TO ph_owner;
+
+CREATE TABLE ph.goose_db_version (
+    id integer NOT NULL,
+    version_id bigint NOT NULL,
+    is_applied boolean NOT NULL,
+    tstamp timestamp without time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ph.goose_db_version OWNER TO ph_owner;
+
+ALTER TABLE ph.goose_db_version ALTER COLUMN id ADD GENERATED BY DEFAULT AS IDENTITY (
+    SEQUENCE NAME ph.goose_db_version_id_seq
+    START WITH 1
+    INCREMENT BY 1
+    NO MINVALUE
+    NO MAXVALUE
+    CACHE 1
+);
+
+CREATE TABLE ph.house_hash (
+    idx bigint NOT NULL,
+    hash bytea NOT NULL,
+    CONSTRAINT house_hash_length CHECK ((length(hash) = 32))
+);
+
+ALTER TABLE ONLY ph.house_hash FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.house_hash OWNER TO ph_owner;
+
+CREATE TABLE ph.house_leaf (
+    idx bigint NOT NULL,
+    body bytea NOT NULL
+);
+
+ALTER TABLE ONLY ph.house_leaf FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.house_leaf OWNER TO ph_owner;
+
+CREATE TABLE ph.idempotency (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    method text NOT NULL,
+    route text NOT NULL,
+    key text NOT NULL,
+    body_sha256 bytea NOT NULL,
+    made_kind text NOT NULL,
+    made_id uuid NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT idempotency_body_length CHECK ((length(body_sha256) = 32)),
+    CONSTRAINT idempotency_key_length CHECK (((char_length(key) >= 1) AND (char_length(key) <= 255)))
+);
+
+ALTER TABLE ONLY ph.idempotency FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.idempotency OWNER TO ph_owner;
+
+CREATE TABLE ph.inspection (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    id uuid NOT NULL,
+    spec_revision_id uuid NOT NULL,
+    spec_number integer NOT NULL,
+    reason text NOT NULL,
+    requested_by uuid,
+    by_name text,
+    state text DEFAULT 'queued'::text NOT NULL,
+    lease_owner text,
+    lease_until timestamp with time zone,
+    fence bigint DEFAULT 0 NOT NULL,
+    attempts integer DEFAULT 0 NOT NULL,
+    queued_at timestamp with time zone DEFAULT now() NOT NULL,
+    started_at timestamp with time zone,
+    finished_at timestamp with time zone,
+    engine text,
+    engine_digest text,
+    verdict text,
+    headline text,
+    cause text,
+    evidence_sha256 bytea,
+    findings_sha256 bytea,
+    findings integer,
+    issues integer,
+    current boolean DEFAULT false NOT NULL,
+    CONSTRAINT inspection_clear_has_evidence CHECK (((verdict IS NULL) OR (verdict = 'not_evaluated'::text) OR (length(evidence_sha256) = 32))),
+    CONSTRAINT inspection_current_is_done CHECK (((NOT current) OR (state = 'done'::text))),
+    CONSTRAINT inspection_done_has_result CHECK (((state = 'done'::text) = ((verdict IS NOT NULL) AND (finished_at IS NOT NULL) AND (findings_sha256 IS NOT NULL) AND (findings IS NOT NULL) AND (issues IS NOT NULL)))),
+    CONSTRAINT inspection_pass_has_no_issues CHECK (((verdict <> 'pass'::text) OR (issues = 0))),
+    CONSTRAINT inspection_running_has_lease CHECK (((state = 'running'::text) = ((lease_owner IS NOT NULL) AND (lease_until IS NOT NULL)))),
+    CONSTRAINT inspection_state_known CHECK ((state = ANY (ARRAY['queued'::text, 'running'::text, 'done'::text]))),
+    CONSTRAINT inspection_verdict_known CHECK ((verdict = ANY (ARRAY['pass'::text, 'fail'::text, 'not_evaluated'::text])))
+);
+
+ALTER TABLE ONLY ph.inspection FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.inspection OWNER TO ph_owner;
+
+CREATE TABLE ph.invitation (
+    party_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    engaged_by uuid,
+    email text NOT NULL,
+    roles text[] NOT NULL,
+    secret_hash bytea NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    created_by uuid NOT NULL,
+    expires_at timestamp with time zone NOT NULL,
+    accepted_at timestamp with time zone,
+    CONSTRAINT invitation_email_plain CHECK (((email = lower(email)) AND (email ~~ '%_@_%'::text) AND (char_length(email) <= 254))),
+    CONSTRAINT invitation_roles_fit_side CHECK (((cardinality(roles) > 0) AND (((side = 'studio'::text) AND (roles <@ ARRAY['producer'::text, 'art_director'::text, 'technical_artist'::text])) OR ((side = 'vendor'::text) AND (roles <@ ARRAY['vendor_lead'::text, 'vendor_artist'::text])))))
+);
+
+ALTER TABLE ONLY ph.invitation FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.invitation OWNER TO ph_owner;
+
+CREATE TABLE ph.log (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    id uuid NOT NULL,
+    size bigint DEFAULT 0 NOT NULL,
+    root bytea NOT NULL,
+    anchored_size bigint DEFAULT 0 NOT NULL,
+    CONSTRAINT log_root_length CHECK ((length(root) = 32)),
+    CONSTRAINT log_size_range CHECK (((size >= 0) AND ((anchored_size >= 0) AND (anchored_size <= size))))
+);
+
+ALTER TABLE ONLY ph.log FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.log OWNER TO ph_owner;
+
+CREATE TABLE ph.log_hash (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    log_id uuid NOT NULL,
+    idx bigint NOT NULL,
+    hash bytea NOT NULL,
+    CONSTRAINT log_hash_length CHECK ((length(hash) = 32))
+);
+
+ALTER TABLE ONLY ph.log_hash FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.log_hash OWNER TO ph_owner;
+
+CREATE TABLE ph.member (
+    party_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    name text NOT NULL,
+    email text NOT NULL,
+    password_hash text NOT NULL,
+    roles text[] NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    disabled_at timestamp with time zone,
+    CONSTRAINT member_email_plain CHECK (((email = lower(email)) AND (email ~~ '%_@_%'::text) AND (char_length(email) <= 254))),
+    CONSTRAINT member_name_length CHECK ((char_length(name) <= 200)),
+    CONSTRAINT member_password_hashed CHECK ((password_hash ~~ '$argon2id$%'::text)),
+    CONSTRAINT member_roles_fit_side CHECK (((cardinality(roles) > 0) AND (((side = 'studio'::text) AND (roles <@ ARRAY['producer'::text, 'art_director'::text, 'technical_artist'::text])) OR ((side = 'vendor'::text) AND (roles <@ ARRAY['vendor_lead'::text, 'vendor_artist'::text])))))
+);
+
+ALTER TABLE ONLY ph.member FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.member OWNER TO ph_owner;
+
+CREATE TABLE ph.milestone (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    id uuid NOT NULL,
+    "position" integer NOT NULL,
+    kind text NOT NULL,
+    share_bp integer NOT NULL,
+    amount_minor bigint NOT NULL,
+    due_on date,
+    due_sort date GENERATED ALWAYS AS (COALESCE(due_on, '9999-12-31'::date)) STORED NOT NULL,
+    state text DEFAULT 'open'::text NOT NULL,
+    last_event text,
+    since timestamp with time zone DEFAULT now() NOT NULL,
+    rounds integer DEFAULT 0 NOT NULL,
+    CONSTRAINT milestone_amount_range CHECK ((amount_minor >= 0)),
+    CONSTRAINT milestone_kind_known CHECK ((kind = ANY (ARRAY['block_out'::text, 'sculpt'::text, 'game_mesh'::text, 'maps'::text, 'final'::text]))),
+    CONSTRAINT milestone_share_range CHECK (((share_bp >= 0) AND (share_bp <= 10000))),
+    CONSTRAINT milestone_state_known CHECK ((state = ANY (ARRAY['open'::text, 'inspecting'::text, 'failed'::text, 'stuck'::text, 'review'::text, 'returned'::text, 'accepted'::text, 'cancelled'::text])))
+);
+
+ALTER TABLE ONLY ph.milestone FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.milestone OWNER TO ph_owner;
+
+CREATE TABLE ph.milestone_move (
+    from_state text NOT NULL,
+    event text NOT NULL,
+    to_state text NOT NULL,
+    actor text NOT NULL
+);
+
+ALTER TABLE ONLY ph.milestone_move FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.milestone_move OWNER TO ph_owner;
+
+CREATE TABLE ph.note (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    work_order_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    text text NOT NULL,
+    salt bytea NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT note_private_is_the_studios CHECK (((vendor_id IS NOT NULL) OR (side = 'studio'::text))),
+    CONSTRAINT note_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text]))),
+    CONSTRAINT note_text_length CHECK (((char_length(text) >= 1) AND (char_length(text) <= 10000)))
+);
+
+ALTER TABLE ONLY ph.note FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.note OWNER TO ph_owner;
+
+CREATE TABLE ph.party (
+    id uuid NOT NULL,
+    side text NOT NULL,
+    name text NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT party_name_length CHECK (((char_length(name) >= 1) AND (char_length(name) <= 200))),
+    CONSTRAINT party_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text])))
+);
+
+ALTER TABLE ONLY ph.party FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.party OWNER TO ph_owner;
+
+CREATE TABLE ph.payable (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    sign_off_id uuid NOT NULL,
+    id uuid NOT NULL,
+    amount_minor bigint NOT NULL,
+    currency text NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT payable_amount_range CHECK ((amount_minor >= 0)),
+    CONSTRAINT payable_currency_form CHECK ((currency ~ '^[A-Z]{3}$'::text))
+);
+
+ALTER TABLE ONLY ph.payable FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.payable OWNER TO ph_owner;
+
+CREATE TABLE ph.project (
+    studio_id uuid NOT NULL,
+    id uuid NOT NULL,
+    code text NOT NULL,
+    title text NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    created_by uuid NOT NULL,
+    by_name text,
+    CONSTRAINT project_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
+    CONSTRAINT project_title_length CHECK (((char_length(title) >= 1) AND (char_length(title) <= 200)))
+);
+
+ALTER TABLE ONLY ph.project FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.project OWNER TO ph_owner;
+
+CREATE TABLE ph.prop (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    id uuid NOT NULL,
+    code text NOT NULL,
+    title text NOT NULL,
+    tier text NOT NULL,
+    price_minor bigint NOT NULL,
+    ordered_at timestamp with time zone DEFAULT now() NOT NULL,
+    ordered_by uuid NOT NULL,
+    by_name text,
+    work_began_at timestamp with time zone,
+    spec_in_force uuid,
+    CONSTRAINT prop_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
+    CONSTRAINT prop_price_range CHECK (((price_minor >= 0) AND (price_minor <= '1000000000000'::bigint))),
+    CONSTRAINT prop_tier_known CHECK ((tier = ANY (ARRAY['background'::text, 'mid'::text, 'hero'::text, 'close_up'::text]))),
+    CONSTRAINT prop_title_length CHECK (((char_length(title) >= 1) AND (char_length(title) <= 200)))
+);
+
+ALTER TABLE ONLY ph.prop FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.prop OWNER TO ph_owner;
+
+CREATE TABLE ph.session (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    id uuid NOT NULL,
+    secret_hash bytea NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    expires_at timestamp with time zone NOT NULL,
+    last_seen_at timestamp with time zone,
+    ended_at timestamp with time zone
+);
+
+ALTER TABLE ONLY ph.session FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.session OWNER TO ph_owner;
+
+CREATE TABLE ph.sign_off (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    id uuid NOT NULL,
+    decision text NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    by_role text NOT NULL,
+    opened_by uuid NOT NULL,
+    sealed_by uuid NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT sign_off_decision_known CHECK ((decision = ANY (ARRAY['accept'::text, 'accept_note'::text, 'accept_as_is'::text, 'return'::text]))),
+    CONSTRAINT sign_off_not_by_own_hand CHECK (((by_member <> opened_by) AND (by_member <> sealed_by))),
+    CONSTRAINT sign_off_reason_given CHECK (((decision = 'accept'::text) OR (char_length(reason) > 0))),
+    CONSTRAINT sign_off_reason_length CHECK ((char_length(reason) <= 4000)),
+    CONSTRAINT sign_off_role_known CHECK ((by_role = ANY (ARRAY['art_director'::text, 'technical_artist'::text])))
+);
+
+ALTER TABLE ONLY ph.sign_off FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.sign_off OWNER TO ph_owner;
+
+CREATE TABLE ph.spec_ack (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    spec_revision_id uuid NOT NULL,
+    id uuid NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ONLY ph.spec_ack FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.spec_ack OWNER TO ph_owner;
+
+CREATE TABLE ph.spec_revision (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    id uuid NOT NULL,
+    number integer NOT NULL,
+    parent_id uuid,
+    document bytea NOT NULL,
+    document_sha256 bytea NOT NULL,
+    digest bytea NOT NULL,
+    note text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT spec_revision_digest_length CHECK (((length(digest) = 32) AND (length(document_sha256) = 32))),
+    CONSTRAINT spec_revision_document_size CHECK (((length(document) >= 1) AND (length(document) <= 1048576))),
+    CONSTRAINT spec_revision_first_has_no_parent CHECK (((number = 1) = (parent_id IS NULL))),
+    CONSTRAINT spec_revision_note_length CHECK ((char_length(note) <= 4000))
+);
+
+ALTER TABLE ONLY ph.spec_revision FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.spec_revision OWNER TO ph_owner;
+
+CREATE TABLE ph.token (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    id uuid NOT NULL,
+    name text NOT NULL,
+    hint text NOT NULL,
+    secret_hash bytea NOT NULL,
+    scopes text[] NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    expires_at timestamp with time zone NOT NULL,
+    last_used_at timestamp with time zone,
+    revoked_at timestamp with time zone,
+    CONSTRAINT token_name_length CHECK (((char_length(name) >= 1) AND (char_length(name) <= 100))),
+    CONSTRAINT token_scopes_known CHECK (((cardinality(scopes) > 0) AND (scopes <@ ARRAY['read'::text, 'deliver'::text, 'order'::text, 'review'::text, 'admin'::text])))
+);
+
+ALTER TABLE ONLY ph.token FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.token OWNER TO ph_owner;
+
+CREATE TABLE ph.work_order (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    id uuid NOT NULL,
+    project_id uuid NOT NULL,
+    code text NOT NULL,
+    title text NOT NULL,
+    currency text NOT NULL,
+    rounds_included integer NOT NULL,
+    review_days integer NOT NULL,
+    terms text NOT NULL,
+    placed_at timestamp with time zone DEFAULT now() NOT NULL,
+    placed_by uuid NOT NULL,
+    by_name text,
+    CONSTRAINT work_order_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
+    CONSTRAINT work_order_currency_form CHECK ((currency ~ '^[A-Z]{3}$'::text)),
+    CONSTRAINT work_order_review_range CHECK (((review_days >= 1) AND (review_days <= 365))),
+    CONSTRAINT work_order_rounds_range CHECK (((rounds_included >= 0) AND (rounds_included <= 100))),
+    CONSTRAINT work_order_terms_length CHECK ((char_length(terms) <= 100000)),
+    CONSTRAINT work_order_title_length CHECK (((char_length(title) >= 1) AND (char_length(title) <= 200)))
+);
+
+ALTER TABLE ONLY ph.work_order FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.work_order OWNER TO ph_owner;
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2026_h1 FOR VALUES FROM ('019b76da-a800-0000-0000-000000000000') TO ('019f1af9-b400-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2026_h2 FOR VALUES FROM ('019f1af9-b400-0000-0000-000000000000') TO ('01a2ce8b-d400-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2027_h1 FOR VALUES FROM ('01a2ce8b-d400-0000-0000-000000000000') TO ('01a672aa-e000-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2027_h2 FOR VALUES FROM ('01a672aa-e000-0000-0000-000000000000') TO ('01aa263d-0000-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2028_h1 FOR VALUES FROM ('01aa263d-0000-0000-0000-000000000000') TO ('01adcf82-6800-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2028_h2 FOR VALUES FROM ('01adcf82-6800-0000-0000-000000000000') TO ('01b18314-8800-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2029_h1 FOR VALUES FROM ('01b18314-8800-0000-0000-000000000000') TO ('01b52733-9400-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2029_h2 FOR VALUES FROM ('01b52733-9400-0000-0000-000000000000') TO ('01b8dac5-b400-0000-0000-000000000000');
+
+ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_rest DEFAULT;
+
+ALTER TABLE ONLY ph.anchor
+    ADD CONSTRAINT anchor_pkey PRIMARY KEY (studio_id, log_id, size);
+
+ALTER TABLE ONLY ph.cancellation
+    ADD CONSTRAINT cancellation_once UNIQUE (studio_id, milestone_id);
+
+ALTER TABLE ONLY ph.cancellation
+    ADD CONSTRAINT cancellation_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.checkpoint
+    ADD CONSTRAINT checkpoint_pkey PRIMARY KEY (size);
+
+ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_once UNIQUE (studio_id, inspection_id, ord);
+
+ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_number_key UNIQUE (studio_id, milestone_id, number);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_of_order UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_parties UNIQUE (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.engagement
+    ADD CONSTRAINT engagement_pkey PRIMARY KEY (studio_id, vendor_id);
+
+ALTER TABLE ONLY ph.evidence
+    ADD CONSTRAINT evidence_pkey PRIMARY KEY (studio_id, inspection_id, name);
+
+ALTER TABLE ONLY ph.fact_person
+    ADD CONSTRAINT fact_person_pkey PRIMARY KEY (studio_id, log_id, idx);
+
+ALTER TABLE ONLY ph.fact
+    ADD CONSTRAINT fact_pkey PRIMARY KEY (studio_id, log_id, idx);
+
+ALTER TABLE ONLY ph.file
+    ADD CONSTRAINT file_ord_key UNIQUE (studio_id, delivery_id, ord);
+
+ALTER TABLE ONLY ph.file_part
+    ADD CONSTRAINT file_part_pkey PRIMARY KEY (studio_id, file_id, number);
+
+ALTER TABLE ONLY ph.file
+    ADD CONSTRAINT file_parties UNIQUE (studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.file
+    ADD CONSTRAINT file_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.finding
+    ADD CONSTRAINT finding_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2026_h1
+    ADD CONSTRAINT finding_2026_h1_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2026_h2
+    ADD CONSTRAINT finding_2026_h2_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2027_h1
+    ADD CONSTRAINT finding_2027_h1_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2027_h2
+    ADD CONSTRAINT finding_2027_h2_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2028_h1
+    ADD CONSTRAINT finding_2028_h1_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2028_h2
+    ADD CONSTRAINT finding_2028_h2_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2029_h1
+    ADD CONSTRAINT finding_2029_h1_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_2029_h2
+    ADD CONSTRAINT finding_2029_h2_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.finding_rest
+    ADD CONSTRAINT finding_rest_pkey PRIMARY KEY (inspection_id, ord);
+
+ALTER TABLE ONLY ph.goose_db_version
+    ADD CONSTRAINT goose_db_version_pkey PRIMARY KEY (id);
+
+ALTER TABLE ONLY ph.house_hash
+    ADD CONSTRAINT house_hash_pkey PRIMARY KEY (idx);
+
+ALTER TABLE ONLY ph.house_leaf
+    ADD CONSTRAINT house_leaf_pkey PRIMARY KEY (idx);
+
+ALTER TABLE ONLY ph.idempotency
+    ADD CONSTRAINT idempotency_pkey PRIMARY KEY (party_id, member_id, method, route, key);
+
+ALTER TABLE ONLY ph.inspection
+    ADD CONSTRAINT inspection_parties UNIQUE (studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.inspection
+    ADD CONSTRAINT inspection_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.invitation
+    ADD CONSTRAINT invitation_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.log_hash
+    ADD CONSTRAINT log_hash_pkey PRIMARY KEY (studio_id, log_id, idx);
+
+ALTER TABLE ONLY ph.log
+    ADD CONSTRAINT log_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.member
+    ADD CONSTRAINT member_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.milestone
+    ADD CONSTRAINT milestone_kind_key UNIQUE (studio_id, prop_id, kind);
+
+ALTER TABLE ONLY ph.milestone_move
+    ADD CONSTRAINT milestone_move_pkey PRIMARY KEY (from_state, event);
+
+ALTER TABLE ONLY ph.milestone
+    ADD CONSTRAINT milestone_parties UNIQUE (studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.milestone
+    ADD CONSTRAINT milestone_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.milestone
+    ADD CONSTRAINT milestone_position_key UNIQUE (studio_id, prop_id, "position");
+
+ALTER TABLE ONLY ph.note
+    ADD CONSTRAINT note_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.party
+    ADD CONSTRAINT party_pkey PRIMARY KEY (id);
+
+ALTER TABLE ONLY ph.payable
+    ADD CONSTRAINT payable_once UNIQUE (studio_id, milestone_id);
+
+ALTER TABLE ONLY ph.payable
+    ADD CONSTRAINT payable_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.project
+    ADD CONSTRAINT project_code_key UNIQUE (studio_id, code);
+
+ALTER TABLE ONLY ph.project
+    ADD CONSTRAINT project_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.prop
+    ADD CONSTRAINT prop_code_key UNIQUE (studio_id, work_order_id, code);
+
+ALTER TABLE ONLY ph.prop
+    ADD CONSTRAINT prop_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.prop
+    ADD CONSTRAINT prop_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.session
+    ADD CONSTRAINT session_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_once UNIQUE (studio_id, delivery_id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.spec_ack
+    ADD CONSTRAINT spec_ack_once UNIQUE (studio_id, spec_revision_id);
+
+ALTER TABLE ONLY ph.spec_ack
+    ADD CONSTRAINT spec_ack_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.spec_revision
+    ADD CONSTRAINT spec_revision_number_key UNIQUE (studio_id, prop_id, number);
+
+ALTER TABLE ONLY ph.spec_revision
+    ADD CONSTRAINT spec_revision_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.spec_revision
+    ADD CONSTRAINT spec_revision_prop UNIQUE (studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.token
+    ADD CONSTRAINT token_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.work_order
+    ADD CONSTRAINT work_order_code_key UNIQUE (studio_id, code);
+
+ALTER TABLE ONLY ph.work_order
+    ADD CONSTRAINT work_order_parties UNIQUE (studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.work_order
+    ADD CONSTRAINT work_order_pkey PRIMARY KEY (studio_id, id);
+
+CREATE INDEX concession_of_delivery ON ph.concession USING btree (studio_id, delivery_id, id);
+
+CREATE INDEX delivery_by_order ON ph.delivery USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX delivery_by_prop ON ph.delivery USING btree (studio_id, prop_id, id);
+
+CREATE INDEX delivery_by_vendor ON ph.delivery USING btree (vendor_id, id);
+
+CREATE UNIQUE INDEX delivery_under_way_key ON ph.delivery USING btree (studio_id, milestone_id) WHERE (state = ANY (ARRAY['open'::text, 'sealing'::text]));
+
+CREATE INDEX engagement_by_vendor ON ph.engagement USING btree (vendor_id, studio_id);
+
+CREATE INDEX fact_of_subject ON ph.fact USING btree (studio_id, subject_id, kind);
+
+CREATE UNIQUE INDEX file_path_key ON ph.file USING btree (studio_id, delivery_id, lower(path));
+
+CREATE INDEX finding_failing ON ONLY ph.finding USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2026_h1_vendor_id_chk_inspection_id_idx ON ph.finding_2026_h1 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2026_h2_vendor_id_chk_inspection_id_idx ON ph.finding_2026_h2 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2027_h1_vendor_id_chk_inspection_id_idx ON ph.finding_2027_h1 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2027_h2_vendor_id_chk_inspection_id_idx ON ph.finding_2027_h2 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2028_h1_vendor_id_chk_inspection_id_idx ON ph.finding_2028_h1 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2028_h2_vendor_id_chk_inspection_id_idx ON ph.finding_2028_h2 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2029_h1_vendor_id_chk_inspection_id_idx ON ph.finding_2029_h1 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_2029_h2_vendor_id_chk_inspection_id_idx ON ph.finding_2029_h2 USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX finding_rest_vendor_id_chk_inspection_id_idx ON ph.finding_rest USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
+
+CREATE INDEX idempotency_age ON ph.idempotency USING btree (created_at);
+
+CREATE INDEX inspection_by_id ON ph.inspection USING btree (id);
+
+CREATE INDEX inspection_by_vendor ON ph.inspection USING btree (vendor_id, id);
+
+CREATE UNIQUE INDEX inspection_current_key ON ph.inspection USING btree (studio_id, delivery_id) WHERE current;
+
+CREATE INDEX inspection_leases ON ph.inspection USING btree (lease_until) WHERE (state = 'running'::text);
+
+CREATE INDEX inspection_of_delivery ON ph.inspection USING btree (studio_id, delivery_id, id);
+
+CREATE INDEX inspection_running ON ph.inspection USING btree (vendor_id) WHERE (state = 'running'::text);
+
+CREATE UNIQUE INDEX inspection_under_way_key ON ph.inspection USING btree (studio_id, delivery_id) WHERE (state <> 'done'::text);
+
+CREATE INDEX inspection_waiting ON ph.inspection USING btree (vendor_id, queued_at, id) WHERE (state = 'queued'::text);
+
+CREATE UNIQUE INDEX invitation_secret_key ON ph.invitation USING btree (secret_hash);
+
+CREATE INDEX log_by_vendor ON ph.log USING btree (vendor_id, id);
+
+CREATE INDEX log_to_anchor ON ph.log USING btree (id) WHERE (anchored_size < size);
+
+CREATE UNIQUE INDEX member_email_key ON ph.member USING btree (email);
+
+CREATE INDEX milestone_all_of_studio ON ph.milestone USING btree (studio_id, due_sort, id);
+
+CREATE INDEX milestone_all_of_vendor ON ph.milestone USING btree (vendor_id, due_sort, id);
+
+CREATE INDEX milestone_by_vendor ON ph.milestone USING btree (vendor_id, id);
+
+CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id);
+
+CREATE INDEX milestone_work_of_studio ON ph.milestone USING btree (studio_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
+CREATE INDEX milestone_work_of_vendor ON ph.milestone USING btree (vendor_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
+CREATE INDEX note_of_delivery ON ph.note USING btree (studio_id, delivery_id, id);
+
+CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX payable_by_vendor ON ph.payable USING btree (vendor_id, id);
+
+CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX prop_by_vendor ON ph.prop USING btree (vendor_id, id);
+
+CREATE UNIQUE INDEX session_secret_key ON ph.session USING btree (secret_hash);
+
+CREATE INDEX spec_revision_by_vendor ON ph.spec_revision USING btree (vendor_id, id);
+
+CREATE UNIQUE INDEX token_secret_key ON ph.token USING btree (secret_hash);
+
+CREATE INDEX work_order_by_vendor ON ph.work_order USING btree (vendor_id, id);
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2026_h1_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2026_h1_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2026_h2_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2026_h2_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2027_h1_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2027_h1_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2027_h2_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2027_h2_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2028_h1_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2028_h1_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2028_h2_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2028_h2_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2029_h1_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2029_h1_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_2029_h2_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_2029_h2_vendor_id_chk_inspection_id_idx;
+
+ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_rest_pkey;
+
+ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_rest_vendor_id_chk_inspection_id_idx;
+
+CREATE TRIGGER delivery_guard BEFORE INSERT OR UPDATE OF state ON ph.delivery FOR EACH ROW EXECUTE FUNCTION ph.delivery_guard();
+
+CREATE TRIGGER file_guard BEFORE DELETE OR UPDATE ON ph.file FOR EACH ROW EXECUTE FUNCTION ph.file_guard();
+
+CREATE TRIGGER inspection_guard BEFORE INSERT OR UPDATE ON ph.inspection FOR EACH ROW EXECUTE FUNCTION ph.inspection_guard();
+
+CREATE TRIGGER log_guard BEFORE UPDATE ON ph.log FOR EACH ROW EXECUTE FUNCTION ph.log_guard();
+
+CREATE TRIGGER milestone_guard BEFORE INSERT OR UPDATE OF state, last_event ON ph.milestone FOR EACH ROW EXECUTE FUNCTION ph.milestone_guard();
+
+CREATE CONSTRAINT TRIGGER milestone_sums AFTER INSERT ON ph.milestone DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION ph.milestone_sums();
+
+ALTER TABLE ONLY ph.anchor
+    ADD CONSTRAINT anchor_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
+
+ALTER TABLE ONLY ph.cancellation
+    ADD CONSTRAINT cancellation_studio_id_vendor_id_work_order_id_prop_id_mil_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_inspection_id_ord_fkey FOREIGN KEY (inspection_id, ord) REFERENCES ph.finding(inspection_id, ord);
+
+ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_studio_id_vendor_id_work_order_id_prop_id_milesto_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.engagement
+    ADD CONSTRAINT engagement_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.engagement
+    ADD CONSTRAINT engagement_vendor_id_fkey FOREIGN KEY (vendor_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.evidence
+    ADD CONSTRAINT evidence_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.fact_person
+    ADD CONSTRAINT fact_person_studio_id_log_id_idx_fkey FOREIGN KEY (studio_id, log_id, idx) REFERENCES ph.fact(studio_id, log_id, idx);
+
+ALTER TABLE ONLY ph.fact
+    ADD CONSTRAINT fact_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
+
+ALTER TABLE ONLY ph.file_part
+    ADD CONSTRAINT file_part_studio_id_vendor_id_file_id_fkey FOREIGN KEY (studio_id, vendor_id, file_id) REFERENCES ph.file(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.file
+    ADD CONSTRAINT file_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ph.finding
+    ADD CONSTRAINT finding_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.inspection
+    ADD CONSTRAINT inspection_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.inspection
+    ADD CONSTRAINT inspection_studio_id_vendor_id_work_order_id_prop_id_miles_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
+
+ALTER TABLE ONLY ph.invitation
+    ADD CONSTRAINT invitation_of_engaged_vendor FOREIGN KEY (engaged_by, party_id) REFERENCES ph.engagement(studio_id, vendor_id);
+
+ALTER TABLE ONLY ph.invitation
+    ADD CONSTRAINT invitation_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.log_hash
+    ADD CONSTRAINT log_hash_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
+
+ALTER TABLE ONLY ph.member
+    ADD CONSTRAINT member_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.milestone
+    ADD CONSTRAINT milestone_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.note
+    ADD CONSTRAINT note_studio_id_delivery_id_fkey FOREIGN KEY (studio_id, delivery_id) REFERENCES ph.delivery(studio_id, id);
+
+ALTER TABLE ONLY ph.note
+    ADD CONSTRAINT note_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.payable
+    ADD CONSTRAINT payable_studio_id_vendor_id_work_order_id_prop_id_mileston_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.payable
+    ADD CONSTRAINT payable_studio_id_vendor_id_work_order_id_sign_off_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, sign_off_id) REFERENCES ph.sign_off(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.project
+    ADD CONSTRAINT project_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.prop
+    ADD CONSTRAINT prop_spec_of_this_prop FOREIGN KEY (studio_id, id, spec_in_force) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.prop
+    ADD CONSTRAINT prop_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.session
+    ADD CONSTRAINT session_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_studio_id_vendor_id_work_order_id_prop_id_milesto_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
+
+ALTER TABLE ONLY ph.spec_ack
+    ADD CONSTRAINT spec_ack_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.spec_ack
+    ADD CONSTRAINT spec_ack_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.spec_revision
+    ADD CONSTRAINT spec_revision_parent FOREIGN KEY (studio_id, prop_id, parent_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.spec_revision
+    ADD CONSTRAINT spec_revision_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.token
+    ADD CONSTRAINT token_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.work_order
+    ADD CONSTRAINT work_order_studio_id_project_id_fkey FOREIGN KEY (studio_id, project_id) REFERENCES ph.project(studio_id, id);
+
+ALTER TABLE ONLY ph.work_order
+    ADD CONSTRAINT work_order_studio_id_vendor_id_fkey FOREIGN KEY (studio_id, vendor_id) REFERENCES ph.engagement(studio_id, vendor_id);
+
+ALTER TABLE ph.anchor ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY anchor_notary ON ph.anchor TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY anchor_owner ON ph.anchor TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.cancellation ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY cancellation_owner ON ph.cancellation TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY cancellation_read ON ph.cancellation FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.checkpoint ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY checkpoint_notary ON ph.checkpoint TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY checkpoint_owner ON ph.checkpoint TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY checkpoint_read ON ph.checkpoint FOR SELECT TO ph_api, ph_worker USING (true);
+
+ALTER TABLE ph.concession ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY concession_insert ON ph.concession FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY concession_owner ON ph.concession TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.delivery ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY delivery_insert ON ph.delivery FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY delivery_owner ON ph.delivery TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY delivery_read ON ph.delivery FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY delivery_update ON ph.delivery FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY delivery_worker ON ph.delivery TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.engagement ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY engagement_insert ON ph.engagement FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY engagement_owner ON ph.engagement TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY engagement_read ON ph.engagement FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.evidence ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY evidence_owner ON ph.evidence TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY evidence_read ON ph.evidence FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY evidence_worker ON ph.evidence TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.fact ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY fact_insert ON ph.fact FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY fact_owner ON ph.fact TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.fact_person ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY fact_person_insert ON ph.fact_person FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY fact_person_owner ON ph.fact_person TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY fact_person_read ON ph.fact_person FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY fact_read ON ph.fact FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY fact_worker ON ph.fact TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.file ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY file_insert ON ph.file FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY file_owner ON ph.file TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.file_part ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY file_part_insert ON ph.file_part FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY file_part_owner ON ph.file_part TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY file_part_read ON ph.file_part FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY file_part_update ON ph.file_part FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY file_part_worker ON ph.file_part TO ph_worker USING (true) WITH CHECK (true);
+
+CREATE POLICY file_read ON ph.file FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY file_update ON ph.file FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY file_worker ON ph.file TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.finding ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2026_h1 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2026_h2 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2027_h1 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2027_h2 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2028_h1 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2028_h2 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2029_h1 ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.finding_2029_h2 ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY finding_owner ON ph.finding TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY finding_read ON ph.finding FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.finding_rest ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY finding_worker ON ph.finding TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.house_hash ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY house_hash_notary ON ph.house_hash TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY house_hash_owner ON ph.house_hash TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY house_hash_read ON ph.house_hash FOR SELECT TO ph_api, ph_worker USING (true);
+
+ALTER TABLE ph.house_leaf ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY house_leaf_notary ON ph.house_leaf TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY house_leaf_owner ON ph.house_leaf TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.idempotency ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY idempotency_own ON ph.idempotency TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY idempotency_owner ON ph.idempotency TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.inspection ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY inspection_insert ON ph.inspection FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY inspection_owner ON ph.inspection TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY inspection_read ON ph.inspection FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY inspection_worker ON ph.inspection TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.invitation ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY invitation_insert ON ph.invitation FOR INSERT TO ph_api WITH CHECK ((((party_id = ph.app_party()) AND (engaged_by IS NULL)) OR ((engaged_by = ph.app_studio()) AND (side = 'vendor'::text))));
+
+CREATE POLICY invitation_owner ON ph.invitation TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY invitation_read ON ph.invitation FOR SELECT TO ph_api USING (((party_id = ph.app_party()) OR (engaged_by = ph.app_studio())));
+
+ALTER TABLE ph.log ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.log_hash ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY log_hash_insert ON ph.log_hash FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY log_hash_owner ON ph.log_hash TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY log_hash_read ON ph.log_hash FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY log_hash_worker ON ph.log_hash TO ph_worker USING (true) WITH CHECK (true);
+
+CREATE POLICY log_insert ON ph.log FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY log_notary ON ph.log TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY log_owner ON ph.log TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY log_read ON ph.log FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY log_update ON ph.log FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY log_worker ON ph.log TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.member ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY member_owner ON ph.member TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY member_read ON ph.member FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
+CREATE POLICY member_update ON ph.member FOR UPDATE TO ph_api USING (((party_id = ph.app_party()) AND (id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (id = ph.app_member())));
+
+ALTER TABLE ph.milestone ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY milestone_insert ON ph.milestone FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+ALTER TABLE ph.milestone_move ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY milestone_move_owner ON ph.milestone_move TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY milestone_move_read ON ph.milestone_move FOR SELECT TO ph_api, ph_worker USING (true);
+
+CREATE POLICY milestone_owner ON ph.milestone TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY milestone_read ON ph.milestone FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY milestone_update ON ph.milestone FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY milestone_worker ON ph.milestone TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.note ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY note_owner ON ph.note TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY note_read ON ph.note FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.party ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY party_insert ON ph.party FOR INSERT TO ph_api WITH CHECK (((side = 'vendor'::text) AND (ph.app_studio() IS NOT NULL)));
+
+CREATE POLICY party_owner ON ph.party TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING ((id = ph.app_party()));
+
+ALTER TABLE ph.payable ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY payable_insert ON ph.payable FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY payable_owner ON ph.payable TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY payable_read ON ph.payable FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.project ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY project_insert ON ph.project FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY project_owner ON ph.project TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY project_read ON ph.project FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+
+ALTER TABLE ph.prop ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY prop_insert ON ph.prop FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY prop_owner ON ph.prop TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY prop_worker ON ph.prop TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.session ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY session_owner ON ph.session TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.sign_off ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY sign_off_insert ON ph.sign_off FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY sign_off_owner ON ph.sign_off TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY sign_off_read ON ph.sign_off FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.spec_ack ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY spec_ack_insert ON ph.spec_ack FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY spec_ack_owner ON ph.spec_ack TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY spec_ack_read ON ph.spec_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.spec_revision ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY spec_revision_insert ON ph.spec_revision FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY spec_revision_owner ON ph.spec_revision TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY spec_revision_read ON ph.spec_revision FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY spec_revision_worker ON ph.spec_revision TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.token ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY token_own ON ph.token TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY token_owner ON ph.token TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.work_order ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY work_order_insert ON ph.work_order FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY work_order_owner ON ph.work_order TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY work_order_read ON ph.work_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+GRANT USAGE ON SCHEMA ph TO ph_api;
+GRANT USAGE ON SCHEMA ph TO ph_login;
+GRANT USAGE ON SCHEMA ph TO ph_worker;
+GRANT USAGE ON SCHEMA ph TO ph_notary;
+GRANT USAGE ON SCHEMA ph TO ph_backup;
+
+REVOKE ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_invitation(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_invitation(the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_password(the_email text) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_password(the_email text) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_session(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_session(the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_token(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_token(the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.own_password_hash() FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.own_password_hash() TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.sweep_idempotency() FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
+
+GRANT SELECT ON TABLE ph.anchor TO ph_api;
+GRANT SELECT ON TABLE ph.anchor TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.anchor TO ph_notary;
+
+GRANT SELECT,INSERT ON TABLE ph.cancellation TO ph_api;
+GRANT SELECT ON TABLE ph.cancellation TO ph_backup;
+
+GRANT SELECT ON TABLE ph.checkpoint TO ph_api;
+GRANT SELECT ON TABLE ph.checkpoint TO ph_worker;
+GRANT SELECT ON TABLE ph.checkpoint TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.checkpoint TO ph_notary;
+
+GRANT SELECT,INSERT ON TABLE ph.concession TO ph_api;
+GRANT SELECT ON TABLE ph.concession TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.delivery TO ph_api;
+GRANT SELECT ON TABLE ph.delivery TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(vendor_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(prop_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(milestone_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(number) ON TABLE ph.delivery TO ph_worker;
+
+GRANT UPDATE(state) ON TABLE ph.delivery TO ph_api;
+GRANT SELECT(state) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(manifest_sha256) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(spec_revision_id) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(files) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(bytes) ON TABLE ph.delivery TO ph_worker;
+
+GRANT SELECT(opened_at) ON TABLE ph.delivery TO ph_worker;
+
+GRANT UPDATE(sealing_at) ON TABLE ph.delivery TO ph_api;
+
+GRANT UPDATE(sealed_at) ON TABLE ph.delivery TO ph_api;
+GRANT SELECT(sealed_at) ON TABLE ph.delivery TO ph_worker;
+
+GRANT UPDATE(sealed_by) ON TABLE ph.delivery TO ph_api;
+
+GRANT UPDATE(abandoned_at) ON TABLE ph.delivery TO ph_api;
+
+GRANT UPDATE(abandoned_by) ON TABLE ph.delivery TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.engagement TO ph_api;
+GRANT SELECT ON TABLE ph.engagement TO ph_backup;
+
+GRANT SELECT ON TABLE ph.evidence TO ph_api;
+GRANT SELECT ON TABLE ph.evidence TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.evidence TO ph_worker;
+
+GRANT SELECT,INSERT ON TABLE ph.fact TO ph_api;
+GRANT SELECT ON TABLE ph.fact TO ph_backup;
+GRANT INSERT ON TABLE ph.fact TO ph_worker;
+
+GRANT SELECT,INSERT ON TABLE ph.fact_person TO ph_api;
+GRANT SELECT ON TABLE ph.fact_person TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.file TO ph_api;
+GRANT SELECT ON TABLE ph.file TO ph_backup;
+GRANT SELECT ON TABLE ph.file TO ph_worker;
+
+GRANT UPDATE(upload_id) ON TABLE ph.file TO ph_api;
+
+GRANT UPDATE(etag) ON TABLE ph.file TO ph_api;
+
+GRANT UPDATE(version_id) ON TABLE ph.file TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.file_part TO ph_api;
+GRANT SELECT ON TABLE ph.file_part TO ph_backup;
+GRANT SELECT ON TABLE ph.file_part TO ph_worker;
+
+GRANT UPDATE(etag) ON TABLE ph.file_part TO ph_api;
+
+GRANT SELECT ON TABLE ph.finding TO ph_api;
+GRANT SELECT ON TABLE ph.finding TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.finding TO ph_worker;
+
+GRANT SELECT ON TABLE ph.finding_2026_h1 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2026_h2 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2027_h1 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2027_h2 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2028_h1 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2028_h2 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2029_h1 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_2029_h2 TO ph_backup;
+
+GRANT SELECT ON TABLE ph.finding_rest TO ph_backup;
+
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_backup;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_api;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_login;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_worker;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_notary;
+
+GRANT SELECT ON TABLE ph.house_hash TO ph_api;
+GRANT SELECT ON TABLE ph.house_hash TO ph_worker;
+GRANT SELECT ON TABLE ph.house_hash TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.house_hash TO ph_notary;
+
+GRANT SELECT ON TABLE ph.house_leaf TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.house_leaf TO ph_notary;
+
+GRANT SELECT ON TABLE ph.idempotency TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.idempotency TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.inspection TO ph_api;
+GRANT SELECT ON TABLE ph.inspection TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(vendor_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(prop_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(milestone_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(delivery_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(spec_revision_id) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(spec_number) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(reason) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(state),UPDATE(state) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(lease_owner),UPDATE(lease_owner) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(lease_until),UPDATE(lease_until) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(fence),UPDATE(fence) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(attempts),UPDATE(attempts) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(queued_at) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(started_at),UPDATE(started_at) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(finished_at),UPDATE(finished_at) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(engine),UPDATE(engine) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(engine_digest),UPDATE(engine_digest) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(verdict),UPDATE(verdict) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(headline),UPDATE(headline) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(cause),UPDATE(cause) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(evidence_sha256),UPDATE(evidence_sha256) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(findings_sha256),UPDATE(findings_sha256) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(findings),UPDATE(findings) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(issues),UPDATE(issues) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(current),UPDATE(current) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT ON TABLE ph.invitation TO ph_backup;
+GRANT INSERT ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(side) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(engaged_by) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(email) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(roles) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(created_by) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(expires_at) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT(accepted_at) ON TABLE ph.invitation TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.log TO ph_api;
+GRANT SELECT ON TABLE ph.log TO ph_backup;
+GRANT SELECT ON TABLE ph.log TO ph_worker;
+GRANT SELECT ON TABLE ph.log TO ph_notary;
+
+GRANT UPDATE(size) ON TABLE ph.log TO ph_api;
+GRANT UPDATE(size) ON TABLE ph.log TO ph_worker;
+
+GRANT UPDATE(root) ON TABLE ph.log TO ph_api;
+GRANT UPDATE(root) ON TABLE ph.log TO ph_worker;
+
+GRANT UPDATE(anchored_size) ON TABLE ph.log TO ph_notary;
+
+GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_api;
+GRANT SELECT ON TABLE ph.log_hash TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_worker;
+
+GRANT SELECT ON TABLE ph.member TO ph_backup;
+
+GRANT SELECT(party_id) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(side) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(name) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(email) ON TABLE ph.member TO ph_api;
+
+GRANT UPDATE(password_hash) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(roles) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(disabled_at) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.milestone TO ph_api;
+GRANT SELECT ON TABLE ph.milestone TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.milestone TO ph_worker;
+
+GRANT SELECT(vendor_id) ON TABLE ph.milestone TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.milestone TO ph_worker;
+
+GRANT SELECT(prop_id) ON TABLE ph.milestone TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.milestone TO ph_worker;
+
+GRANT SELECT(kind) ON TABLE ph.milestone TO ph_worker;
+
+GRANT UPDATE(state) ON TABLE ph.milestone TO ph_api;
+GRANT SELECT(state),UPDATE(state) ON TABLE ph.milestone TO ph_worker;
+
+GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_api;
+GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_worker;
+
+GRANT UPDATE(since) ON TABLE ph.milestone TO ph_api;
+GRANT UPDATE(since) ON TABLE ph.milestone TO ph_worker;
+
+GRANT UPDATE(rounds) ON TABLE ph.milestone TO ph_api;
+
+GRANT SELECT ON TABLE ph.milestone_move TO ph_api;
+GRANT SELECT ON TABLE ph.milestone_move TO ph_worker;
+GRANT SELECT ON TABLE ph.milestone_move TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.note TO ph_api;
+GRANT SELECT ON TABLE ph.note TO ph_backup;
+
+GRANT SELECT ON TABLE ph.party TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.party TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.payable TO ph_api;
+GRANT SELECT ON TABLE ph.payable TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.project TO ph_api;
+GRANT SELECT ON TABLE ph.project TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.prop TO ph_api;
+GRANT SELECT ON TABLE ph.prop TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT(vendor_id) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT(code) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT(tier) ON TABLE ph.prop TO ph_worker;
+
+GRANT UPDATE(work_began_at) ON TABLE ph.prop TO ph_api;
+
+GRANT UPDATE(spec_in_force) ON TABLE ph.prop TO ph_api;
+
+GRANT SELECT ON TABLE ph.session TO ph_backup;
+GRANT INSERT ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(member_id) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(expires_at) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(last_seen_at) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(ended_at),UPDATE(ended_at) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.sign_off TO ph_api;
+GRANT SELECT ON TABLE ph.sign_off TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.spec_ack TO ph_api;
+GRANT SELECT ON TABLE ph.spec_ack TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.spec_revision TO ph_api;
+GRANT SELECT ON TABLE ph.spec_revision TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(vendor_id) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(prop_id) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(number) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(document) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(document_sha256) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(digest) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT(created_at) ON TABLE ph.spec_revision TO ph_worker;
+
+GRANT SELECT ON TABLE ph.token TO ph_backup;
+GRANT INSERT ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(member_id) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(name) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(hint) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(scopes) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(expires_at) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(last_used_at) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT(revoked_at),UPDATE(revoked_at) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.work_order TO ph_api;
+GRANT SELECT ON TABLE ph.work_order TO ph_backup;
