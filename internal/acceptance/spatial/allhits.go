@@ -22,7 +22,7 @@ func (t *Tree) AllHits(rays []Ray, threads int, f func(ray int, hits []Hit)) {
 }
 
 func (w *rayWalk) all(r *Ray, hits []Hit) []Hit {
-	s, ok := newShear(r, w.t.scale)
+	s, ok := newShear(r, w.t)
 	if !ok || w.t.count == 0 {
 		return hits
 	}
@@ -32,7 +32,7 @@ func (w *rayWalk) all(r *Ray, hits []Hit) []Hit {
 		if w.mask == 0 {
 			for lane := range lanes {
 				if m, ok := s.meet(l, lane); ok && !l.repeats(lane) {
-					hits = append(hits, m.hit(l.id[lane], s.unit))
+					hits = append(hits, m.hit(l.id[lane], 1))
 				}
 			}
 			continue
@@ -41,13 +41,16 @@ func (w *rayWalk) all(r *Ray, hits []Hit) []Hit {
 			lane := bits.TrailingZeros32(m) & (lanes - 1)
 			if !l.repeats(lane) {
 				at := meeting{w.lanesT[0][lane], w.lanesT[1][lane], w.lanesT[2][lane], w.lanesT[3][lane]}
-				hits = append(hits, at.hit(l.id[lane], s.unit))
+				hits = append(hits, at.hit(l.id[lane], 1))
 			}
 		}
 	}
 	slices.SortFunc(hits, func(a, b Hit) int {
 		return cmp.Or(cmp.Compare(a.T, b.T), cmp.Compare(a.Tri, b.Tri))
 	})
+	for i := range hits { // only now: a scale may make small differences vanish
+		hits[i].T = float32(float64(hits[i].T) * s.unit)
+	}
 	return hits
 }
 

@@ -8,15 +8,15 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// bruteHit and bruteNear ask every triangle: what any tree has to equal. scale is the tree's.
-func bruteHit(pos []float32, tri []uint32, r Ray, scale float32) Hit {
+// bruteHit and bruteNear ask every triangle: what any tree has to equal. The tree gives scale and bounds.
+func bruteHit(pos []float32, tri []uint32, r Ray, tree *Tree) Hit {
 	best := Hit{Tri: Miss}
-	s, ok := newShear(&r, scale)
+	s, ok := newShear(&r, tree)
 	if !ok {
 		return best
 	}
 	for i := range len(tri) / 3 {
-		l, fine := bruteLeaf(pos, tri, i, scale)
+		l, fine := bruteLeaf(pos, tri, i, tree.scale)
 		if !fine {
 			continue
 		}
@@ -110,7 +110,7 @@ func TestAgreesWithBruteForce(t *testing.T) {
 		tree.Hits(rays, hits, 2)
 		tree.Closest(points, float32(math.Inf(1)), nears, 2)
 		for i := range rays {
-			require.Equal(t, bruteHit(pos, tri, rays[i], tree.scale), hits[i], "ray %d of size %g", i, size)
+			require.Equal(t, bruteHit(pos, tri, rays[i], tree), hits[i], "ray %d of size %g", i, size)
 			require.Equal(t, bruteNear(pos, tri, [3]float32(points[3*i:3*i+3]), inf32, tree.scale), nears[i], "point %d of size %g", i, size)
 			if hits[i].Tri != Miss {
 				met++

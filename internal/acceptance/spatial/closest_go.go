@@ -130,12 +130,12 @@ func outsideSq(p *[3]float32, x0, x1, y0, y1, z0, z1 float32) float32 {
 	return float32(x*x) + float32(y*y) + float32(z*z)
 }
 
-// sortWaiting puts the nearest last, where it is taken first.
+// sortWaiting puts the nearest last, where it is taken first, and of equally near ones the lower reference.
 func sortWaiting(s []waiting) {
 	for i := 1; i < len(s); i++ {
 		e := s[i]
 		j := i
-		for j > 0 && s[j-1].from < e.from {
+		for j > 0 && (s[j-1].from < e.from || s[j-1].from == e.from && s[j-1].ref < e.ref) {
 			s[j] = s[j-1]
 			j--
 		}

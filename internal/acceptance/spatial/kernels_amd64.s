@@ -359,6 +359,29 @@ nearEnd:
 	VMULPS d, c, Y13; \
 	VSUBPS Y13, dst, dst
 
+// SLAB narrows Y7 and Y8 to the part of the ray between the bounds, along one axis, of each of the leaf's triangles.
+#define SLAB(off, k) \
+	VMOVUPS (leaf_v+off)(AX), Y3; \
+	VMOVUPS (leaf_v+off+96)(AX), Y4; \
+	VMOVUPS (leaf_v+off+192)(AX), Y5; \
+	VMINPS Y4, Y3, Y10; \
+	VMINPS Y5, Y10, Y10; \
+	VMAXPS Y4, Y3, Y3; \
+	VMAXPS Y5, Y3, Y3; \
+	VBROADCASTSS (rayWalk_near+k)(DI), Y4; \
+	VBROADCASTSS (rayWalk_far+k)(DI), Y5; \
+	VMAXPS Y5, Y4, Y13; \
+	VMINPS Y5, Y4, Y14; \
+	VBROADCASTSS (rayWalk_perUnit+k)(DI), Y4; \
+	VSUBPS Y13, Y10, Y10; \
+	VMULPS Y4, Y10, Y10; \
+	VSUBPS Y14, Y3, Y3; \
+	VMULPS Y4, Y3, Y3; \
+	VMINPS Y3, Y10, Y4; \
+	VMAXPS Y3, Y10, Y3; \
+	VMAXPS Y4, Y7, Y7; \
+	VMINPS Y3, Y8, Y8
+
 // func walkRayAVX2(w *rayWalk) bool
 TEXT ·walkRayAVX2(SB), NOSPLIT, $0-9
 	MOVQ w+0(FP), DI
@@ -516,6 +539,21 @@ rayLeaf:
 	VCMPPS $4, Y15, Y1, Y3 // det != 0
 	VANDPS Y3, Y2, Y2
 	VANDNPS Y2, Y0, Y2
+	VMOVMSKPS Y2, DX
+	TESTL DX, DX
+	JEQ rayLeft
+
+	// The part of the ray within each triangle's own box: from in Y7, to in Y8.
+	VXORPS Y7, Y7, Y7
+	VMOVAPS Y9, Y8
+	SLAB(0, 0)
+	SLAB(32, 4)
+	SLAB(64, 8)
+	VMAXPS Y7, Y6, Y6
+	VCMPPS $2, Y8, Y7, Y3 // from <= to
+	VANDPS Y3, Y2, Y2
+	VCMPPS $2, Y9, Y6, Y3 // t <= max
+	VANDPS Y3, Y2, Y2
 	VMOVMSKPS Y2, DX
 	TESTL DX, DX
 	JEQ rayLeft

@@ -84,7 +84,7 @@ func (w *rayWalk) hit(r *Ray, out *Hit) {
 }
 
 func (w *rayWalk) cast(r *Ray) bool {
-	s, ok := newShear(r, w.t.scale)
+	s, ok := newShear(r, w.t)
 	if !ok || w.t.count == 0 {
 		return false
 	}
@@ -98,42 +98,24 @@ func (w *rayWalk) cast(r *Ray) bool {
 	return w.id != noTriangle
 }
 
-// padShare is what boxes are widened by, in parts of the largest distance between the ray's origin and the surface's
-// bounds. The triangle test moves a corner by at most four roundings of that distance, 2^-24 each, t by eight, and the
-// box test by four: the sum is below 2^-19 of it. So a box is visited whenever a triangle in it can be hit, and a box
-// never seems to begin behind a hit in it.
-const padShare = 0x1p-19
-
 func (w *rayWalk) aim(s *shear) {
-	t := w.t
 	w.s = *s
-	var reach float32
 	for k := range 3 {
-		reach = more(reach, more(abs32(t.lo[k]-s.org[k]), abs32(t.hi[k]-s.org[k])))
-	}
-	pad := float32(reach * padShare)
-	for k := range 3 {
-		d := s.dir[k]
-		w.side[k], w.near[k], w.far[k] = uint64(64*k), s.org[k]+pad, s.org[k]-pad
-		if math.Signbit(float64(d)) {
-			w.side[k], w.near[k], w.far[k] = uint64(64*k+32), w.far[k], w.near[k]
+		w.side[k] = uint64(64 * k)
+		w.near[k], w.far[k] = s.plus[k], s.minus[k]
+		if math.Signbit(float64(s.dir[k])) {
+			w.side[k] += 32
+			w.near[k], w.far[k] = s.minus[k], s.plus[k]
 		}
-		if abs32(d) < leastDir { // no division by zero; in the pad's width it makes no difference
-			d = float32(math.Copysign(leastDir, float64(d)))
-		}
-		w.perUnit[k] = 1 / d
 	}
+	w.perUnit = s.perUnit
 	w.axis = [3]uint64{uint64(32 * s.kx), uint64(32 * s.ky), uint64(32 * s.kz)}
 	w.org = [3]float32{s.org[s.kx], s.org[s.ky], s.org[s.kz]}
 	w.shear = [3]float32{s.sx, s.sy, s.sz}
 	w.max, w.id = s.max, noTriangle
-	w.stack[0] = waiting{ref: t.root}
+	w.stack[0] = waiting{ref: w.t.root}
 	w.waiting = 1
 }
-
-// leastDir keeps reciprocals finite. Along an axis with less the ray moves less than 2^-60 of what it moves along its
-// longest, which within the reach of a ray is below the pad.
-const leastDir = 0x1p-60
 
 // withCare tests a leaf with the float64 fallback of the triangle test.
 func (w *rayWalk) withCare() {

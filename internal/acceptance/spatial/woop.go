@@ -11,15 +11,28 @@ type shear struct {
 	kx, ky, kz int
 	sx, sy, sz float32
 	org, dir   [3]float32
-	max        float32 // in multiples of the scaled direction
-	unit       float64 // multiples of the given direction in one of the scaled
+	plus       [3]float32 // the origin moved up by the pad, to be taken from lower bounds of boxes
+	minus      [3]float32 // and down, to be taken from upper ones
+	perUnit    [3]float32 // reciprocals of dir
+	max        float32    // in multiples of the scaled direction
+	unit       float64    // multiples of the given direction in one of the scaled
 }
 
 // startsTooFar is the distance of a ray's start, in sizes of the surface, beyond which float32 cannot aim at it.
 const startsTooFar = 1 << 40
 
+// padShare is what boxes are widened by, in parts of the largest distance between the ray's origin and the surface's
+// bounds. The triangle test moves a corner by at most four roundings of that distance, 2^-24 each, t by eight, and the
+// box test by four: the sum is below 2^-19 of it. So a box is visited whenever a triangle in it is met.
+const padShare = 0x1p-19
+
+// leastDir keeps reciprocals finite. Along an axis with less the ray moves less than 2^-60 of what it moves along its
+// longest, which within the reach of a ray is below the pad.
+const leastDir = 0x1p-60
+
 // newShear reports false for a ray that can meet nothing: without length, not finite, or from too far.
-func newShear(r *Ray, scale float32) (s shear, ok bool) {
+func newShear(r *Ray, t *Tree) (s shear, ok bool) {
+	scale := t.scale
 	for k := range 3 {
 		s.org[k] = r.Org[k] * scale
 		if !(abs32(s.org[k]) <= startsTooFar) || !finite(r.Dir[k]) {
@@ -58,9 +71,33 @@ func newShear(r *Ray, scale float32) (s shear, ok bool) {
 	}
 	s.unit = down / float64(scale)
 	s.max = float32(float64(r.Max) / s.unit)
+	s.setSlabs(t)
 	d := s.dir[s.kz]
 	s.sx, s.sy, s.sz = s.dir[s.kx]/d, s.dir[s.ky]/d, 1/d
 	return s, true
+}
+
+// setSlabs prepares the test of boxes.
+func (s *shear) setSlabs(t *Tree) {
+	var reach float32
+	for k := range 3 {
+		reach = more(reach, more(abs32(t.lo[k]-s.org[k]), abs32(t.hi[k]-s.org[k])))
+	}
+	pad := float32(reach * padShare)
+	for k := range 3 {
+		s.plus[k], s.minus[k] = s.org[k]+pad, s.org[k]-pad
+		d := s.dir[k]
+		if abs32(d) < leastDir { // no division by zero; in the pad's width it makes no difference
+			d = float32(math.Copysign(leastDir, float64(d)))
+		}
+		s.perUnit[k] = 1 / d
+	}
+}
+
+// slab is the part of the ray between two bounds along an axis.
+func (s *shear) slab(k int, lo, hi float32) (from, to float32) {
+	a, b := (lo-s.plus[k])*s.perUnit[k], (hi-s.minus[k])*s.perUnit[k]
+	return less(b, a), more(b, a)
 }
 
 func next(axis int) int {
@@ -76,7 +113,11 @@ func powerOfTwo(e int) float64 { return math.Float64frombits(uint64(e+1023) << 5
 // meeting is where a ray meets a triangle: t, and edge functions whose quotients by det are the corners' weights.
 type meeting struct{ t, ev, ew, det float32 }
 
-// meet tests lane i of a leaf. Products are rounded one by one, so that an edge seen from its two triangles gives the
+// meet tests lane i of a leaf. A meeting counts if the ray crosses the triangle's own box, and not before it enters that.
+// For a triangle seen edge-on, whose weights are all rounding, this keeps t where the triangle is; for others it changes
+// nothing. It also makes which triangles are met independent of the boxes above, since those are entered no later.
+//
+// Products are rounded one by one, so that an edge seen from its two triangles gives the
 // same numbers with opposite signs.
 func (s *shear) meet(l *leaf, i int) (m meeting, ok bool) {
 	i &= lanes - 1
@@ -92,13 +133,16 @@ func (s *shear) meet(l *leaf, i int) (m meeting, ok bool) {
 	eu := float32(cx*by) - float32(cy*bx)
 	ev := float32(ax*cy) - float32(ay*cx)
 	ew := float32(bx*ay) - float32(by*ax)
+	if oppose(eu, ev, ew) {
+		return m, false
+	}
 	if eu == 0 || ev == 0 || ew == 0 {
 		// Products of two float32 are exact in float64.
 		eu = float32(float64(float64(cx)*float64(by)) - float64(float64(cy)*float64(bx)))
 		ev = float32(float64(float64(ax)*float64(cy)) - float64(float64(ay)*float64(cx)))
 		ew = float32(float64(float64(bx)*float64(ay)) - float64(float64(by)*float64(ax)))
 	}
-	if (eu < 0 || ev < 0 || ew < 0) && (eu > 0 || ev > 0 || ew > 0) {
+	if oppose(eu, ev, ew) {
 		return m, false
 	}
 	det := eu + ev + ew
@@ -106,6 +150,20 @@ func (s *shear) meet(l *leaf, i int) (m meeting, ok bool) {
 		return m, false
 	}
 	sum := float32(eu*float32(s.sz*az)) + float32(ev*float32(s.sz*bz)) + float32(ew*float32(s.sz*cz))
-	m = meeting{sum / det, ev, ew, det}
-	return m, m.t >= 0 && m.t <= s.max
+	from, to := s.through(l, i)
+	m = meeting{more(sum/det, from), ev, ew, det}
+	return m, sum/det >= 0 && m.t <= s.max && from <= to
+}
+
+func oppose(a, b, c float32) bool { return (a < 0 || b < 0 || c < 0) && (a > 0 || b > 0 || c > 0) }
+
+// through is the part of the ray within the box of a leaf's triangle.
+func (s *shear) through(l *leaf, i int) (from, to float32) {
+	from, to = 0, s.max
+	for k := range 3 {
+		a, b, c := l.v[k][i], l.v[3+k][i], l.v[6+k][i]
+		f, t := s.slab(k, less(less(b, a), c), more(more(b, a), c))
+		from, to = more(f, from), less(t, to)
+	}
+	return from, to
 }
