@@ -27,6 +27,9 @@ type document struct {
 
 	morphs []int        // by mesh: targets of its primitives
 	joints map[int]bool // meshes with JOINTS_0
+	nodeAt []int        // nodes on the tape
+
+	jointRange map[int]int // by mesh: the highest joint that it uses
 }
 
 // loadGLTF fills the scene from a JSON text, with the container it came in or nil.
@@ -46,7 +49,7 @@ func loadGLTF(src Source, s *Scene, text []byte, base int64, container *glb, lim
 		is.error("schema.type", "", base, "The JSON is not an object, so this is no glTF; export it again.")
 		return false
 	}
-	d := &document{t: t, is: is, lim: lim, src: src, s: s, glb: container, read: map[string]*delivered{}, joints: map[int]bool{}}
+	d := &document{t: t, is: is, lim: lim, src: src, s: s, glb: container, read: map[string]*delivered{}, joints: map[int]bool{}, jointRange: map[int]int{}}
 	if !d.version() {
 		return false
 	}
@@ -61,6 +64,7 @@ func loadGLTF(src Source, s *Scene, text []byte, base int64, container *glb, lim
 		is.error("limits.nodes", "/nodes", -1, fmt.Sprintf("The file has %d nodes and %d are allowed; join or split it.", n, lim.Nodes))
 		return false
 	}
+	check.sizes["lights"] = t.len(t.path(0, "extensions", "KHR_lights_punctual", "lights"))
 	d.bad = check.bad
 	d.quant = used["KHR_mesh_quantization"]
 	check.object(0, rootShape)
@@ -75,7 +79,9 @@ func loadGLTF(src Source, s *Scene, text []byte, base int64, container *glb, lim
 	d.loadMeshes()
 	d.checkStats()
 	d.loadNodes()
-	d.checkSkinsAndAnimations()
+	d.checkSkins()
+	d.checkAnimations()
+	d.checkLights()
 	return true
 }
 

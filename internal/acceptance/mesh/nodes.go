@@ -21,6 +21,7 @@ func (d *document) loadNodes() {
 		d.s.Nodes = append(d.s.Nodes, n)
 		objects = append(objects, v)
 	}
+	d.nodeAt = objects
 	for i, v := range objects {
 		for c, e := range d.t.elems(d.val(v, "children")) {
 			d.adopt(i, e, fmt.Sprintf("/nodes/%d/children/%d", i, c))

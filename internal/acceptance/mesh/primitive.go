@@ -151,10 +151,9 @@ func (d *document) vertexData(p *Primitive, attrs []attribute, ptr string) {
 			if a.n == 0 {
 				p.Col = fourWide(d.floats(a.acc), d.accs[a.acc].width)
 			}
-		case a.base == "WEIGHTS":
-			d.checkWeights(d.floats(a.acc), a.acc, at)
 		}
 	}
+	d.checkInfluences(attrs, p.Mesh, ptr)
 	for len(p.UV) > 0 && p.UV[len(p.UV)-1] == nil {
 		p.UV = p.UV[:len(p.UV)-1]
 	}
@@ -320,10 +319,30 @@ func (d *document) checkTargets(prim int, attrs []attribute, ptr string) {
 				d.is.error("mesh.target_attribute", at, d.t.offset(k), "The morph target moves an attribute that the primitive has not.")
 				continue
 			}
-			d.useAs(int(n), "vertex", at)
+			d.checkTargetFormat(name, int(n), at)
 			if there && b >= 0 && d.accs[n].typed && d.accs[b].typed && d.accs[n].count != d.accs[b].count {
 				d.is.error("mesh.target_count", at, d.t.offset(k), fmt.Sprintf("The morph target has %d elements and the attribute %d.", d.accs[n].count, d.accs[b].count))
 			}
 		}
+	}
+}
+
+// checkTargetFormat checks the accessor of one attribute of a morph target: displacements of a tangent have three
+// components, the rest are as the attribute itself (section 3.7.2.2).
+func (d *document) checkTargetFormat(name string, i int, ptr string) {
+	a := &d.accs[i]
+	base, _ := splitSemantic(name)
+	want, known := semantics[base]
+	if base == "TANGENT" {
+		want.types = []string{"VEC3"}
+	}
+	if known && !d.fits(a, want) {
+		d.is.error("mesh.attribute_format", ptr, d.t.offset(a.at), fmt.Sprintf("%s of a morph target cannot be stored so; export it as floats.", name))
+	}
+	if base == "POSITION" && (d.val(a.at, "min") < 0 || d.val(a.at, "max") < 0) {
+		d.is.error("mesh.position_bounds", ptr, d.t.offset(a.at), "Positions must declare \"min\" and \"max\"; the exporter left them out.")
+	}
+	if a.typed {
+		d.useAs(i, "vertex", ptr)
 	}
 }

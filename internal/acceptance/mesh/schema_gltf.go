@@ -118,7 +118,7 @@ var nodeShape = &shape{props: named(map[string]*form{
 	"matrix": vector(number(), 16), "mesh": indexOf("meshes"), "rotation": vector(between(-1, 1), 4),
 	"scale": vector(number(), 3), "translation": vector(number(), 3), "weights": list(number()),
 }), needs: map[string]string{"skin": "mesh", "weights": "mesh"}, exts: map[string]*shape{
-	"KHR_lights_punctual":     {props: map[string]*form{"light": must(count())}},
+	"KHR_lights_punctual":     {props: map[string]*form{"light": must(indexOf("lights"))}},
 	"EXT_mesh_gpu_instancing": {free: true},
 }}
 

@@ -181,6 +181,9 @@ func finite(x float32) bool { return math.Float32bits(x)&0x7f800000 != 0x7f80000
 func (d *document) checkStats() {
 	for i := range d.accs {
 		a := &d.accs[i]
+		if !d.filled(a) {
+			continue // zeros that an extension is to fill in
+		}
 		s := d.statsOf(i)
 		if s == nil {
 			continue

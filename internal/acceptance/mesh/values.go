@@ -16,7 +16,7 @@ const (
 // checkUnit checks that normals, and tangents' first three components, are of unit length, and tangents' signs are
 // 1 or -1 (glTF 2.0, section 3.7.2.1, NORMAL and TANGENT).
 func (d *document) checkUnit(v []float32, width, acc int, ptr string) {
-	if d.once(acc) || d.accs[acc].view < 0 && d.accs[acc].sparse == nil {
+	if d.once(acc) || !d.filled(&d.accs[acc]) {
 		return // zeros that an extension is to fill in
 	}
 	type found struct {
@@ -84,27 +84,6 @@ func (d *document) checkClamped(acc int, ptr string) {
 	for c := range a.width {
 		if s.min[c] < 0 || s.max[c] > 1 {
 			d.is.error("data.colour_range", ptr, -1, fmt.Sprintf("Vertex colours go from %g to %g and must lie in 0 to 1; clamp them.", s.min[c], s.max[c]))
-			return
-		}
-	}
-}
-
-// weightTolerance is how far the sum of four weights may be from 1: half a step of a normalized byte for each.
-const weightTolerance = 4 * 0.5 / 255
-
-// checkWeights checks that skin weights are not negative and add to 1 (section 3.7.3.3).
-func (d *document) checkWeights(v []float32, acc int, ptr string) {
-	if d.once(acc) {
-		return
-	}
-	for i := 0; i+4 <= len(v); i += 4 {
-		sum := float64(v[i]) + float64(v[i+1]) + float64(v[i+2]) + float64(v[i+3])
-		if v[i] < 0 || v[i+1] < 0 || v[i+2] < 0 || v[i+3] < 0 {
-			d.is.error("data.weight_negative", ptr, d.dataOffset(&d.accs[acc], int64(i)), fmt.Sprintf("Vertex %d has a negative weight; normalize the weights.", i/4))
-			return
-		}
-		if sum != 0 && math.Abs(sum-1) > weightTolerance {
-			d.is.error("data.weight_sum", ptr, d.dataOffset(&d.accs[acc], int64(i)), fmt.Sprintf("The weights of vertex %d add to %.4g and must add to 1; normalize them.", i/4, sum))
 			return
 		}
 	}
