@@ -57,17 +57,7 @@ func (p *plyFile) plan() bool {
 	left := int64(len(p.data) - p.head.body)
 	for i := range p.head.elements {
 		e := &p.head.elements[i]
-		least := int64(0) // bytes that an element takes at least
-		for _, q := range e.props {
-			switch {
-			case p.head.format == "ascii":
-				least += 2
-			case q.list:
-				least += int64(q.nSize)
-			default:
-				least += int64(q.size)
-			}
-		}
+		least := e.least(p.head.format == "ascii")
 		if e.count > 0 && least == 0 {
 			return fault("ply.header", fmt.Sprintf("The element %q has no properties; export it again.", clip(e.name)))
 		}

@@ -149,6 +149,22 @@ func (e *plyElement) measure() {
 	}
 }
 
+// least returns how many bytes an element takes at least.
+func (e *plyElement) least(ascii bool) int64 {
+	n := 0
+	for _, q := range e.props {
+		switch {
+		case ascii:
+			n += 2
+		case q.list:
+			n += q.nSize
+		default:
+			n += q.size
+		}
+	}
+	return int64(n)
+}
+
 // find returns the position of the first property with one of these names, or -1.
 func (e *plyElement) find(names ...string) int {
 	for i, p := range e.props {
