@@ -10,7 +10,7 @@ import (
 // pictures makes the pictures of a delivery for people, in the order in which they should be looked at. What cannot be
 // made is left out. progress may be nil.
 func pictures(ctx context.Context, s *Subject, findings []Finding, progress func(what string, done float64)) []Picture {
-	var out []Picture
+	var out album
 	tell := func(done float64) {
 		if progress != nil {
 			progress("pictures", done)
@@ -26,28 +26,25 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 			make()
 		}
 	}
-	keep := func(p Picture, ok bool) {
-		if ok {
-			out = append(out, p)
-		}
-	}
 	try(0.5, func() {
 		st := newStudio(s)
 		if st == nil {
 			return
 		}
-		out = append(out, st.stills()...)
-		keep(st.gameDistance(s))
+		for _, p := range st.stills() {
+			out.add(p)
+		}
+		out.add(st.gameDistance(s))
 	})
 	try(0.8, func() {
 		parts := comparisons(ctx, s, findings)
 		try(0.6, func() {
 			if m := gatherHeat(parts); len(m.tri) > 0 {
-				keep(deviationSides(ctx, s, m))
-				keep(deviationModel(m))
+				out.add(deviationSides(ctx, s, m))
+				out.add(deviationModel(parts, m))
 			}
 		})
-		keep(silhouettes(s, parts))
+		out.add(silhouettes(s, parts))
 	})
 	try(1, func() {
 		for _, set := range s.Sets {
@@ -55,12 +52,13 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 			if len(s.Sets) > 1 {
 				name = "uv_density_" + fileWord(set.Name) + ".png"
 			}
-			if p, ok := uvPicture(ctx, s, set, name); ok {
-				out = append(out, nameInSet(p, out, findings, set.Name))
+			if p := uvPicture(ctx, s, set, name); p != nil {
+				out.nameInSet(p, findings, set.Name)
+				out.add(p)
 			}
 		}
 	})
-	return out
+	return out.bound()
 }
 
 var notFileWord = regexp.MustCompile(`[^a-z0-9]+`)
@@ -72,10 +70,10 @@ func fileWord(name string) string {
 }
 
 // nameInSet gives a picture of one set a name that no other has and puts it into that set's findings alone.
-func nameInSet(p Picture, others []Picture, findings []Finding, set string) Picture {
+func (a *album) nameInSet(p *drawn, findings []Finding, set string) {
 	name := p.Name
-	taken := func(o Picture) bool { return o.Name == p.Name }
-	for n := 2; slices.ContainsFunc(others, taken); n++ {
+	taken := func(o *drawn) bool { return o.Name == p.Name }
+	for n := 2; slices.ContainsFunc(a.pics, taken); n++ {
 		at := strings.LastIndexByte(name, '.')
 		p.Name = name[:at] + "-" + itoa(n) + name[at:]
 	}
@@ -85,5 +83,4 @@ func nameInSet(p Picture, others []Picture, findings []Finding, set string) Pict
 		}
 	}
 	p.Checks = nil
-	return p
 }

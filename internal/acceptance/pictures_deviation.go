@@ -140,19 +140,19 @@ func sideCells(wide, high float64) []box {
 const cellPad, cellLabel = 14, 26
 
 // deviationSides draws the prop from six sides with the distance to the sculpt painted on.
-func deviationSides(ctx context.Context, s *Subject, m *heatMesh) (Picture, bool) {
+func deviationSides(ctx context.Context, s *Subject, m *heatMesh) *drawn {
 	c := raster.NewCanvas(deviationW, deviationH, paper)
 	heading(c, "Game surface against sculpt", propTitle(s)+" · distance from the game surface to the sculpt, in millimetres")
 	views, cells, scale := m.views()
 	if len(views) == 0 {
-		return Picture{}, false
+		return nil
 	}
 	var scr raster.Screen
 	buf := raster.NewBuffer(0, 0, raster.Four)
 	where := m.bestViews(views)
 	for i := range views {
 		if ctx.Err() != nil {
-			return Picture{}, false
+			return nil
 		}
 		v, b := &views[i], cells[i]
 		buf.Reset(v.W, v.H, raster.Four)
@@ -191,7 +191,7 @@ func (m *heatMesh) views() (views []raster.View, cells []box, scale float64) {
 	for i := range views {
 		v := &views[i]
 		// Shrink about the middle of the frame.
-		mx, my := float64(v.W)/2, float64(cellLabel+4+v.H-cellPad)/2
+		mx, my := float64(float64(v.W)/2), float64(float64(cellLabel+4+v.H-cellPad)/2)
 		k := scale / v.Scale
 		v.CX, v.CY, v.Scale = mx+float64((v.CX-mx)*k), my+float64((v.CY-my)*k), scale
 	}
@@ -226,7 +226,7 @@ func (m *heatMesh) shader(v *raster.View) func(id uint32, x, y float64) [3]float
 				light *= 0.8
 			}
 		default:
-			col = raster.Signed.LinearAt(0.5 + h/(2*m.rangeMM))
+			col = raster.Signed.LinearAt(0.5 + float64(h/(2*m.rangeMM)))
 			if m.limitMM > 0 && h > m.limitMM && diagonal < 3 {
 				light *= 0.5
 			}
@@ -262,11 +262,11 @@ func (m *heatMesh) rings(c *raster.Canvas, v *raster.View, b box, view int, wher
 		if !ok {
 			continue
 		}
-		r := min(max(p.RadiusMM/1000*v.Scale+5, 11), float64(v.W)/2)
+		r := min(max(float64(p.RadiusMM/1000*v.Scale)+5, 11), float64(v.W)/2)
 		x, y = x+float64(b.x0), y+float64(b.y0)
 		c.Ring(x, y, r, 4.5, white, 0.9)
 		c.Ring(x, y, r, 2, ink, 1)
-		k := (r + 8) * 0.7071
+		k := float64((r + 8) * 0.7071)
 		badge(c, min(max(x+k, float64(b.x0+12)), float64(b.x1-12)), max(y-k, float64(b.y0+12)), p.label)
 	}
 }
@@ -280,14 +280,14 @@ func (m *heatMesh) legend(c *raster.Canvas) {
 	labels[0] += " or more"
 	labels[4] += " or more"
 	c.Text(float64(x), float64(y)+6, raster.Bold, textSize, raster.Left, ink, "sculpt stands proud")
-	legendBar(c, x, y+18, 26, 250, raster.Signed, labels)
+	legendBar(c, x, y+22, 26, 250, raster.Signed, labels)
 	if m.limitMM > 0 && m.limitMM < r {
-		ly := y + 18 + int(math.Round((0.5-m.limitMM/(2*r))*250))
+		ly := y + 22 + int(math.Round((0.5-m.limitMM/(2*r))*250))
 		c.Rect(x-8, ly-1, x+26, ly+1, ink)
 		c.Text(float64(x-11), float64(ly)+5, raster.Bold, 13, raster.Right, ink, "limit")
 	}
-	c.Text(float64(x), float64(y)+290, raster.Bold, textSize, raster.Left, ink, "sculpt lies under")
-	yy := float64(y) + 322
+	c.Text(float64(x), float64(y)+300, raster.Bold, textSize, raster.Left, ink, "sculpt lies under")
+	yy := float64(y) + 334
 	if m.limitMM > 0 {
 		swatch(c, x, int(yy)-12, func(i, j int) raster.Colour {
 			if (i+j)%8 < 3 {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 
 	"proofhouse/internal/acceptance/raster"
 )
@@ -22,7 +23,7 @@ const (
 	sheetMargin = 36
 	titleSize   = 24.0
 	textSize    = 15.0
-	headHeight  = 84 // from the top to where a sheet's own picture begins
+	headHeight  = 98 // from the top to where a sheet's own picture begins
 )
 
 // heading writes the title and the line below it in the upper left corner.
@@ -31,13 +32,51 @@ func heading(c *raster.Canvas, title, line string) {
 	c.Text(sheetMargin, sheetMargin+42, raster.Regular, textSize, raster.Left, softInk, line)
 }
 
-// finished turns a canvas into a Picture; ok is false where it could not be encoded.
-func finished(c *raster.Canvas, name, what string, checks ...string) (Picture, bool) {
-	data, err := c.PNG()
-	if err != nil {
-		return Picture{}, false
+// drawn is a picture whose pixels are done.
+type drawn struct {
+	Picture
+	canvas *raster.Canvas // nil where Bytes are there already
+}
+
+// finished turns a canvas into a picture.
+func finished(c *raster.Canvas, name, what string, checks ...string) *drawn {
+	return &drawn{Picture{Name: name, What: what, MIME: "image/png", Checks: checks}, c}
+}
+
+// album gathers pictures in order and encodes each while the next one is drawn.
+type album struct {
+	pics []*drawn
+	wait sync.WaitGroup
+}
+
+// add takes a picture; nil is none.
+func (a *album) add(d *drawn) {
+	if d == nil {
+		return
 	}
-	return Picture{Name: name, What: what, MIME: "image/png", Bytes: data, SHA256: c.Digest(), Checks: checks}, true
+	a.pics = append(a.pics, d)
+	if d.canvas == nil {
+		return
+	}
+	a.wait.Go(func() {
+		data, err := d.canvas.PNG()
+		if err == nil {
+			d.Bytes, d.SHA256 = data, d.canvas.Digest()
+		}
+		d.canvas = nil
+	})
+}
+
+// bound waits for the encoders and returns the pictures; one that could not be encoded is left out.
+func (a *album) bound() []Picture {
+	a.wait.Wait()
+	var out []Picture
+	for _, d := range a.pics {
+		if d.Bytes != nil {
+			out = append(out, d.Picture)
+		}
+	}
+	return out
 }
 
 // lengthText writes a length in millimetres with as many digits as make sense.
@@ -108,10 +147,11 @@ func sideWords(toward [3]float64) string {
 
 // badge draws a number on a disc.
 func badge(c *raster.Canvas, x, y float64, text string) {
-	r := max(10, raster.TextWidth(raster.Bold, 13, text)/2+6)
-	c.Disc(x, y, r+1.5, white, 1)
-	c.Disc(x, y, r, ink, 1)
-	c.Text(x, y+4.6, raster.Bold, 13, raster.Centre, white, text)
+	const r, size = 10.5, 12.5
+	half := max(float64(raster.TextWidth(raster.Bold, size, text)/2)+4.5-r, 0) // long labels make the disc a capsule
+	c.Line(x-half, y, x+half, y, 2*r+3, white, 1)
+	c.Line(x-half, y, x+half, y, 2*r, ink, 1)
+	c.Text(x, y+4.5, raster.Bold, size, raster.Centre, white, text)
 }
 
 // scaleBar draws a bar of a round length in millimetres, at most maxPx long, and says its length.

@@ -31,7 +31,7 @@ type outlineView struct {
 }
 
 // silhouettes draws both outlines over each other for the worst views of all parts.
-func silhouettes(s *Subject, parts []compared) (Picture, bool) {
+func silhouettes(s *Subject, parts []compared) *drawn {
 	var views []outlineView
 	for _, c := range parts {
 		for _, v := range c.views {
@@ -41,7 +41,7 @@ func silhouettes(s *Subject, parts []compared) (Picture, bool) {
 		}
 	}
 	if len(views) == 0 {
-		return Picture{}, false
+		return nil
 	}
 	slices.SortStableFunc(views, func(a, b outlineView) int { return cmp.Compare(b.MaxOffsetMM, a.MaxOffsetMM) })
 	views = views[:min(len(views), worstViews)]
@@ -69,8 +69,8 @@ func (p plane) at(q [2]float64) (x, y float64) {
 func drawOutlines(c *raster.Canvas, v *outlineView, b box, pixelMM float64) {
 	c.Rect(b.x0, b.y0, b.x1, b.y1, white)
 	const foot = 54
-	half := min(float64(b.x1-b.x0), float64(b.y1-b.y0-foot))/2 - 12
-	p := plane{half / v.HalfMM, float64(b.x0+b.x1) / 2, float64(b.y0+b.y1-foot) / 2}
+	half := float64(min(float64(b.x1-b.x0), float64(b.y1-b.y0-foot))/2) - 12
+	p := plane{half / v.HalfMM, float64(float64(b.x0+b.x1) / 2), float64(float64(b.y0+b.y1-foot) / 2)}
 	paintOutlines(c, v, p, box{b.x0 + 1, b.y0 + 1, b.x1 - 1, b.y1 - foot}, 1.3)
 
 	fx, fy := p.at(v.WorstFromMM)
@@ -211,8 +211,8 @@ func lens(c *raster.Canvas, v *outlineView, b box, p plane) *[2]float64 {
 	}
 	c.Rect(in.x0, in.y0, in.x1, in.y1, white)
 	near := plane{p.scale * n, 0, 0}
-	near.x = float64(in.x0+in.x1)/2 - float64(mid[0]*near.scale)
-	near.y = float64(in.y0+in.y1)/2 + float64(mid[1]*near.scale)
+	near.x = float64(float64(in.x0+in.x1)/2) - float64(mid[0]*near.scale)
+	near.y = float64(float64(in.y0+in.y1)/2) + float64(mid[1]*near.scale)
 	paintOutlines(c, v, near, in, 1.6)
 	ax, ay := near.at(v.WorstFromMM)
 	bx, by := near.at(v.WorstToMM)

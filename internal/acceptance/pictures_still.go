@@ -21,6 +21,7 @@ type studio struct {
 	lo, hi  [3]float64 // of what ships, metres
 	threads int
 	title   string
+	scratch raster.Buffer
 	used    []float32 // positions of the corners in use, 3 each
 }
 
@@ -41,24 +42,19 @@ func newStudio(s *Subject) *studio {
 	return &studio{prop: p, lo: lo, hi: hi, threads: s.Threads, title: propTitle(s), used: used}
 }
 
-// view frames the prop and the rule before it.
+// view frames the prop; the rule before it has room below.
 func (st *studio) view() (raster.View, floorRule) {
 	v := raster.Towards(raster.Vec{}, threeQuarter, stillWidth, stillHeight)
-	rule := st.rule()
-	points := append([]float32(nil), st.used...)
-	for _, q := range rule.corners() {
-		points = append(points, float32(q[0]), float32(q[1]), float32(q[2]))
-	}
-	v.FitPerspective(points, stillHalfTan, raster.Frame{X0: 150, Y0: headHeight + 16, X1: stillWidth - 150, Y1: stillHeight - 60})
-	return v, rule
+	v.FitPerspective(st.used, stillHalfTan, raster.Frame{X0: 170, Y0: headHeight + 10, X1: stillWidth - 170, Y1: stillHeight - 120})
+	return v, st.rule()
 }
 
 // stills takes the lit still and the one in clay.
-func (st *studio) stills() []Picture {
+func (st *studio) stills() []*drawn {
 	v, rule := st.view()
 	rig := raster.NewRig(&v, st.prop.Pos, st.prop.Casters(), st.threads)
-	lit, clay := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Clay: true, Floor: true}, st.threads)
-	var out []Picture
+	lit, clay := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Clay: true, Floor: true, Scratch: &st.scratch}, st.threads)
+	var out []*drawn
 	for _, one := range []struct {
 		c          *raster.Canvas
 		name, line string
@@ -70,9 +66,7 @@ func (st *studio) stills() []Picture {
 		heading(one.c, st.title, one.line+" · the same lens and light for every prop")
 		rule.draw(one.c, &v)
 		st.scaleFigure(one.c)
-		if p, ok := finished(one.c, one.name, one.what); ok {
-			out = append(out, p)
-		}
+		out = append(out, finished(one.c, one.name, one.what))
 	}
 	return out
 }
@@ -89,15 +83,8 @@ func (st *studio) rule() floorRule {
 	size := max(w, d, (st.hi[1]-st.lo[1])/3, 1e-4)
 	mm := roundDown(1000 * size)
 	return floorRule{
-		x: (st.lo[0]+st.hi[0])/2 - mm/2000, y: st.lo[1],
-		z: st.hi[2] + float64(0.14*size), mm: mm, wide: 0.035 * size,
-	}
-}
-
-func (r floorRule) corners() [4]raster.Vec {
-	l := r.mm / 1000
-	return [4]raster.Vec{
-		{r.x, r.y, r.z}, {r.x + l, r.y, r.z}, {r.x + l, r.y, r.z + r.wide}, {r.x, r.y, r.z + r.wide},
+		x: float64((st.lo[0]+st.hi[0])/2) - mm/2000, y: st.lo[1],
+		z: st.hi[2] + float64(0.12*size), mm: mm, wide: 0.035 * size,
 	}
 }
 
@@ -130,14 +117,14 @@ const figureMM = 1750
 
 // scaleFigure draws a card in the lower right corner: the prop from the front and a person at the same scale, on one line.
 func (st *studio) scaleFigure(c *raster.Canvas) {
-	const cardW, cardH, inner = 236, 214, 16
+	const cardW, cardH, inner = 204, 190, 14
 	x0, y0 := c.W-sheetMargin-cardW, c.H-sheetMargin-cardH
 	c.RoundRect(float64(x0), float64(y0), float64(x0+cardW), float64(y0+cardH), 8, paper, 0.92)
 	w, h := st.hi[0]-st.lo[0], st.hi[1]-st.lo[1]
 	const personW = 0.62 // metres of card that the person takes
 	scale := min(float64(cardH-2*inner-28)/max(h, figureMM/1000.0), float64(cardW-3*inner)/(w+personW))
 	base := float64(y0 + cardH - inner - 24)
-	left := float64(x0) + (float64(cardW)-float64((w+personW)*scale)-inner)/2
+	left := float64(x0) + float64((float64(cardW)-float64((w+personW)*scale)-inner)/2)
 
 	v := raster.Towards(raster.Vec{}, raster.Vec{0, 0, 1}, c.W, c.H)
 	v.Eye, v.Scale = raster.Vec{st.lo[0], st.lo[1], st.hi[2] + 1}, scale
@@ -145,7 +132,7 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	silhouette(c, st.prop, &v, raster.Colour{R: 70, G: 76, B: 84})
 	person(c, left+float64((w+personW/2)*scale)+inner, base, scale, raster.Colour{R: 158, G: 156, B: 150})
 	c.Line(float64(x0+inner), base+0.5, float64(x0+cardW-inner), base+0.5, 1, softInk, 1)
-	c.Text(left+float64(w*scale)/2, base+19, raster.Bold, 13, raster.Centre, ink, lengthText(1000*h))
+	c.Text(left+float64(w*scale/2), base+19, raster.Bold, 13, raster.Centre, ink, lengthText(1000*h))
 	c.Text(left+float64((w+personW/2)*scale)+inner, base+19, raster.Regular, 13, raster.Centre, softInk, "1.75 m")
 }
 
@@ -171,12 +158,12 @@ func person(c *raster.Canvas, x, y, scale float64, col raster.Colour) {
 }
 
 // gameDistance draws the prop as large as a player at the tier's nearest distance sees it, pixel for pixel, with a few
-// pixels enlarged beside it. It returns false where the spec names no view.
-func (st *studio) gameDistance(s *Subject) (Picture, bool) {
+// pixels enlarged beside it. It is nil where the spec names no view.
+func (st *studio) gameDistance(s *Subject) *drawn {
 	look := s.Spec.View
 	pixelMM := look.PixelMM()
 	if !(look.DistanceM > 0 && pixelMM > 0 && look.ScreenLines > 0) {
-		return Picture{}, false
+		return nil
 	}
 	const w, h, gap = 1280, 720, 24
 	v := raster.Towards(raster.Vec{}, threeQuarter, w, h)
@@ -194,7 +181,7 @@ func (st *studio) gameDistance(s *Subject) (Picture, bool) {
 	v.Scale = look.DistanceM * 1000 / pixelMM
 	x0, y0, x1, y1, ok := v.Outline(st.used)
 	if !ok {
-		return Picture{}, false
+		return nil
 	}
 	wide, high := x1-x0, y1-y0
 	c := raster.NewCanvas(w, h, paper)
@@ -204,17 +191,17 @@ func (st *studio) gameDistance(s *Subject) (Picture, bool) {
 		room.X1 = (w - gap) / 2
 	}
 	pw, ph := int(room.X1-room.X0), int(room.Y1-room.Y0)
-	v.CX += float64(pw)/2 - (x0+x1)/2
-	v.CY += float64(ph)/2 - (y0+y1)/2
+	v.CX += float64(float64(pw)/2) - float64((x0+x1)/2)
+	v.CY += float64(float64(ph)/2) - float64((y0+y1)/2)
 	v.W, v.H = pw, ph
 	rig := raster.NewRig(&v, st.prop.Pos, st.prop.Casters(), st.threads)
-	lit, _ := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Floor: true}, st.threads)
+	lit, _ := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Floor: true, Scratch: &st.scratch}, st.threads)
 	c.Copy(lit, sheetMargin, headHeight, 1)
 	line := "as seen from " + bare(look.DistanceM) + " m on a screen of " + itoa(look.ScreenLines) + " lines: 1 pixel is " + lengthText(pixelMM)
 	if beside {
 		n := max(2, min(16, int(min(float64(pw)/(wide+8), float64(ph)/(high+8)))))
 		enlarge(c, lit, w/2+gap/2, headHeight, pw, ph, n)
-		c.Text(w/2+gap/2+12, headHeight+24, raster.Regular, textSize, raster.Left, softInk, "the same pixels, "+itoa(n)+" times larger")
+		c.TextOver(w/2+gap/2+14, float64(h-sheetMargin-16), raster.Regular, textSize, raster.Left, ink, paper, "the same pixels, "+itoa(n)+" times larger")
 	} else if wide > float64(pw) || high > float64(ph) {
 		line += "; larger than this picture, which shows its middle"
 	}

@@ -34,10 +34,10 @@ type uvLayout struct {
 }
 
 // uvPicture draws a set's UV layout coloured by texel density.
-func uvPicture(_ context.Context, s *Subject, set *Set, name string) (Picture, bool) {
+func uvPicture(_ context.Context, s *Subject, set *Set, name string) *drawn {
 	l := newUVLayout(s, set)
 	if l == nil {
-		return Picture{}, false
+		return nil
 	}
 	c := raster.NewCanvas(uvW, uvH, paper)
 	title := "UV layout"
@@ -160,7 +160,7 @@ func (l *uvLayout) colour(density float64) [3]float32 {
 	if !(density > 0) {
 		return raster.Colour{R: 150, G: 148, B: 145}.Linear()
 	}
-	return raster.Signed.LinearAt(0.5 + l.octaves(density)/2)
+	return raster.Signed.LinearAt(0.5 + float64(l.octaves(density)/2))
 }
 
 // draw paints the tile.

@@ -109,9 +109,9 @@ func (k *Canvas) byDistance(x0, y0, x1, y1 float64, c Colour, alpha float64, ins
 	if math.IsNaN(x0 + y0 + x1 + y1) {
 		return
 	}
-	lo := func(v float64) int { return int(max(v-1, 0)) }
-	for y := lo(y0); y < k.H && float64(y) < y1+1; y++ {
-		for x := lo(x0); x < k.W && float64(x) < x1+1; x++ {
+	lo := func(v float64, end int) int { return int(min(max(v-1, 0), float64(end))) }
+	for y := lo(y0, k.H); y < k.H && float64(y) < y1+1; y++ {
+		for x := lo(x0, k.W); x < k.W && float64(x) < x1+1; x++ {
 			k.Blend(x, y, c, float64(alpha*clamp01(inside(float64(x)+0.5, float64(y)+0.5)+0.5)))
 		}
 	}
@@ -125,7 +125,7 @@ func (k *Canvas) Line(x0, y0, x1, y1, width float64, c Colour, alpha float64) {
 	}
 	dx, dy := x1-x0, y1-y0
 	l2 := float64(dx*dx) + float64(dy*dy)
-	half := width / 2
+	half := float64(width / 2)
 	dist := func(x, y float64) float64 {
 		t := 0.0
 		if l2 > 0 {
@@ -143,7 +143,7 @@ func (k *Canvas) Line(x0, y0, x1, y1, width float64, c Colour, alpha float64) {
 	reach := half + 1
 	if math.Abs(dx) > math.Abs(dy) {
 		slope := dy / dx
-		slack := reach * math.Sqrt(1+float64(slope*slope))
+		slack := float64(reach * math.Sqrt(1+float64(slope*slope)))
 		for x := int(max(min(x0, x1)-reach, 0)); x < k.W && float64(x) <= max(x0, x1)+reach; x++ {
 			xc := min(max(float64(x)+0.5, min(x0, x1)), max(x0, x1))
 			yc := y0 + float64((xc-x0)*slope)
@@ -154,7 +154,7 @@ func (k *Canvas) Line(x0, y0, x1, y1, width float64, c Colour, alpha float64) {
 		return
 	}
 	slope := dx / dy
-	slack := reach * math.Sqrt(1+float64(slope*slope))
+	slack := float64(reach * math.Sqrt(1+float64(slope*slope)))
 	for y := int(max(min(y0, y1)-reach, 0)); y < k.H && float64(y) <= max(y0, y1)+reach; y++ {
 		yc := min(max(float64(y)+0.5, min(y0, y1)), max(y0, y1))
 		xc := x0 + float64((yc-y0)*slope)
@@ -196,9 +196,10 @@ func (k *Canvas) Disc(cx, cy, r float64, c Colour, alpha float64) {
 
 // Ring draws a circle; r is the middle of its stroke.
 func (k *Canvas) Ring(cx, cy, r, width float64, c Colour, alpha float64) {
-	o := r + width/2
+	half := float64(width / 2)
+	o := r + half
 	k.byDistance(cx-o, cy-o, cx+o, cy+o, c, alpha, func(x, y float64) float64 {
-		return width/2 - math.Abs(math.Sqrt(float64((x-cx)*(x-cx))+float64((y-cy)*(y-cy)))-r)
+		return half - math.Abs(math.Sqrt(float64((x-cx)*(x-cx))+float64((y-cy)*(y-cy)))-r)
 	})
 }
 

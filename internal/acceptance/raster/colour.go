@@ -69,7 +69,7 @@ func (s Scale) LinearAt(t float64) [3]float32 {
 	if t != t {
 		t = 0.5
 	}
-	t = clamp01(t) * float64(len(s.stops)-1)
+	t = float64(clamp01(t) * float64(len(s.stops)-1))
 	i := min(int(t), len(s.stops)-2)
 	f := t - float64(i)
 	a, b := s.stops[i], s.stops[i+1]

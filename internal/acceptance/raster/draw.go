@@ -245,7 +245,7 @@ func (c *corners) fillKeep(layer []uint64, w int, o Offset, x0, y0, x1, y1 int32
 			z := near[0] + float64(f[1]*(near[1]-near[0])) + float64(f[2]*(near[2]-near[0]))
 			// Where nearness is 1/distance, screen weights times it are in proportion to the true weights.
 			if near[0] > 0 && near[1] > 0 && near[2] > 0 {
-				g := [3]float64{f[0] * near[0], f[1] * near[1], f[2] * near[2]}
+				g := [3]float64{float64(f[0] * near[0]), float64(f[1] * near[1]), float64(f[2] * near[2])}
 				s := 1 / (g[0] + g[1] + g[2])
 				f = [3]float64{g[0] * s, g[1] * s, g[2] * s}
 			}

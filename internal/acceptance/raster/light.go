@@ -199,7 +199,7 @@ func (r *Rig) At(p, normal Vec) light {
 		if cos <= 0 {
 			continue
 		}
-		w := l.power * cos
+		w := float64(l.power * cos)
 		all += w
 		vis := l.sees(r, q)
 		if i < r.keys {
@@ -220,7 +220,7 @@ func (r *Rig) At(p, normal Vec) light {
 	// Light that the floor throws back, less where the point is shut in.
 	back := floorLight * (0.4 + float64(0.6*out.open))
 	out.flat += float64(back * (0.6 - float64(0.4*normal[1])))
-	out.toward[1] -= 0.4 * back
+	out.toward[1] -= float64(0.4 * back)
 	return out
 }
 
@@ -231,7 +231,7 @@ func (r *Rig) OnFloor(p Vec) float64 {
 	if length(q) > 6*r.reach {
 		return 1
 	}
-	q[1] += r.bias / 2
+	q[1] += float64(r.bias / 2)
 	var seen, all float64
 	for i := range r.lamps {
 		l := &r.lamps[i]
@@ -246,8 +246,9 @@ func (r *Rig) OnFloor(p Vec) float64 {
 // roughness. An invented room, kept smooth so that a few polynomials do.
 func (r *Rig) reflects(d Vec, rough, key, open float64) float64 {
 	soft := 0.04 + float64(0.9*rough*rough)
-	sky := mix(0.22, 0.62, smoothstep(-0.25-rough/2, 0.55+rough/2, d[1]))
-	box := float64(smoothstep(0.90-soft, 0.90+soft*0.5, dot(d, r.key))) * (2.4 / (1 + float64(7*rough*rough)))
-	strip := float64(smoothstep(0.86-soft, 0.90+soft*0.5, dot(d, r.back))) * (0.9 / (1 + float64(5*rough*rough)))
+	half := float64(rough / 2)
+	sky := mix(0.22, 0.62, smoothstep(-0.25-half, 0.55+half, d[1]))
+	box := float64(smoothstep(0.90-soft, 0.90+float64(soft*0.5), dot(d, r.key))) * (2.4 / (1 + float64(7*rough*rough)))
+	strip := float64(smoothstep(0.86-soft, 0.90+float64(soft*0.5), dot(d, r.back))) * (0.9 / (1 + float64(5*rough*rough)))
 	return float64(sky*(0.25+float64(0.75*open))) + float64(box*key) + float64(strip*open)
 }

@@ -19,14 +19,18 @@ var clayColour = [3]float32{0.44, 0.42, 0.395}
 // Wanted says which stills are wanted.
 type Wanted struct {
 	Lit, Clay bool
-	Floor     bool // with the shadow on the floor
+	Floor     bool    // with the shadow on the floor
+	Scratch   *Buffer // memory to draw in, 32 bytes a pixel; nil: new memory
 }
 
 // Shoot draws stills that share prop, view and rig: first the one with materials, then, where wanted, the one in clay, for little
 // more than the price of one. Either may be left out.
 func Shoot(p *Prop, view View, rig *Rig, want Wanted, threads int) (litPic, clayPic *Canvas) {
 	lit, clay := want.Lit, want.Clay
-	s := shot{prop: p, view: view, rig: rig, floor: want.Floor}
+	s := shot{prop: p, view: view, rig: rig, floor: want.Floor, solid: want.Scratch}
+	if s.solid == nil {
+		s.solid = &Buffer{}
+	}
 	s.expose(threads)
 	if lit {
 		litPic = NewCanvas(view.W, view.H, Colour{})
@@ -77,7 +81,7 @@ const floorStep = 6
 
 // expose draws the prop into the visibility buffers.
 func (s *shot) expose(threads int) {
-	s.solid = NewBuffer(s.view.W, s.view.H, Four)
+	s.solid.Reset(s.view.W, s.view.H, Four)
 	var scr Screen
 	scr.Project(&s.view, s.prop.Pos, threads)
 	for _, pc := range s.prop.Pieces {
@@ -148,6 +152,15 @@ func (s *shot) layer(bl *block, b, mask *Buffer, x, y int, lit, clay bool, overL
 			ids[k] = Empty
 		}
 	}
+	if all := ids[0]; n == 4 && all == ids[1] && all == ids[2] && all == ids[3] {
+		if all == Empty {
+			return overL, overC
+		}
+		pl, pc, alpha := s.shade(bl, int(all), float64(x)+0.5, float64(y)+0.5, lit, clay)
+		if alpha == 1 {
+			return pl, pc
+		}
+	}
 	share := 1 / float32(n)
 	for k := range n {
 		id := ids[k]
@@ -192,10 +205,10 @@ func (s *shot) shade(bl *block, tri int, px, py float64, lit, clay bool) (l, c [
 	_, dir := s.view.Ray(px, py)
 	toEye := scale(unit(dir), -1)
 
-	face := unit(cross(sub(b, a), sub(d, a)))
+	face := cross(sub(b, a), sub(d, a)) // not of unit length: only its side counts, unless the mesh has no normals
 	flat := s.smooth(idx, w, face)
 	if dot(face, toEye) < 0 {
-		face, flat = scale(face, -1), scale(flat, -1)
+		flat = scale(flat, -1)
 	}
 	kn := bl.find(tri)
 	if kn.tri != tri {
@@ -249,11 +262,11 @@ func (b *block) find(tri int) *known {
 // smooth is the interpolated normal, or the face's where the mesh has none.
 func (s *shot) smooth(i [3]uint32, w Vec, face Vec) Vec {
 	if s.prop.Nrm == nil {
-		return face
+		return unit(face)
 	}
 	n := addScaled(addScaled(scale(vecAt(s.prop.Nrm, i[0]), w[0]), vecAt(s.prop.Nrm, i[1]), w[1]), vecAt(s.prop.Nrm, i[2]), w[2])
 	if n = unit(n); n == (Vec{}) || n[0] != n[0] {
-		return face
+		return unit(face)
 	}
 	return n
 }
@@ -286,7 +299,7 @@ func shoulder(v float32) float32 {
 	if v <= knee {
 		return v
 	}
-	x := (v - knee) / (1 - knee)
+	x := float32((v - knee) / (1 - knee))
 	return knee + float32((1-knee)*(x/(1+x)))
 }
 

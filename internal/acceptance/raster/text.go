@@ -83,10 +83,10 @@ func (k *Canvas) Text(x, y float64, style Style, size float64, align Align, c Co
 	var buf sfnt.Buffer
 	f := fonts()[style]
 	glyphs, width := layOut(&buf, f, size, text)
-	w := float64(width) / 64
+	w := float64(float64(width) / 64)
 	switch align {
 	case Centre:
-		x -= w / 2
+		x -= float64(w / 2)
 	case Right:
 		x -= w
 	}

@@ -133,7 +133,8 @@ func (l level) half(srgb bool) level {
 func (l level) at(x, y int) []uint8 { return l.pix[4*(y*l.w+x) : 4*(y*l.w+x)+4] }
 
 // Sample reads the texture at u, v (0,0 is the upper left corner) for a pixel whose footprint is du by dv wide in
-// the same coordinates: two levels, each with bilinear weights. Colours come in linear light where the texture is sRGB.
+// the same coordinates: colours from two levels, other values from the nearer one, with bilinear weights. Colours come in linear
+// light where the texture is sRGB.
 func (t *Texture) Sample(u, v, du, dv float64) [4]float32 {
 	if !(math.Abs(u) < 1e6 && math.Abs(v) < 1e6) {
 		u, v = 0, 0
@@ -146,6 +147,12 @@ func (t *Texture) Sample(u, v, du, dv float64) [4]float32 {
 	for size > 2 && i < len(t.levels)-1 {
 		size /= 2
 		i++
+	}
+	if !t.srgb {
+		if size > 1.4142 && i+1 < len(t.levels) {
+			i++
+		}
+		return t.bilinear(t.levels[i], u, v)
 	}
 	a := t.bilinear(t.levels[i], u, v)
 	if f := float32(clamp01(size - 1)); f > 0 && i+1 < len(t.levels) {

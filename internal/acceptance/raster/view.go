@@ -86,7 +86,8 @@ func (v *View) FitOrthographic(pos []float32, f Frame) {
 	if !ok {
 		return
 	}
-	w, h := max(hi[0]-lo[0], 1e-9), max(hi[1]-lo[1], 1e-9)
+	const least = 1e-6 // metres: a point is framed as a micrometre
+	w, h := max(hi[0]-lo[0], least), max(hi[1]-lo[1], least)
 	v.Scale = min((f.X1-f.X0)/w, (f.Y1-f.Y0)/h)
 	v.centre(lo, hi, f)
 	v.Eye = addScaled(v.Eye, v.Back, hi[2]+1)
@@ -94,8 +95,8 @@ func (v *View) FitOrthographic(pos []float32, f Frame) {
 
 // centre moves the optical axis so that the middle of the local box lies in the middle of the frame.
 func (v *View) centre(lo, hi Vec, f Frame) {
-	v.CX = (f.X0+f.X1)/2 - float64((lo[0]+hi[0])/2*v.Scale)
-	v.CY = (f.Y0+f.Y1)/2 + float64((lo[1]+hi[1])/2*v.Scale)
+	v.CX = float64((f.X0+f.X1)/2) - float64((lo[0]+hi[0])/2*v.Scale)
+	v.CY = float64((f.Y0+f.Y1)/2) + float64((lo[1]+hi[1])/2*v.Scale)
 }
 
 // extent is the box of all finite points in the view's axes.
@@ -142,8 +143,8 @@ func (v *View) FitPerspective(pos []float32, halfTan float64, f Frame) {
 	v.Eye = addScaled(target, v.Back, dist)
 	v.CX, v.CY = (f.X0+f.X1)/2, (f.Y0+f.Y1)/2
 	if x0, y0, x1, y1, ok := v.Outline(pos); ok {
-		v.CX += (f.X0+f.X1)/2 - (x0+x1)/2
-		v.CY += (f.Y0+f.Y1)/2 - (y0+y1)/2
+		v.CX += float64((f.X0+f.X1)/2) - float64((x0+x1)/2)
+		v.CY += float64((f.Y0+f.Y1)/2) - float64((y0+y1)/2)
 	}
 }
 
