@@ -60,7 +60,7 @@ var orders = []order{
 			{fault: props.Fault{Lumps: []props.Lump{
 				{At: [3]float64{0.153, 0.30, 0.02}, Radius: 0.035, Height: 0.011},
 				{At: [3]float64{-0.10, 0.26, -0.115}, Radius: 0.02, Height: 0.007},
-			}}, note: "First pass. The weld seam came out a little strong.", verdict: "fail", headlineHas: "surface.poke_through",
+			}}, note: "First pass. The weld seam came out a little strong.", verdict: "fail", headlineHas: "stand",
 				decide: "return", reason: "The weld beads stand through the game surface; see the ringed places."},
 			{note: "Beads ground down, nothing else moved.", verdict: "pass", decide: "accept"},
 		}},
@@ -74,10 +74,10 @@ var orders = []order{
 			{fault: props.Fault{Scale: 100}, note: "Fish crate, game mesh.", verdict: "fail", headlineHas: "100 times too big"},
 		}},
 		{"buoy", "Channel buoy", "mid", 47_000, 14, []round{
-			{fault: props.Fault{Density: 0.55, Finer: 2, Rename: map[string]string{"mast": "Cylinder.003"}}, note: "Buoy, all parts.", verdict: "fail", headlineHas: "budget.triangles"},
+			{fault: props.Fault{Density: 0.55, Finer: 2, Rename: map[string]string{"mast": "Cylinder.003"}}, note: "Buoy, all parts.", verdict: "fail", headlineHas: "issues"},
 		}},
 		{"capstan", "Warping capstan", "mid", 64_000, 16, []round{
-			{fault: props.Fault{Truncate: 300_000}, note: "Upload from the workshop's old machine.", verdict: "fail", headlineHas: "file."},
+			{fault: props.Fault{Truncate: 300_000}, note: "Upload from the workshop's old machine.", verdict: "fail", headlineHas: "cut off"},
 		}},
 	}},
 }

@@ -27,15 +27,30 @@ func (b box) game(offset float64) []island {
 	for _, f := range faces {
 		w, h, d := b.half(f.right)+offset, b.half(f.up)+offset, b.half(f.out)+offset
 		var is island
-		for _, corner := range [4][2]float64{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}} {
-			is.pos = append(is.pos, b.c.add(f.out.mul(d)).add(f.right.mul(corner[0]*w)).add(f.up.mul(corner[1]*h)))
-			is.nrm = append(is.nrm, f.out)
-			is.uv = append(is.uv, [2]float64{corner[0] * w, -corner[1] * h})
+		us, vs := loops(w), loops(h)
+		for _, v := range vs {
+			for _, u := range us {
+				is.pos = append(is.pos, b.c.add(f.out.mul(d)).add(f.right.mul(u)).add(f.up.mul(v)))
+				is.nrm = append(is.nrm, f.out)
+				is.uv = append(is.uv, [2]float64{u, -v})
+			}
 		}
-		is.tri = []uint32{0, 1, 2, 0, 2, 3}
+		across := uint32(len(us))
+		for j := range uint32(len(vs) - 1) {
+			for i := range across - 1 {
+				a := j*across + i
+				is.tri = append(is.tri, a, a+1, a+1+across, a, a+1+across, a+across)
+			}
+		}
 		out = append(out, is)
 	}
 	return out
+}
+
+// loops are the edge loops across a face of half width h: its borders and a supporting loop beside each.
+func loops(h float64) []float64 {
+	near := math.Min(supportM, 2*h/5)
+	return []float64{-h, -h + near, h - near, h}
 }
 
 func (b box) sculpt(edge float64, rel relief) sculptMesh {

@@ -69,10 +69,10 @@ func bollard() Prop {
 }
 
 func lantern() Prop {
-	base := lathe{sides: 28, round: 0.0022, profile: []ring{
+	base := lathe{sides: 40, round: 0.0022, profile: []ring{
 		{0, 0, false}, {0.095, 0, true}, {0.095, 0.030, true}, {0.078, 0.046, true}, {0.078, 0.062, true}, {0, 0.062, false},
 	}}
-	lens := lathe{sides: 24, round: 0.0015, profile: []ring{
+	lens := lathe{sides: 36, round: 0.0015, profile: []ring{
 		{0, 0.0625, false}, {0.048, 0.0625, true}, {0.056, 0.11, false}, {0.060, 0.16, false}, {0.056, 0.21, false}, {0.048, 0.2575, true}, {0, 0.2575, false},
 	}}
 	var posts group
@@ -82,12 +82,12 @@ func lantern() Prop {
 			{0, 0.058, false}, {0.0062, 0.058, true}, {0.0062, 0.262, true}, {0, 0.262, false},
 		}})
 	}
-	hood := lathe{sides: 28, round: 0.002, profile: []ring{
+	hood := lathe{sides: 40, round: 0.002, profile: []ring{
 		{0, 0.258, false}, {0.100, 0.258, true}, {0.102, 0.272, true}, {0.072, 0.306, false}, {0.048, 0.334, true},
 		{0.036, 0.338, true}, {0.034, 0.366, true}, {0.018, 0.380, false}, {0, 0.384, false},
 	}}
-	brass := hammered(0.0005, 0.02, 21)
-	return Prop{Code: "lantern", Title: "Pier lantern", SizePx: 1024, PxPerM: 1024, parts: []part{
+	brass := hammered(0.0004, 0.02, 21)
+	return Prop{Code: "lantern", Title: "Pier lantern", SizePx: 1024, PxPerM: 1024, hug: 0.0002, parts: []part{
 		{name: "base", shape: base, relief: brass, paint: painted(signalRed, 0.3, 31), edge: 0.0016},
 		{name: "lens", shape: lens, relief: hammered(0.0003, 0.03, 22), paint: painted(look{0.78, 0.74, 0.62, 0.2, 0}, -0.6, 32), edge: 0.0016},
 		{name: "posts", shape: posts, relief: hammered(0.0002, 0.01, 23), paint: painted(ironBlack, 0.2, 33), edge: 0.0011},

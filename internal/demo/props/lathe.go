@@ -18,6 +18,7 @@ type lathe struct {
 }
 
 func (l lathe) game(offset float64) []island {
+	l.profile = l.supported()
 	miter := l.miters()
 	// The polygon is drawn around the circle, not inside it, so that its faces touch the circle from outside.
 	around := 1 / math.Cos(math.Pi/float64(l.sides))
@@ -29,6 +30,29 @@ func (l lathe) game(offset float64) []island {
 		}
 		out = append(out, l.band(from, to, miter, offset, around))
 		from = to
+	}
+	return out
+}
+
+// supportM is how far from a hard corner a supporting edge loop runs: it keeps the averaged cage directions of the corner
+// from reaching across the whole face.
+const supportM = 0.012
+
+// supported adds a loop beside each hard corner, on segments long enough for it.
+func (l lathe) supported() []ring {
+	out := []ring{l.profile[0]}
+	for i := 1; i < len(l.profile); i++ {
+		a, b := l.profile[i-1], l.profile[i]
+		d := math.Hypot(b.r-a.r, b.y-a.y)
+		between := func(t float64) ring { return ring{r: a.r + (b.r-a.r)*t, y: a.y + (b.y-a.y)*t} }
+		near := math.Min(supportM, d/5)
+		if a.hard && near > 0.002 {
+			out = append(out, between(near/d))
+		}
+		if b.hard && near > 0.002 {
+			out = append(out, between(1-near/d))
+		}
+		out = append(out, b)
 	}
 	return out
 }

@@ -15,6 +15,7 @@ type Prop struct {
 	SizePx int     // of its maps
 	PxPerM float64 // texel density of its layout
 	parts  []part
+	hug    float64 // how far its game mesh stands outside the base surface, metres; 0 for the usual
 }
 
 // Fault plants a known fault in a delivery.
@@ -33,8 +34,15 @@ type Lump struct {
 	Radius, Height float64
 }
 
-// hug is how far the game mesh stands outside the base surface: 0.06 % of a metre-sized prop's diagonal.
-const hug = 0.0006
+// usualHug is how far a game mesh stands outside the base surface: 0.06 % of a metre-sized prop's diagonal.
+const usualHug = 0.0006
+
+func (p Prop) offset() float64 {
+	if p.hug > 0 {
+		return p.hug
+	}
+	return usualHug
+}
 
 // Write makes the folder of one delivery: game mesh, sculpt and maps. fine makes the sculpt's faces smaller: 1 is about
 // 200,000 triangles for a prop, 2 four times as many.
@@ -46,7 +54,7 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 	if f.Density > 0 {
 		density *= f.Density
 	}
-	islands, err := layout(p.parts, hug, p.SizePx, density, float64(p.SizePx)/100)
+	islands, err := layout(p.parts, p.offset(), p.SizePx, density, float64(p.SizePx)/100)
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}

@@ -15,7 +15,7 @@ func TestPropsAreSound(t *testing.T) {
 	for _, p := range Harbour() {
 		t.Run(p.Code, func(t *testing.T) {
 			t.Parallel()
-			islands, err := layout(p.parts, hug, p.SizePx, p.PxPerM, 10)
+			islands, err := layout(p.parts, p.offset(), p.SizePx, p.PxPerM, 10)
 			require.NoError(t, err)
 			for _, is := range islands {
 				for _, uv := range is.uv {
