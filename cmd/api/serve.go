@@ -36,7 +36,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 Each setting is a flag or the variable named behind it:`
 
 const serveFlags = `listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
-	database-direct-url database-notary-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
+	database-direct-url database-worker-url database-notary-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
 	c, code, done := parse(io, env, "serve", serveAbout, serveFlags, args)
@@ -121,6 +121,11 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err != nil {
 		return err
 	}
+	stopFigures, err := c.queueMetrics(ctx, registry)
+	if err != nil {
+		return err
+	}
+	defer stopFigures()
 	group, ctx := errgroup.WithContext(ctx)
 	serveOn(ctx, group, listener, server.Handler())
 	if metrics != nil {
@@ -134,6 +139,19 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	log.InfoContext(ctx, "serving", "config", c.visible())
 	serving(c.publicURL)
 	return group.Wait()
+}
+
+// queueMetrics adds the state of the queue to the metrics, where this process has the role that sees it.
+func (c config) queueMetrics(ctx context.Context, registry *prometheus.Registry) (stop func(), err error) {
+	if c.database.worker == "" {
+		return func() {}, nil
+	}
+	pool, err := c.pool(ctx, c.database.worker)
+	if err != nil {
+		return nil, err
+	}
+	httpapi.RegisterQueueMetrics(registry, ledger.NewWorker(pool).Figures)
+	return pool.Close, nil
 }
 
 // checkParts refuses to serve on a database or a storage that would not keep the service's promises.

@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/google/uuid"
@@ -53,7 +54,11 @@ func (h *handlers) ChangePassword(ctx context.Context, r api.ChangePasswordReque
 		return nil, tooMany("Too many attempts to change a password.", wait)
 	}
 	_, _, err := once(ctx, h.Server, "password", func(tx *ledger.Tx) (struct{}, uuid.UUID, error) {
-		return struct{}{}, who.Member, tx.ChangePassword(ctx, r.Body.Old, r.Body.New)
+		err := tx.ChangePassword(ctx, r.Body.Old, r.Body.New)
+		if errors.Is(err, ledger.ErrCredentials) { // the session is good; it is the old password that is not
+			err = invalidField("old", "is not your password")
+		}
+		return struct{}{}, who.Member, err
 	}, func(*ledger.Tx, uuid.UUID) (struct{}, error) { return struct{}{}, nil })
 	if err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
 	"net/http"
@@ -73,6 +74,9 @@ func (s *Server) sendObject(c echo.Context, o ledger.EvidenceObject) error {
 	body, _, err := s.storage.Open(c.Request().Context(), o.ObjectKey)
 	if err != nil {
 		h.Del("ETag")
+		if errors.Is(err, storage.ErrNotFound) {
+			return &Problem{kind: kindEvidenceBroken, detail: "The stored bytes are gone.", cause: err}
+		}
 		return storageProblem(err)
 	}
 	defer body.Close()

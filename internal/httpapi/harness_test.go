@@ -18,6 +18,8 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+	"github.com/prometheus/client_golang/prometheus"
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/embedded/s3server"
@@ -53,6 +55,9 @@ type service struct {
 	storage *storage.Store
 	worker  *ledger.Worker
 	logs    *lockedBuffer
+	routes  []string // "GET /v1/me"
+
+	registry *prometheus.Registry
 }
 
 type lockedBuffer struct {
@@ -85,14 +90,17 @@ func startWith(t *testing.T, limits httpapi.Limits) *service {
 		Endpoint: objects.Endpoint, Region: s3server.Region, Bucket: objects.Bucket, AccessKey: objects.API.Access, SecretKey: objects.API.Secret,
 	})
 	require.NoError(t, err)
-	s := &service{t: t, db: db, storage: bucket, worker: ledger.NewWorker(db.Pool(ledger.RoleWorker)), logs: &lockedBuffer{ch: make(chan struct{}, 1)}}
+	s := &service{t: t, db: db, storage: bucket, worker: ledger.NewWorker(db.Pool(ledger.RoleWorker)), logs: &lockedBuffer{ch: make(chan struct{}, 1)}, registry: prometheus.NewRegistry()}
 	listening := httptest.NewUnstartedServer(nil)
 	server, err := httpapi.New(httpapi.Config{
-		Store: store, Login: ledger.NewLogin(db.Pool(ledger.RoleLogin)), Storage: bucket, PublicURL: "http://" + listening.Listener.Addr().String(),
+		Store: store, Login: ledger.NewLogin(db.Pool(ledger.RoleLogin)), Storage: bucket, PublicURL: "http://" + listening.Listener.Addr().String(), Registry: s.registry,
 		Log: slog.New(slog.NewJSONHandler(s.logs, nil)), Limits: limits,
 	})
 	require.NoError(t, err)
 	listening.Config.Handler = server.Handler()
+	for _, r := range server.Handler().(*echo.Echo).Routes() {
+		s.routes = append(s.routes, r.Method+" "+r.Path)
+	}
 	listening.Start()
 	t.Cleanup(listening.Close)
 	s.base = listening.URL
@@ -413,4 +421,12 @@ func (s *service) inspect(verdict ledger.Verdict) ledger.Job {
 	}
 	require.NoError(t, s.worker.Record(t.Context(), job.Inspection.ID, job.Fence, result, nil))
 	return job
+}
+
+// forge puts bytes under a key that promises others, behind the service's back.
+func (s *service) forge(t *testing.T, key string, data []byte) {
+	t.Helper()
+	link, err := s.storage.PresignPut(t.Context(), key, digest(data), int64(len(data)), time.Minute)
+	require.NoError(t, err)
+	require.Equal(t, 200, put{link.Method, link.URL, link.Headers}.send(t, data, nil))
 }

@@ -4,7 +4,13 @@ import (
 	"net/http"
 
 	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/ledger"
 )
+
+// Open is the middleware for pages that need no session: the bounds of an address, and no writes from other sites.
+func (s *Server) Open(next echo.HandlerFunc) echo.HandlerFunc { return s.limitAddress(s.CrossSite(next)) }
 
 // CrossSite is the middleware for pages that need no session: it refuses writes that a page of another site sent.
 func (s *Server) CrossSite(next echo.HandlerFunc) echo.HandlerFunc {
@@ -14,6 +20,39 @@ func (s *Server) CrossSite(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		return next(c)
 	}
+}
+
+// Join accepts an invitation, within the limits for guessing, and sets the new member's session cookie on the answer.
+func (s *Server) Join(c echo.Context, secret, name, password string) (ledger.Who, error) {
+	if wait := s.limits.logInAddress.take(c.RealIP()); wait > 0 {
+		return ledger.Who{}, tooMany("Too many attempts to join.", wait)
+	}
+	ctx := c.Request().Context()
+	who, err := s.login.AcceptInvitation(ctx, secret, name, password)
+	if err != nil {
+		return who, err
+	}
+	_, cookie, err := s.startSession(ctx, who)
+	if err == nil {
+		c.SetCookie(cookie)
+	}
+	return who, err
+}
+
+// ChangePassword sets the caller's password, within the limits for guessing the old one, and ends their other sessions.
+// A wrong old one is ledger.ErrCredentials.
+func (s *Server) ChangePassword(c echo.Context, old, next string) error {
+	ctx := c.Request().Context()
+	who, _ := Caller(ctx)
+	if wait := s.limits.logIn(c.RealIP(), who.Member.String()); wait > 0 {
+		return tooMany("Too many attempts to change a password.", wait)
+	}
+	return s.as(ctx, func(tx *ledger.Tx) error { return tx.ChangePassword(ctx, old, next) })
+}
+
+// ResolveSpec reads a published spec as it counts at a milestone; "" is the last one.
+func ResolveSpec(document []byte, milestone spec.Milestone) (*spec.Spec, error) {
+	return resolveSpec(document, milestone)
 }
 
 // Told is what a page tells its reader of a failure.
@@ -56,3 +95,6 @@ func (s *Server) Tell(c echo.Context, err error) Told {
 	}
 	return t
 }
+
+// PublicURL is where people reach the service, without a slash at its end.
+func (s *Server) PublicURL() string { return s.publicAt.Scheme + "://" + s.publicAt.Host }

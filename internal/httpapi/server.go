@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net/http"
 	"net/url"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -131,15 +132,23 @@ func (s *Server) routes(e *echo.Echo) {
 	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.holdBody, s.desc.check, s.inTime}
 	group := e.Group("", chain...)
 	api.RegisterHandlers(group, s.strict)
-	nothing := func(echo.Context) error { return echo.ErrNotFound } // a problem also where pages answer the rest with a page
-	e.RouteNotFound("/v1/*", nothing)
-	e.RouteNotFound("/problems/*", nothing)
+	e.RouteNotFound("/v1/*", s.nothingHere) // a problem also where pages answer the rest with a page
+	e.RouteNotFound("/problems/*", s.nothingHere)
 	group.GET("/v1/openapi", s.getDescription)
 	group.GET("/problems/:problem", s.getProblem)
 	group.GET("/v1/inspections/:inspection_id/evidence", s.getEvidence)
 	group.GET("/v1/inspections/:inspection_id/pictures/:picture", s.getPicture)
 	group.GET("/v1/deliveries/:delivery_id/files/:file_id/content", s.getFileContent)
 	group.GET("/v1/work-orders/:work_order_id/export", s.exportWorkOrder)
+}
+
+// nothingHere answers an address that is not in the description, or not with this method.
+func (s *Server) nothingHere(c echo.Context) error {
+	if methods := s.desc.methods(c.Request().URL.Path); len(methods) > 0 {
+		c.Response().Header().Set(echo.HeaderAllow, strings.Join(methods, ", "))
+		return echo.ErrMethodNotAllowed
+	}
+	return echo.ErrNotFound
 }
 
 // inTime bounds how long a handler may work.

@@ -71,6 +71,28 @@ func (d *description) access(method, pattern string) (scopes []string, open bool
 	return scopes, len(security) == 0
 }
 
+// methods lists those that an address takes, in order.
+func (d *description) methods(address string) (methods []string) {
+	at := strings.Split(address, "/")
+	for _, route := range d.routes {
+		pattern := strings.Split(route.Path, "/")
+		if len(pattern) == len(at) && fitsPattern(pattern, at) {
+			methods = append(methods, route.Method)
+		}
+	}
+	slices.Sort(methods)
+	return methods
+}
+
+func fitsPattern(pattern, at []string) bool {
+	for i, part := range pattern {
+		if part != at[i] && !strings.HasPrefix(part, "{") {
+			return false
+		}
+	}
+	return true
+}
+
 func echoPattern(path string) string {
 	return strings.NewReplacer("{", ":", "}", "").Replace(path)
 }

@@ -1,0 +1,382 @@
+package httpapi_test
+
+import (
+	"cmp"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"net/http"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/getkin/kin-openapi/openapi3"
+	"github.com/google/uuid"
+	"github.com/stretchr/testify/require"
+
+	"proofhouse/internal/ledger"
+	"proofhouse/openapi"
+)
+
+// Outcomes of one operation for one caller. done: the operation is theirs to call; it succeeds, or is refused for the
+// state of things (409, 412, 422) and not for who asks.
+const (
+	done   = "done"
+	hidden = "404"
+	barred = "403"
+	login  = "401"
+)
+
+// callers of the matrix, in the order of its columns.
+var callers = []string{"producer", "art director", "technical artist", "vendor lead", "vendor artist", "other vendor", "other studio"}
+
+func everybody(outcome string) []string {
+	return []string{outcome, outcome, outcome, outcome, outcome, outcome, outcome}
+}
+
+var (
+	// own: a list of one's own things, or an act within one's own party.
+	own = everybody(done)
+	// both: both sides of the work order, and nobody else.
+	both = []string{done, done, done, done, done, hidden, hidden}
+	// studioOnly: things that vendors have no part in.
+	studioOnly = []string{done, done, done, hidden, hidden, hidden, hidden}
+	// vendorActs: the vendor's side does it; the other vendor finds nothing; studios are barred by their side.
+	vendorActs = []string{barred, barred, barred, done, done, hidden, barred}
+)
+
+// matrix says for every operation who may call it on the things of one work order. Another studio's or vendor's member
+// that has the role for an act finds nothing to act on; one that does not is barred, whatever there is.
+var matrix = map[string][]string{
+	"getMe": own, "listTokens": own, "createToken": own, "changePassword": own, "logOut": own, "listMembers": own,
+	"revokeToken": {hidden, hidden, hidden, done, hidden, hidden, hidden}, // the lead's own token
+
+	"listVendors":  own,
+	"createVendor": {done, barred, barred, barred, barred, barred, done},
+	"invite":       {done, barred, barred, done, barred, barred, hidden}, // into the vendor
+
+	"listProjects":   own,
+	"createProject":  {done, barred, barred, barred, barred, barred, done},
+	"getProject":     studioOnly,
+	"listWorkOrders": own, "getWorkOrder": both,
+	"createWorkOrder": {done, barred, barred, barred, barred, barred, hidden},
+	"listProps":       both, "getProp": both,
+	"createProp": {done, barred, barred, barred, barred, hidden, hidden},
+	"listSpecs":  both, "getSpec": both, "explainSpec": both,
+	"publishSpec":     {done, done, done, barred, barred, hidden, hidden},
+	"acknowledgeSpec": {barred, barred, barred, done, barred, hidden, barred},
+	"cancelMilestone": {done, barred, barred, barred, barred, barred, hidden},
+
+	"openDelivery":   vendorActs,
+	"listDeliveries": own, "getDelivery": both, "getUploads": both, "getFileContent": both,
+	"completeFile": {barred, barred, barred, done, done, hidden, hidden},
+	"sealDelivery": vendorActs, "abandonDelivery": vendorActs,
+
+	"listInspections":   both,
+	"reinspectDelivery": {done, done, done, barred, barred, barred, hidden},
+	"getInspection":     both, "listFindings": both, "getEvidence": both, "getPicture": both,
+
+	"grantConcession": {barred, done, barred, barred, barred, barred, hidden},
+	"listConcessions": both, "listNotes": both, "addNote": both, "listSignOffs": both,
+	"signOff":    {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
+	"listMyWork": own, "listPayables": own,
+
+	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
+}
+
+// open operations take anybody.
+var open = []string{"getHealth", "getReadiness", "getDescription", "getProblem", "logIn", "acceptInvitation"}
+
+// world is one work order with everything in it, and everybody around it.
+type world struct {
+	s       *service
+	people  map[string]*person
+	c       contract
+	ids     map[string]string // by path parameter
+	secrets []string          // what strangers must never see
+}
+
+func newWorld(t *testing.T) *world {
+	s := start(t)
+	first := s.studio("Harbour Works", "ines@harbour.example")
+	lead := first.vendor("Krane Salvage Models", "ole@krane.example")
+	w := &world{s: s, people: map[string]*person{
+		"producer":         first.invite(first.party.String(), "p@harbour.example", "producer"),
+		"art director":     first.invite(first.party.String(), "ad@harbour.example", "art_director"),
+		"technical artist": first.invite(first.party.String(), "ta@harbour.example", "technical_artist"),
+		"vendor lead":      lead,
+		"vendor artist":    lead.invite(lead.party.String(), "art@krane.example", "vendor_artist"),
+		"other vendor":     first.vendor("Ninth Lock", "tamsin@ninth.example"),
+		"other studio":     s.studio("Far Shore", "far@shore.example"),
+	}}
+	w.c = first.contract(lead, "lantern_a")
+	game, sculpt := someFiles("one")
+	delivery := lead.deliver(w.c.milestones[0], game, sculpt)
+	job := s.inspect(ledger.VerdictFail)
+	token := lead.ok("POST", "/v1/tokens", map[string]any{"name": "t", "scopes": []string{"read"}})
+	w.ids = map[string]string{
+		"token_id": token.get(t, "token.id"), "project_id": w.c.project, "work_order_id": w.c.order, "prop_id": w.c.prop, "spec_id": w.c.spec,
+		"milestone_id": w.c.milestones[0], "delivery_id": delivery, "inspection_id": job.Inspection.ID.String(), "picture": "front.png",
+		"file_id": lead.ok("GET", "/v1/deliveries/"+delivery, nil).get(t, "files.0.id"), "log_id": w.c.order,
+		"kind": "delivery.sealed", "subject_id": delivery, "problem": "not-found",
+	}
+	w.secrets = []string{"lantern_a", "W_lantern_a", "Krane", "Ole", "58000", "145000"}
+	for _, id := range w.ids {
+		if _, err := uuid.Parse(id); err == nil {
+			w.secrets = append(w.secrets, id)
+		}
+	}
+	return w
+}
+
+// operation is one of the description's.
+type operation struct {
+	id, method, path string
+	op               *openapi3.Operation
+}
+
+func operations(t *testing.T) []operation {
+	t.Helper()
+	doc, err := openapi3.NewLoader().LoadFromData(openapi.Description)
+	require.NoError(t, err)
+	var all []operation
+	for path, item := range doc.Paths.Map() {
+		for method, op := range item.Operations() {
+			all = append(all, operation{op.OperationID, method, path, op})
+		}
+	}
+	last := map[string]int{"cancelMilestone": 1, "logOut": 2, "changePassword": 3} // they end what the others need
+	slices.SortFunc(all, func(a, b operation) int {
+		return cmp.Or(cmp.Compare(last[a.id], last[b.id]), strings.Compare(a.id, b.id))
+	})
+	return all
+}
+
+var parameter = regexp.MustCompile(`\{([a-z_]+)\}`)
+
+// address fills the operation's path with the world's ids, or with ids of nothing.
+func (w *world) address(o operation, ofNothing bool) string {
+	path := parameter.ReplaceAllStringFunc(o.path, func(p string) string {
+		id := w.ids[p[1:len(p)-1]]
+		if _, err := uuid.Parse(id); ofNothing && err == nil {
+			return uuid.NewString()
+		}
+		return id
+	})
+	if o.id == "getConsistency" {
+		path += "?from=1&to=2"
+	}
+	return path
+}
+
+// body is the description's own example with the world's ids in it.
+func (w *world) body(t *testing.T, o operation, n int) any {
+	t.Helper()
+	if o.op.RequestBody == nil {
+		return nil
+	}
+	text, err := json.Marshal(o.op.RequestBody.Value.Content["application/json"].Example)
+	require.NoError(t, err)
+	var body map[string]any
+	require.NoError(t, json.Unmarshal(text, &body))
+	for key, id := range map[string]string{"project_id": w.c.project, "vendor_id": w.people["vendor lead"].party.String(), "party_id": w.people["vendor lead"].party.String()} {
+		if _, has := body[key]; has {
+			body[key] = id
+		}
+	}
+	if _, has := body["code"]; has {
+		body["code"] = fmt.Sprintf("%v_%d", body["code"], n)
+	}
+	if _, has := body["email"]; has && o.id == "invite" {
+		body["email"] = fmt.Sprintf("new%d@krane.example", n)
+	}
+	switch o.id {
+	case "createVendor":
+		body["name"] = fmt.Sprintf("Vendor %d", n)
+	case "grantConcession":
+		body["ord"] = 1 // the finding that failed
+	case "createToken":
+		body["scopes"] = []string{"read"}
+	case "changePassword":
+		body["old"] = password
+	}
+	return body
+}
+
+func outcome(status int) string {
+	switch {
+	case status == 401:
+		return login
+	case status == 403:
+		return barred
+	case status == 404:
+		return hidden
+	case status < 400, status == 409, status == 412, status == 422:
+		return done
+	}
+	return fmt.Sprint(status)
+}
+
+func TestEveryOperationForEveryCaller(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	for _, caller := range []string{"producer", "technical artist", "vendor lead"} { // a hero prop is the art director's to accept
+		a := w.people[caller].do("POST", "/v1/deliveries/"+w.ids["delivery_id"]+"/sign-offs", map[string]any{"decision": "accept"})
+		require.Equal(t, 403, a.status, "%s: %s", caller, a.body)
+	}
+	all := operations(t)
+	seen := map[string]bool{}
+	for n, o := range all {
+		seen[o.id] = true
+		if slices.Contains(open, o.id) {
+			require.NotNil(t, o.op.Security, "%s is open to all and must say so", o.id)
+			continue
+		}
+		want := matrix[o.id]
+		require.Len(t, want, len(callers), "%s is not in the matrix", o.id)
+		anonymous := w.s.nobody().do(o.method, w.address(o, false), w.body(t, o, n))
+		require.Equal(t, 401, anonymous.status, "%s for nobody: %s", o.id, anonymous.body)
+		forged := &person{s: w.s, token: "pht_" + strings.Repeat("x", 43)}
+		require.Equal(t, 401, forged.do(o.method, w.address(o, false), w.body(t, o, n)).status, "%s with a forged token", o.id)
+		// Those who may not call it come first, so that what the others do cannot change their answer.
+		for _, pass := range []bool{false, true} {
+			for i, caller := range callers {
+				if (want[i] == done) != pass {
+					continue
+				}
+				p := w.people[caller]
+				if o.id == "logOut" || o.id == "changePassword" { // a session of its own, so that the matrix goes on
+					p = w.s.logInOrSkip(t, p)
+				}
+				body := w.body(t, o, n*100+i)
+				a := p.do(o.method, w.address(o, false), body)
+				require.Equal(t, want[i], outcome(a.status), "%s for %s: %d %s", o.id, caller, a.status, a.body)
+				w.check(t, o, caller, p, a, body)
+			}
+		}
+	}
+	for _, id := range append(slices.Collect(maps.Keys(matrix)), open...) {
+		require.True(t, seen[id], "%s is in the matrix and not in the description", id)
+	}
+}
+
+// logInOrSkip gives the caller a second session; everybody's password is the same and may have been changed by now.
+func (s *service) logInOrSkip(t *testing.T, p *person) *person {
+	t.Helper()
+	for _, try := range []string{password, "another long sentence of your own"} {
+		a := s.nobody().do("POST", "/v1/sessions", map[string]any{"email": p.email, "password": try})
+		if a.status == http.StatusCreated {
+			cookie, _, _ := strings.Cut(a.header.Get("Set-Cookie"), ";")
+			return &person{s: s, email: p.email, cookie: cookie, party: p.party}
+		}
+	}
+	require.Fail(t, "cannot log in", p.email)
+	return nil
+}
+
+// check holds what goes beyond the status: problems have their shape, strangers see nothing of the work order, and what
+// is hidden answers as what does not exist.
+func (w *world) check(t *testing.T, o operation, caller string, p *person, a answer, body any) {
+	t.Helper()
+	if a.status >= 400 {
+		require.Equal(t, "application/problem+json", a.header.Get("Content-Type"), o.id)
+		require.True(t, strings.HasPrefix(a.get(t, "type"), "/problems/"), o.id)
+		require.NotEmpty(t, a.get(t, "what_to_do"))
+	}
+	if caller != "other vendor" && caller != "other studio" {
+		return
+	}
+	text := string(a.body)
+	for _, secret := range w.secrets {
+		if !strings.Contains(fmt.Sprint(body), secret) { // one's own input may come back in what one made
+			require.NotContains(t, text, secret, "%s for %s", o.id, caller)
+		}
+	}
+	if a.status == 404 {
+		nothing := p.do(o.method, w.address(o, true), body)
+		require.Equal(t, 404, nothing.status, "%s for %s", o.id, caller)
+		require.Equal(t, withoutInstance(t, a), withoutInstance(t, nothing), "%s for %s", o.id, caller)
+	}
+}
+
+func withoutInstance(t *testing.T, a answer) map[string]any {
+	t.Helper()
+	var m map[string]any
+	require.NoError(t, json.Unmarshal(a.body, &m))
+	delete(m, "instance")
+	return m
+}
+
+// A token does what its scopes say and no more, whatever its member may do.
+func TestEveryOperationForTokensWithoutItsScope(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	tokens := map[string]map[string]*person{}
+	for _, caller := range []string{"producer", "art director", "vendor lead"} {
+		tokens[caller] = map[string]*person{}
+		for _, scope := range []string{"read", "deliver", "order", "review", "admin"} {
+			a := w.people[caller].ok("POST", "/v1/tokens", map[string]any{"name": scope, "scopes": []string{scope}})
+			tokens[caller][scope] = &person{s: w.s, token: a.get(t, "secret"), party: w.people[caller].party}
+		}
+	}
+	for n, o := range operations(t) {
+		if slices.Contains(open, o.id) || o.id == "changePassword" {
+			continue
+		}
+		needs := "read"
+		if o.op.Security != nil {
+			for _, way := range *o.op.Security {
+				if scopes := way["token"]; len(scopes) > 0 {
+					needs = scopes[0]
+				}
+			}
+		}
+		for caller, byScope := range tokens {
+			for scope, p := range byScope {
+				a := p.do(o.method, w.address(o, false), w.body(t, o, n*100+7))
+				if needs != "read" && scope != needs {
+					require.Equal(t, 403, a.status, "%s by a token of the %s for %s: %s", o.id, caller, scope, a.body)
+				} else if needs == "read" && o.id != "logOut" {
+					require.Equal(t, matrix[o.id][slices.Index(callers, caller)], outcome(a.status), "%s by a token of the %s for %s: %s", o.id, caller, scope, a.body)
+				}
+			}
+		}
+	}
+}
+
+// Every operation of the description is served at its address, and nothing under /v1 is served that is not in it.
+func TestEveryOperationIsServedAndNothingElse(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	described := map[string]bool{}
+	for _, o := range operations(t) {
+		described[o.method+" "+parameter.ReplaceAllString(o.path, ":$1")] = true
+	}
+	served := map[string]bool{}
+	for _, route := range s.routes {
+		if strings.HasPrefix(route, "echo_route_not_found") {
+			continue
+		}
+		served[route] = true
+	}
+	for route := range described {
+		require.True(t, served[route], "%s is described and not served", route)
+	}
+	for route := range served {
+		require.True(t, described[route], "%s is served and not described", route)
+	}
+	for _, path := range []string{"/v1/nothing", "/v1/", "/problems/none"} {
+		a := s.nobody().do("GET", path, nil)
+		require.Equal(t, 404, a.status, path)
+		require.Equal(t, "/problems/not-found", a.get(t, "type"))
+	}
+	wrong := s.nobody().do("PUT", "/v1/me", nil)
+	require.Equal(t, 405, wrong.status)
+	require.Equal(t, "/problems/method-not-allowed", wrong.get(t, "type"))
+	require.Equal(t, "GET", wrong.header.Get("Allow"))
+	require.Equal(t, string(openapi.Description), string(s.nobody().ok("GET", "/v1/openapi", nil).body))
+	require.Contains(t, string(s.nobody().ok("GET", "/problems/bytes-missing", nil).body), "Upload the files")
+	require.Equal(t, "ok", s.nobody().ok("GET", "/healthz", nil).get(t, "status"))
+	require.Equal(t, "ok", s.nobody().ok("GET", "/readyz", nil).get(t, "parts.storage"))
+}
