@@ -133,16 +133,13 @@ func covered(loops []surface.Loop, p plane, b box) *raster.Canvas {
 		points := make([][2]float64, len(l))
 		for i, q := range l {
 			x, y := p.at(q)
-			// Far outside the box only the side on which a point lies matters.
-			points[i] = [2]float64{clamp(x-float64(b.x0), -200, float64(c.W+200)), clamp(y-float64(b.y0), -200, float64(c.H+200))}
+			points[i] = [2]float64{x - float64(b.x0), y - float64(b.y0)}
 		}
-		path.Add(points)
+		path.Add(raster.ClipPolygon(points, -2, -2, float64(c.W+2), float64(c.H+2)))
 	}
 	c.FillPath(path, white, 1)
 	return c
 }
-
-func clamp(v, lo, hi float64) float64 { return min(max(v, lo), hi) }
 
 // strokeLoop draws a loop inside a box, dashed by length along it.
 func strokeLoop(c *raster.Canvas, l surface.Loop, p plane, b box, width float64, col raster.Colour, dashed bool) {

@@ -113,7 +113,10 @@ func (r floorRule) draw(c *raster.Canvas, v *raster.View) {
 }
 
 // figureMM is how tall the person beside the prop is.
-const figureMM = 1750
+const (
+	figureMM   = 1750
+	figureText = "1.75 m"
+)
 
 // scaleFigure draws a card in the lower right corner: the prop from the front and a person at the same scale, on one line.
 func (st *studio) scaleFigure(c *raster.Canvas) {
@@ -132,8 +135,15 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	silhouette(c, st.prop, &v, raster.Colour{R: 70, G: 76, B: 84})
 	person(c, left+float64((w+personW/2)*scale)+inner, base, scale, raster.Colour{R: 158, G: 156, B: 150})
 	c.Line(float64(x0+inner), base+0.5, float64(x0+cardW-inner), base+0.5, 1, softInk, 1)
-	c.Text(left+float64(w*scale/2), base+19, raster.Bold, 13, raster.Centre, ink, lengthText(1000*h))
-	c.Text(left+float64((w+personW/2)*scale)+inner, base+19, raster.Regular, 13, raster.Centre, softInk, "1.75 m")
+	// The two labels keep their distance even where the prop is a thimble.
+	tall := lengthText(1000 * h)
+	mine, theirs := left+float64(w*scale/2), left+float64((w+personW/2)*scale)+inner
+	need := (raster.TextWidth(raster.Bold, 13, tall)+raster.TextWidth(raster.Regular, 13, figureText))/2 + 12
+	if short := need - (theirs - mine); short > 0 {
+		mine -= short
+	}
+	c.Text(mine, base+19, raster.Bold, 13, raster.Centre, ink, tall)
+	c.Text(theirs, base+19, raster.Regular, 13, raster.Centre, softInk, figureText)
 }
 
 // silhouette fills what a view sees of a prop with one colour.

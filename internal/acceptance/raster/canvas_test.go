@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 )
 
 // inkOn is the area of black on a white canvas, in pixels.
@@ -76,4 +77,28 @@ func TestDigestIsOfSizeAndPixels(t *testing.T) {
 	require.NotEqual(t, a.Digest(), b.Digest(), "same bytes, other shape")
 	// sha256sum of the bytes 04000000 02000000 and eight times 010203ff
 	require.Equal(t, "14efe08dc9bc89c7d9f42a7d56f76f9241beca878ed64767f27489532fa1eea9", a.Digest())
+}
+
+// What lies inside the box is filled alike with and without the cut, however far the outline reaches beyond it.
+func TestClippedOutlinesFillAlike(t *testing.T) {
+	t.Parallel()
+	rapid.Check(t, func(t *rapid.T) {
+		at := rapid.Float64Range(-60, 160)
+		var points [][2]float64
+		for range rapid.IntRange(3, 7).Draw(t, "corners") {
+			points = append(points, [2]float64{at.Draw(t, "x"), at.Draw(t, "y")})
+		}
+		whole, cut := NewCanvas(100, 100, Colour{}), NewCanvas(100, 100, Colour{})
+		p := &Path{}
+		p.Add(points)
+		whole.FillPath(p, Colour{255, 255, 255}, 1)
+		p = &Path{}
+		p.Add(ClipPolygon(points, -2, -2, 102, 102))
+		cut.FillPath(p, Colour{255, 255, 255}, 1)
+		for i := range whole.Pix { // cutting moves corners by up to 1/256 pixel
+			if d := int(whole.Pix[i]) - int(cut.Pix[i]); d > 8 || d < -8 {
+				t.Fatalf("pixel %d,%d: %d whole, %d cut", i/4%100, i/400, whole.Pix[i], cut.Pix[i])
+			}
+		}
+	})
 }

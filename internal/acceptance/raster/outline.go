@@ -1,5 +1,7 @@
 package raster
 
+import "math"
+
 // Path is one or more closed outlines in 24.8 fixed-point pixels, filled by the non-zero rule (turns in the same
 // direction add up, and anything beyond full is full).
 type Path struct {
@@ -140,3 +142,34 @@ func (f *cells) row(y, xa, xb, dy int, dir int32) {
 
 // Add adds a closed outline of pixel coordinates; one with a point that is not finite or far off is left out.
 func (p *Path) Add(points [][2]float64) { p.rings = append(p.rings, Polygon(points...).rings...) }
+
+// ClipPolygon cuts a closed outline to a box: Sutherland and Hodgman, "Reentrant polygon clipping", 1974. Where an outline
+// leaves the box the cut runs along the border, which does not change what is filled within.
+func ClipPolygon(points [][2]float64, loX, loY, hiX, hiY float64) [][2]float64 {
+	for _, q := range points {
+		if s := q[0] + q[1]; math.IsNaN(s) || math.IsInf(s, 0) {
+			return nil
+		}
+	}
+	for _, side := range [4]struct {
+		axis       int
+		at, inward float64
+	}{{0, loX, 1}, {0, hiX, -1}, {1, loY, 1}, {1, hiY, -1}} {
+		var out [][2]float64
+		for i, q := range points {
+			prev := points[(i+len(points)-1)%len(points)]
+			dp, dq := float64((prev[side.axis]-side.at)*side.inward), float64((q[side.axis]-side.at)*side.inward)
+			if (dp < 0) != (dq < 0) {
+				t := dp / (dp - dq)
+				cut := [2]float64{prev[0] + float64((q[0]-prev[0])*t), prev[1] + float64((q[1]-prev[1])*t)}
+				cut[side.axis] = side.at
+				out = append(out, cut)
+			}
+			if dq >= 0 {
+				out = append(out, q)
+			}
+		}
+		points = out
+	}
+	return points
+}
