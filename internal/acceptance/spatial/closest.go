@@ -28,27 +28,40 @@ func (t *Tree) Closest(points []float32, bound float32, out []Near, threads int)
 }
 
 // nearWalk is the state of one thread's walks to the closest triangle. The assembly reads and writes it by field names.
+//
+// A walk gathers leaves with triangles that may be closest and tightens its bound, all in float32 with room for its
+// rounding; the few triangles left within the bound at the end are measured in float64.
 type nearWalk struct {
 	nodes, leaves unsafe.Pointer
 	p             [3]float32
-	bound         float32        // squared distance beyond which nothing is visited, rounded up
-	waiting       int64          // entries on the stack
-	leaf          uint32         // the leaf at which a walk stopped
-	mask          uint32         // its lanes within bound
-	boxSq         [lanes]float32 // at a stop: bounds of squared distances to the leaf's triangles from below
+	bound         float32 // squared distance beyond which nothing is visited, rounded up
+	waiting       int64   // entries on the stack
+	found         int64   // entries in the list
+	seen          uint32  // reference of a leaf to be passed over
+	boxSq         [lanes]float32
 	spread        [lanes]float32
 	spare         [3][lanes]float32
+	list          [listSize]candidate
 	stack         [stackSize]waiting
 
 	t      *Tree
-	prev   *leaf // where the last query ended
-	lane   int
+	prev   uint32 // leaf in which the last query ended
 	best   foot
 	id     int32
 	at     *leaf
 	atLane int
 	q      vec
 }
+
+// candidate is a leaf with triangles within the bound, when it was met: their lanes, and for all lanes the squared
+// distance from below.
+type candidate struct {
+	leaf, mask uint32
+	sq         [lanes]float32
+}
+
+// listSize is how many candidates a walk gathers before it stops for them to be measured.
+const listSize = 16
 
 // waiting is a child still to be visited and the least distance (of a ray: t; of a point: squared) it can have.
 type waiting struct {
@@ -57,7 +70,7 @@ type waiting struct {
 }
 
 func (t *Tree) newNearWalk() *nearWalk {
-	w := &nearWalk{t: t}
+	w := &nearWalk{t: t, prev: noChild}
 	if len(t.nodes) > 0 {
 		w.nodes = unsafe.Pointer(&t.nodes[0])
 	}
@@ -80,7 +93,6 @@ func (w *nearWalk) find(point [3]float32, limitSq float64, out *Near) {
 	if w.id == noTriangle {
 		return
 	}
-	w.prev, w.lane = w.at, w.atLane
 	a, b, c := w.at.corners(w.atLane)
 	up := float64(t.unscale)
 	out.Tri, out.Feature = w.id, w.best.feature
@@ -88,56 +100,63 @@ func (w *nearWalk) find(point [3]float32, limitSq float64, out *Near) {
 	out.Point = w.best.point(w.q, a, b, c).narrow(up)
 }
 
-// search leaves the closest triangle within limitSq in best, id, at and atLane; id is noTriangle for none.
+// search leaves the closest triangle within limitSq in best, id, at and atLane; id is noTriangle for none. It begins
+// with the leaf where the last search ended.
 func (w *nearWalk) search(point [3]float32, limitSq float64) {
 	t := w.t
 	s := float64(t.scale)
 	w.q = vec{float64(point[0]) * s, float64(point[1]) * s, float64(point[2]) * s}
 	w.best, w.id, w.at = foot{distSq: limitSq}, noTriangle, nil
-	w.tighten()
-	if w.prev != nil {
-		w.try(w.prev, w.lane)
-	}
+	w.bound = roundedUp(limitSq)
 	w.p = [3]float32{point[0] * t.scale, point[1] * t.scale, point[2] * t.scale}
-	w.waiting = 1
 	w.stack[0] = waiting{ref: t.root}
+	w.waiting, w.found, w.seen = 1, 0, noChild
 	if abs32(w.p[0]) > farOff || abs32(w.p[1]) > farOff || abs32(w.p[2]) > farOff {
 		w.walkWide()
 		return
 	}
+	if w.prev != noChild {
+		w.stack[0] = waiting{ref: w.prev}
+		walkNear(w)
+		w.stack[0] = waiting{ref: t.root}
+		w.waiting, w.seen = 1, w.prev
+	}
 	for walkNear(w) {
-		w.refine()
+		w.measure()
+	}
+	w.measure()
+	if w.at != nil {
+		w.prev = w.t.refOf(w.at)
 	}
 }
 
-// tighten sets the float32 bound. Squared distances to boxes are rounded six times, each by at most 2^-24; the factor
-// covers that and its own rounding, the summand what underflows.
-func (w *nearWalk) tighten() {
-	b := float64(w.best.distSq*(1+0x1p-20)) + 0x1p-120
+// refOf is a leaf's reference.
+func (t *Tree) refOf(l *leaf) uint32 {
+	return leafBit | uint32((uintptr(unsafe.Pointer(l))-uintptr(unsafe.Pointer(&t.leaves[0])))/unsafe.Sizeof(*l))
+}
+
+// roundedUp is a float32 bound for a squared distance. Those to boxes are rounded six times, each by at most 2^-24; the
+// factor covers that and its own rounding, the summand what underflows.
+func roundedUp(distSq float64) float32 {
+	b := float64(distSq*(1+0x1p-20)) + underflow
 	if !(b < math.MaxFloat32) {
-		b = math.MaxFloat32
+		return math.MaxFloat32
 	}
-	w.bound = float32(b)
+	return float32(b)
 }
 
-// refine tries the lanes of a leaf, the one with the least bound first.
-func (w *nearWalk) refine() {
-	l := &w.t.leaves[w.leaf]
-	for mask := w.mask; mask != 0; {
-		lane := bits.TrailingZeros32(mask)
-		for m := mask & (mask - 1); m != 0; m &= m - 1 {
-			if k := bits.TrailingZeros32(m); w.boxSq[k&7] < w.boxSq[lane&7] {
-				lane = k
+// measure tries the triangles that are still within the bound, latest candidates first, since those were met with the
+// tightest bound.
+func (w *nearWalk) measure() {
+	for i := int(w.found) - 1; i >= 0; i-- {
+		c := &w.list[i&(listSize-1)]
+		for m := c.mask; m != 0; m &= m - 1 {
+			if lane := bits.TrailingZeros32(m) & (lanes - 1); c.sq[lane] <= w.bound {
+				w.try(&w.t.leaves[c.leaf], lane)
 			}
 		}
-		if w.boxSq[lane&7] > w.bound {
-			return
-		}
-		mask &^= 1 << lane
-		if lane != w.atLane || l != w.at {
-			w.try(l, lane)
-		}
 	}
+	w.found = 0
 }
 
 func (w *nearWalk) try(l *leaf, lane int) {
@@ -146,7 +165,7 @@ func (w *nearWalk) try(l *leaf, lane int) {
 	f := nearTriangle(w.q, a, b, c, w.best.distSq)
 	if f.distSq < w.best.distSq || f.distSq == w.best.distSq && l.id[lane] < w.id {
 		w.best, w.id, w.at, w.atLane = f, l.id[lane], l, lane
-		w.tighten()
+		w.bound = less(w.bound, roundedUp(f.distSq))
 	}
 }
 

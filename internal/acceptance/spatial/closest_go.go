@@ -2,8 +2,8 @@ package spatial
 
 import "math"
 
-// walkNearGo walks until a leaf has triangles whose boxes lie within the bound and reports true, with leaf, mask and
-// boxSq set, or false at the end. It is the plain twin of the assembly: the same comparisons on the same numbers.
+// walkNearGo walks until the list of candidates is full and reports true, or to the end and reports false. It is the
+// plain twin of the assembly: the same comparisons on the same numbers.
 func walkNearGo(w *nearWalk) bool {
 	t := w.t
 	for w.waiting > 0 {
@@ -13,7 +13,10 @@ func walkNearGo(w *nearWalk) bool {
 			continue
 		}
 		if e.ref&leafBit != 0 {
-			if w.nearLeaf(e.ref &^ leafBit) {
+			if e.ref != w.seen {
+				w.nearLeaf(e.ref &^ leafBit)
+			}
+			if w.found == listSize {
 				return true
 			}
 			continue
@@ -32,32 +35,43 @@ func walkNearGo(w *nearWalk) bool {
 	return false
 }
 
-// nearLeaf bounds the squared distance to each of a leaf's triangles from below and reports whether any lies within the
-// walk's bound. For any direction u, no point of a triangle is nearer to p, measured along u, than its nearest corner is.
+// nearLeaf puts a leaf in the list if any of its triangles may lie within the bound, and tightens the bound by them.
+//
+// From below: for any direction u, no point of a triangle is nearer to p, measured along u, than its nearest corner is.
 // u goes from p to about the closest point: where that is right the bound is the distance itself, and where float32 made
-// it wrong the bound is low, never high.
-func (w *nearWalk) nearLeaf(at uint32) bool {
+// it wrong the bound is low, never high. From above: u's length, since u ends on the triangle but for rounding.
+func (w *nearWalk) nearLeaf(at uint32) {
 	l := &w.t.leaves[at]
-	w.leaf, w.mask = at, 0
+	c := &w.list[w.found]
+	*c = candidate{leaf: at}
+	top := inf32
 	for lane := range lanes {
-		d := w.fromBelow(l, lane)
-		w.boxSq[lane] = d
-		if d <= w.bound {
-			w.mask |= 1 << lane
+		below, above := w.enclose(l, lane)
+		c.sq[lane] = below
+		if below <= w.bound {
+			c.mask |= 1 << lane
 		}
+		top = less(above, top)
 	}
-	return w.mask != 0
+	if c.mask == 0 {
+		return
+	}
+	w.found++
+	w.bound = less(w.bound, top+underflow)
 }
 
-// slack covers the roundings of the bound along u: each corner's difference from p and its product with u are wrong by
-// at most 5 * 2^-24 of u's length times the corner's distance, u's length by 4 * 2^-24; 16 * 2^-24 is more than their
-// sum. leastSq keeps the squares of u's length from underflow.
+// slack covers the roundings of both bounds: each corner's difference from p and its product with u are wrong by at most
+// 5 * 2^-24 of u's length times the corner's distance, u's length by 4 * 2^-24, u's end by 5 * 2^-24 of the farthest
+// corner's distance; 16 * 2^-24 is more than any sum of them that occurs. leastSq and underflow keep squares from it.
 const (
-	slack   = 0x1p-20
-	leastSq = 0x1p-80
+	slack     = 0x1p-20
+	leastSq   = 0x1p-80
+	underflow = 0x1p-120
 )
 
-func (w *nearWalk) fromBelow(l *leaf, lane int) float32 {
+// enclose gives the squared distance to a triangle from below and from above. A triangle whose box lies beyond the bound
+// gives that from below.
+func (w *nearWalk) enclose(l *leaf, lane int) (below, above float32) {
 	a := sub3([3]float32{l.v[0][lane], l.v[1][lane], l.v[2][lane]}, w.p)
 	b := sub3([3]float32{l.v[3][lane], l.v[4][lane], l.v[5][lane]}, w.p)
 	c := sub3([3]float32{l.v[6][lane], l.v[7][lane], l.v[8][lane]}, w.p)
@@ -69,9 +83,6 @@ func (w *nearWalk) fromBelow(l *leaf, lane int) float32 {
 		boxSq += float32(out * out)
 		spread += less(lo, hi)
 	}
-	if boxSq > w.bound {
-		return boxSq
-	}
 	var e0, e1 [3]float32
 	for k := range 3 {
 		e0[k], e1[k] = l.v[3+k][lane]-l.v[k][lane], l.v[6+k][lane]-l.v[k][lane]
@@ -82,12 +93,15 @@ func (w *nearWalk) fromBelow(l *leaf, lane int) float32 {
 		u[k] = a[k] + float32(s*e0[k]) + float32(t*e1[k])
 	}
 	uu := dot3(u, u)
+	length := float32(math.Sqrt(float64(uu)))
 	along := less(less(dot3(a, u), dot3(b, u)), dot3(c, u))
-	d := more(along/float32(math.Sqrt(float64(uu)))+float32(slack*spread), 0)
+	room := float32(slack * spread) // not positive
+	below, above = more(along/length+room, 0), length-room
+	below, above = float32(below*below), float32(above*above)
 	if !(uu > leastSq) {
-		return boxSq
+		below = 0
 	}
-	return more(float32(d*d), boxSq)
+	return more(below, boxSq), above
 }
 
 // weights gives about the weights of b and c in the point of a triangle closest to the origin, from the products of its

@@ -60,6 +60,8 @@ DATA nearOne<>+0(SB)/4, $0x3f800000 // 1
 GLOBL nearOne<>(SB), RODATA|NOPTR, $4
 DATA nearSlack<>+0(SB)/4, $0x35800000 // 2^-20
 GLOBL nearSlack<>(SB), RODATA|NOPTR, $4
+DATA nearUnderflow<>+0(SB)/4, $0x03800000 // 2^-120
+GLOBL nearUnderflow<>(SB), RODATA|NOPTR, $4
 DATA nearLeastSq<>+0(SB)/4, $0x17800000 // 2^-80
 GLOBL nearLeastSq<>(SB), RODATA|NOPTR, $4
 
@@ -152,6 +154,8 @@ nearTake:
 	JMP nearVisit
 
 nearLeaf:
+	CMPL AX, nearWalk_seen(DI)
+	JEQ nearPop
 	ANDL $0x7fffffff, AX
 	MOVL AX, R14
 	IMULQ $leaf__size, AX
@@ -301,11 +305,13 @@ nearLeaf:
 	DOT(Y7, Y11, Y12, Y8, Y9, Y10, Y4)
 	VMINPS Y4, Y3, Y3
 	DOT(Y8, Y9, Y10, Y8, Y9, Y10, Y5)
-	VSQRTPS Y5, Y4
-	VDIVPS Y4, Y3, Y3
+	VSQRTPS Y5, Y6
+	VDIVPS Y6, Y3, Y3
 	VBROADCASTSS nearSlack<>(SB), Y4
 	VMULPS nearWalk_spread(DI), Y4, Y4
 	VADDPS Y4, Y3, Y3
+	VSUBPS Y4, Y6, Y6 // the distance from above
+	VMULPS Y6, Y6, Y6
 	VXORPS Y4, Y4, Y4
 	VMAXPS Y4, Y3, Y3 // not a number becomes zero
 	VMULPS Y3, Y3, Y3
@@ -319,9 +325,30 @@ nearLeaf:
 	VMOVMSKPS Y5, DX
 	TESTL DX, DX
 	JEQ nearPop
-	VMOVUPS Y10, (R11)
-	MOVL DX, nearWalk_mask(DI)
-	MOVL R14, nearWalk_leaf(DI)
+
+	MOVQ nearWalk_found(DI), BX
+	IMUL3Q $candidate__size, BX, CX
+	LEAQ nearWalk_list(DI), R12
+	ADDQ CX, R12
+	VMOVUPS Y10, candidate_sq(R12)
+	MOVL DX, candidate_mask(R12)
+	MOVL R14, candidate_leaf(R12)
+	INCQ BX
+	MOVQ BX, nearWalk_found(DI)
+
+	// The least distance from above is a new bound.
+	VEXTRACTF128 $1, Y6, X5
+	VMINPS X5, X6, X6
+	VPERMILPS $0x4e, X6, X5
+	VMINPS X5, X6, X6
+	VPERMILPS $0xb1, X6, X5
+	VMINPS X5, X6, X6
+	VADDSS nearUnderflow<>(SB), X6, X6
+	VMINSS X6, X3, X3
+	VMOVSS X3, nearWalk_bound(DI)
+	VBROADCASTSS X3, Y3
+	CMPQ BX, $const_listSize
+	JLT nearPop
 	MOVQ R9, nearWalk_waiting(DI)
 	VZEROUPPER
 	MOVB $1, ret+8(FP)

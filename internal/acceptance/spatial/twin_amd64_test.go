@@ -116,24 +116,26 @@ func nearLeafTwins(t *testing.T, l *leaf, rng *rand.Rand) {
 			}
 		}
 		for _, w := range []*nearWalk{a, b} {
-			w.p, w.bound, w.waiting = p, float32(math.Pow(10, 2-12*rng.Float64())), 1
+			w.p, w.bound, w.waiting, w.seen = p, float32(math.Pow(10, 2-12*rng.Float64())), 1, noChild
+			w.found = 0
 			w.stack[0] = waiting{ref: leafBit}
 		}
 		b.bound = a.bound
 		require.Equal(t, walkNearGo(b), walkNearAVX2(a), "%v to %v", p, l)
-		if a.waiting == 0 && b.waiting == 0 && a.mask == b.mask {
+		require.Equal(t, b.found, a.found)
+		require.Equal(t, math.Float32bits(b.bound), math.Float32bits(a.bound), "%v to %v", p, l)
+		if a.found > 0 {
+			require.Equal(t, b.list[0].mask, a.list[0].mask)
+			require.Equal(t, b.list[0].leaf, a.list[0].leaf)
 			for lane := range lanes {
-				if a.mask>>lane&1 != 0 {
-					require.Equal(t, math.Float32bits(b.boxSq[lane]), math.Float32bits(a.boxSq[lane]), "lane %d, %v to %v", lane, p, l)
-				}
+				require.Equal(t, math.Float32bits(b.list[0].sq[lane]), math.Float32bits(a.list[0].sq[lane]), "lane %d, %v to %v", lane, p, l)
 			}
 		}
 	}
 }
 
-// TestBoundFromBelow: what the leaf test gives is never above the float64 distance it stands for, which alone may
-// leave a triangle out.
-func TestBoundFromBelow(t *testing.T) {
+// TestEnclosingBounds: the float32 bounds of the leaf test enclose the float64 distances they stand for.
+func TestEnclosingBounds(t *testing.T) {
 	t.Parallel()
 	rng := rand.New(rand.NewPCG(31, 32))
 	for round := range 4000 {
@@ -144,14 +146,18 @@ func TestBoundFromBelow(t *testing.T) {
 		for k := range 3 {
 			w.p[k] = l.v[k][round%lanes] + float32(d*rng.NormFloat64())
 		}
-		w.bound, w.waiting = math.MaxFloat32, 1
+		w.bound, w.waiting, w.seen = math.MaxFloat32, 1, noChild
 		w.stack[0] = waiting{ref: leafBit}
-		require.True(t, walkNear(w))
+		require.False(t, walkNear(w))
+		require.EqualValues(t, 1, w.found)
+		least := math.Inf(1)
 		for lane := range lanes {
 			a, b, c := l.corners(lane)
 			f := nearTriangle(vecOf(w.p), a, b, c, math.Inf(1))
 			up := float32(f.distSq*(1+0x1p-20) + 0x1p-120)
-			require.LessOrEqual(t, w.boxSq[lane], up, "round %d lane %d: %v to %v", round, lane, w.p, l)
+			require.LessOrEqual(t, w.list[0].sq[lane], up, "round %d lane %d: %v to %v", round, lane, w.p, l)
+			least = min(least, f.distSq)
 		}
+		require.GreaterOrEqual(t, float64(w.bound), least, "the bound from above")
 	}
 }
