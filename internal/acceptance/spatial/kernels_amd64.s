@@ -8,12 +8,30 @@
 // AX a reference and then the node or leaf itself. A stack entry is a reference in the lower half, the least distance in
 // the upper one; distances are not negative, so that entries compare as integers.
 
-// PUSHCHILD pushes the child in lane CX of node AX, whose distance lies in scratch memory at R11.
-#define PUSHCHILD \
-	MOVL (R11)(CX*4), BX; \
-	SHLQ $32, BX; \
+// ENTRY makes the stack entry of the child in lane CX of node AX, whose distance lies in scratch memory at R11.
+#define ENTRY(dst) \
+	MOVL (R11)(CX*4), dst; \
+	SHLQ $32, dst; \
 	MOVL wide_child(AX)(CX*4), R12; \
-	ORQ R12, BX; \
+	ORQ R12, dst
+
+// OFTWO takes the nearer of two children and pushes the farther, without a branch that nobody could predict: the lanes are
+// CX and the lowest bit of DX.
+#define OFTWO \
+	ENTRY(BX); \
+	BSFL DX, CX; \
+	ENTRY(R13); \
+	MOVQ BX, AX; \
+	CMPQ R13, BX; \
+	CMOVQCS R13, AX; \
+	CMOVQCS BX, R13; \
+	MOVQ R13, (R10)(R9*8); \
+	INCQ R9; \
+	MOVL AX, AX
+
+// PUSHCHILD pushes the child in lane CX.
+#define PUSHCHILD \
+	ENTRY(BX); \
 	MOVQ BX, (R10)(R9*8); \
 	INCQ R9
 
@@ -127,6 +145,12 @@ nearVisit:
 
 nearSeveral:
 	VMOVUPS Y5, (R11)
+	BLSRL DX, BX
+	JNE nearMany
+	OFTWO
+	JMP nearVisit
+
+nearMany:
 	MOVQ R9, R13 // where this node's entries begin
 nearPush:
 	PUSHCHILD
@@ -477,6 +501,12 @@ rayVisit:
 
 raySeveral:
 	VMOVUPS Y10, (R11)
+	BLSRL DX, BX
+	JNE rayMany
+	OFTWO
+	JMP rayVisit
+
+rayMany:
 	MOVQ R9, R13
 rayPush:
 	PUSHCHILD
