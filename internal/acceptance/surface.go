@@ -24,6 +24,7 @@ func surfaceChecks() []Check {
 		{Def: reachDef, Run: surfaceCageReach},
 		{Def: cageMeshDef, Run: surfaceCageMesh},
 		{Def: symmetryDef, Run: surfaceSymmetry},
+		{Def: silhouetteDef, Run: surfaceSilhouette},
 	}
 }
 
@@ -150,7 +151,7 @@ func measuredSurface(ctx context.Context, s *Subject, p *Part) (*surface.Heat, [
 	if err != nil {
 		return nil, nil, nil
 	}
-	return heat, p.pair(s).Patches(), nil
+	return heat, p.pair(s).Patches(), p.pair(s).Views()
 }
 
 // sideOf names the side of the prop on which a point lies, as seen by someone who faces its front: the axis along which the

@@ -22,13 +22,13 @@ var reachDef = spec.Check{
 		{Key: "max_backface_share", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.005, 0.003, 0.001, 0.0005},
 			What: "Share that meets the inner side of the sculpt.", Origin: spec.CommonPractice},
 		{Key: "max_p95_skew_deg", Kind: spec.AtMost, Unit: "deg", Default: spec.ByTier{35, 30, 25, 20},
-			What: "95th percentile of the angle between ray and sculpt normal. Warns at most.", Origin: spec.CommonPractice},
+			What: "95th percentile of the angle between ray and sculpt normal where the game surface curves; hard edges are left out. Warns at most.", Origin: spec.CommonPractice},
 		{Key: "default_reach_share", Kind: spec.Target, Unit: "share", Default: spec.ByTier{0.02, 0.015, 0.01, 0.0075},
 			What: "Front and back reach as a share of the part's diagonal where the spec names none, 30 mm at most.", Origin: spec.CommonPractice},
 	},
 	// The share served blocks everywhere; back faces and far shells block hero and up (surfaceCageReach).
 	Mode: blocksAll, From: fromGameMesh, NotForPart: notCompared,
-	Metrics: []string{"hit_share", "miss_share", "backface_share", "far_shell_share", "p95_skew_deg"},
+	Metrics: []string{"hit_share", "miss_share", "backface_share", "far_shell_share", "p95_skew_deg", "p95_curved_skew_deg"},
 }
 
 // maxDefaultReachMM caps the default reach: longer rays hit other parts. Common practice, no source.
@@ -79,7 +79,7 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	}
 	metrics := map[string]float64{
 		"hit_share": m.HitShare, "miss_share": m.MissShare, "backface_share": m.BackfaceShare, "far_shell_share": m.FarShellShare,
-		"p95_skew_deg": m.P95SkewDeg,
+		"p95_skew_deg": m.P95SkewDeg, "p95_curved_skew_deg": m.P95CurvedSkewDeg,
 	}
 	far, back := atMost("far_shell_share", "max_far_shell_share"), atMost("backface_share", "max_backface_share")
 	if s.Spec.Tier == spec.Background || s.Spec.Tier == spec.MidGround {
@@ -89,7 +89,7 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	if !agreed { // our own guess at the cage is advice
 		hit, far, back = hit.warns(), far.warns(), back.warns()
 	}
-	f := judge(r, metrics, hit, far, back, atMost("p95_skew_deg", "max_p95_skew_deg").warns())
+	f := judge(r, metrics, hit, far, back, atMost("p95_curved_skew_deg", "max_p95_skew_deg").warns())
 	reach := fmt.Sprintf("%s outward, %s inward", lengthWords(cage.FrontMM), lengthWords(cage.BackMM))
 	if cage.Kind == surface.CageMesh {
 		reach = fmt.Sprintf("the cage outward, %s inward", lengthWords(cage.BackMM))
@@ -97,6 +97,7 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	f.Labels = withLabel(f.Labels, "cage", words)
 	f.Labels = withLabel(f.Labels, "reach", reach)
 	f.Labels = withLabel(f.Labels, "sampling", fmt.Sprintf("%d rays, one for each %s of game surface, stratified by area, fixed seed; standard error of a share at most %.2g", m.Samples, areaWords(m.AreaEachMM2), m.StandardError))
+	f.Labels = withLabel(f.Labels, "curved", percent(m.CurvedShare)+" of what is served lies where the game surface curves; the limit of skew is read there")
 	if !agreed {
 		f.Labels = withLabel(f.Labels, "advisory", "the cage or its reach is our guess: this warns at most")
 	}
@@ -130,8 +131,8 @@ func reachSentence(r spec.Rule, m *surface.Reach, words string) string {
 	if m.HitShare < 1 {
 		lost = fmt.Sprintf(" %s finds nothing, %s meets the sculpt's inner side, %s another shell.", percent(m.MissShare), percent(m.BackfaceShare), percent(m.FarShellShare))
 	}
-	return fmt.Sprintf("%.2f %% of the baked surface meets the sculpt (at least %.2f %%), rays %s.%s 19 rays in 20 meet it within %.0f° of its normal.",
-		100*m.HitShare, 100*r.Numbers["min_hit_share"], words, lost, m.P95SkewDeg)
+	return fmt.Sprintf("%.2f %% of the baked surface meets the sculpt (at least %.2f %%), rays %s.%s 19 rays in 20 meet it within %.0f° of its normal (%.0f° where the surface curves).",
+		100*m.HitShare, 100*r.Numbers["min_hit_share"], words, lost, m.P95SkewDeg, m.P95CurvedSkewDeg)
 }
 
 func reachRemedy(r spec.Rule, m *surface.Reach) string {

@@ -76,3 +76,10 @@ func BenchmarkReach4M(b *testing.B) {
 		must(p.Reach(context.Background(), Cage{Kind: CageAveraged, FrontMM: 15, BackMM: 15}))
 	}
 }
+
+func BenchmarkSilhouette4M(b *testing.B) {
+	for b.Loop() {
+		p := benchPair(4_000_000)
+		must(p.Silhouette(context.Background(), [3]float64{0, 1, 0}, 8))
+	}
+}

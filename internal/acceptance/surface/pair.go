@@ -85,6 +85,10 @@ type Pair struct {
 	outsides     map[[2]float64]*Outside // by limit and level
 	firstOutside *Outside
 
+	silhouetteMu    sync.Mutex
+	silhouettes     map[silhouetteKey]*Silhouette
+	firstSilhouette *Silhouette
+
 	deviationOnce sync.Once
 	deviation     *Deviation
 	deviationErr  error

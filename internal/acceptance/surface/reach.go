@@ -29,6 +29,8 @@ type Cage struct {
 type Reach struct {
 	HitShare, MissShare, BackfaceShare, FarShellShare float64
 	P95SkewDeg                                        float64 // angle between ray and sculpt normal over the hits
+	P95CurvedSkewDeg                                  float64 // the same where the game surface curves rather than breaks: see curved
+	CurvedShare                                       float64 // of the hits
 	StandardError                                     float64 // of the largest of the shares' complements, at most
 	Samples                                           int
 	StackedShare                                      float64 // of the samples, served only by another copy on the same texels
@@ -112,7 +114,9 @@ func (p *Pair) uv(triangle, corner int) [2]float64 {
 // sum turns the rays' outcomes into shares.
 func (r *Reach) sum(p *Pair, f *feet, state []Verdict, skew []float32, unbaked []bool, stacked int) {
 	var count [4]int
-	var angles spread
+	var angles, smooth spread
+	bends := p.skin.curved()
+	onCurves, served := 0, 0
 	for i := range state {
 		if unbaked[i] {
 			continue
@@ -121,6 +125,11 @@ func (r *Reach) sum(p *Pair, f *feet, state []Verdict, skew []float32, unbaked [
 		count[state[i]]++
 		if state[i] == Served && skew[i] >= 0 {
 			angles.add(skew[i], 1)
+			served++
+			if bends[f.tri[i]] {
+				smooth.add(skew[i], 1)
+				onCurves++
+			}
 		}
 	}
 	if all := len(state); all > 0 {
@@ -134,8 +143,26 @@ func (r *Reach) sum(p *Pair, f *feet, state []Verdict, skew []float32, unbaked [
 	r.HitShare = 1 - r.MissShare - r.BackfaceShare - r.FarShellShare
 	r.StackedShare = float64(stacked) / n
 	r.StandardError = math.Sqrt(max(float64(r.HitShare*(1-r.HitShare)), 1/n) / n)
-	r.P95SkewDeg = angles.percentiles(0.95)[0]
+	r.P95SkewDeg, r.P95CurvedSkewDeg = angles.percentiles(0.95)[0], smooth.percentiles(0.95)[0]
+	r.CurvedShare = ratio(float64(onCurves), float64(served))
 	r.places(p, f, state, unbaked)
+}
+
+// breakCos is the cosine of 40°: a face that leans farther from the averaged normal of one of its corners ends in a
+// hard edge there. Averaged directions lean at hard edges by nature (45° at a square one), whatever the care taken; skew says something of
+// how the surface is built only where it curves. Common practice, no source.
+const breakCos = 0.766
+
+// curved says for every triangle whether the surface curves at all its corners, and breaks at none.
+func (s *skin) curved() []bool {
+	out := make([]bool, len(s.face))
+	for t := range out {
+		out[t] = true
+		for k := range 3 {
+			out[t] = out[t] && dot(s.face[t], unit(s.vert[s.corner(t, k)])) >= breakCos
+		}
+	}
+	return out
 }
 
 // missGap of the diagonal is how far apart the places named are.

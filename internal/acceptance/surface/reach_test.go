@@ -51,6 +51,15 @@ func TestReachSkew(t *testing.T) {
 	r := reachOf(t, NewPair(game, sculpt, Options{}), Cage{Kind: CageAveraged, FrontMM: 200, BackMM: 200})
 	require.InDelta(t, 1, r.HitShare, 1e-9)
 	require.InDelta(t, 10, r.P95SkewDeg, 0.01)
+	require.InDelta(t, 10, r.P95CurvedSkewDeg, 0.01)
+	require.InDelta(t, 1, r.CurvedShare, 1e-9)
+
+	// A box with averaged normals leans 54.7° at its corners, and that says nothing of its maker.
+	box := block(vec{-.5, -.5, -.5}, vec{.5, .5, .5})
+	r = reachOf(t, NewPair(box, block(vec{-.499, -.499, -.499}, vec{.499, .499, .499}), Options{}), Cage{Kind: CageAveraged, FrontMM: 15, BackMM: 15})
+	require.Greater(t, r.P95SkewDeg, 40.0)
+	require.Zero(t, r.CurvedShare)
+	require.Zero(t, r.P95CurvedSkewDeg)
 }
 
 // A neighbour's piece that stands in front within the cage's reach takes the ray.

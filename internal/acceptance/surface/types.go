@@ -50,3 +50,8 @@ type View struct {
 	WorstToMM    [2]float64 // the nearest point of the other outline
 	SculptOut    bool       // there the sculpt stands out; else the game surface does
 }
+
+// World is the point of the view's plane through CentreMM that lies at q: world, millimetres.
+func (v *View) World(q [2]float64) [3]float64 {
+	return along(along(v.CentreMM, q[0], v.Right), q[1], v.Up)
+}

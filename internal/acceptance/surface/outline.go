@@ -1,0 +1,317 @@
+package surface
+
+import (
+	"math"
+	"slices"
+)
+
+// outline is the border of what a surface covers in a frame, as line pieces whose ends lie exactly where the border
+// crosses the lines of the grid. In between the border strays from its piece by what a cell can hold: the shape inside one cell.
+type outline struct {
+	f      *frame
+	cover  bitgrid // samples covered
+	rowGap bitgrid // bit (i, j): the border crosses row j between samples i and i+1
+	colGap bitgrid // bit (i, j): the border crosses column i between samples j and j+1
+	cells  bitgrid // bit (i, j): a piece runs in the cell from sample (i, j)
+
+	points [][2]float64 // crossings: those of rows, then those of columns, in the order of their bits
+	next   []int32      // the point that follows along the border, covered side to the left; -1 for none
+	pieces [][2]int32   // by cell, in the order of cells' bits: up to two starts; the second -1
+
+	rows  int // of points
+	spans []gapSpan
+}
+
+// gapSpan is a stretch of a gap that one triangle covers.
+type gapSpan struct {
+	gap    int32
+	lo, hi float64
+}
+
+// trace finds the outline of a surface in a frame. o's memory is used again.
+func (o *outline) trace(c *cover, f *frame) {
+	o.f = f
+	o.cover.reset(f.w, f.h)
+	c.fill(f, &o.cover, &o.cells)
+	o.findGaps()
+	o.measureGaps(c)
+	o.link()
+}
+
+func (o *outline) findGaps() {
+	g := &o.cover
+	o.rowGap.reset(g.w, g.h)
+	o.colGap.reset(g.w, g.h)
+	last := uint64(1) << ((g.w - 1) & 63)
+	for j := range g.h {
+		for i := range g.row {
+			w := g.word[j*g.row+i]
+			right := w >> 1
+			if i+1 < g.row {
+				right |= g.word[j*g.row+i+1] << 63
+			}
+			d := w ^ right
+			if i == g.row-1 {
+				d &= last - 1 // no gap behind the last sample
+			}
+			o.rowGap.word[j*g.row+i] = d
+			if j+1 < g.h {
+				o.colGap.word[j*g.row+i] = w ^ g.word[(j+1)*g.row+i]
+			}
+		}
+	}
+	o.rows = o.rowGap.count()
+	n := o.rows + o.colGap.count()
+	o.points = slices.Grow(o.points[:0], n)[:n]
+	o.next = slices.Grow(o.next[:0], n)[:n]
+	for i := range o.next {
+		o.next[i] = -1
+	}
+}
+
+// measureGaps draws the surface again where it may touch a gap, and takes the covered stretch that joins the covered sample.
+func (o *outline) measureGaps(c *cover) {
+	o.spans = o.spans[:0]
+	c.walk(o.f, func(s, c reach) bool {
+		return o.rowGap.any(c.x0, c.x1, s.y0, s.y1) || o.colGap.any(s.x0, s.x1, c.y0, c.y1)
+	}, func(a, b, d [2]float64) {
+		x0, x1, y0, y1 := min(a[0], b[0], d[0]), max(a[0], b[0], d[0]), min(a[1], b[1], d[1]), max(a[1], b[1], d[1])
+		if o.rowGap.any(floor(x0), floor(x1), ceil(y0), floor(y1)) {
+			for j := max(ceil(y0), 0); j <= min(floor(y1), o.rowGap.h-1); j++ {
+				lo, hi := cutAt(a, b, d, 1, float64(j))
+				o.rowGap.each(floor(lo), floor(hi), j, func(i int) {
+					o.spans = append(o.spans, gapSpan{int32(o.rowGap.rank(i, j)), lo, hi})
+				})
+			}
+		}
+		if o.colGap.any(ceil(x0), floor(x1), floor(y0), floor(y1)) {
+			for i := max(ceil(x0), 0); i <= min(floor(x1), o.colGap.w-1); i++ {
+				lo, hi := cutAt(a, b, d, 0, float64(i))
+				for j := max(floor(lo), 0); j <= min(floor(hi), o.colGap.h-1); j++ {
+					if o.colGap.get(i, j) {
+						o.spans = append(o.spans, gapSpan{int32(o.rows + o.colGap.rank(i, j)), lo, hi})
+					}
+				}
+			}
+		}
+	})
+	slices.SortFunc(o.spans, func(a, b gapSpan) int {
+		switch {
+		case a.gap != b.gap:
+			return int(a.gap - b.gap)
+		case a.lo < b.lo:
+			return -1
+		case a.lo > b.lo:
+			return 1
+		case a.hi < b.hi:
+			return -1
+		case a.hi > b.hi:
+			return 1
+		}
+		return 0
+	})
+	at := 0
+	place := func(gap, from int, up bool) float64 {
+		first := at
+		for at < len(o.spans) && int(o.spans[at].gap) == gap {
+			at++
+		}
+		return reachOfGap(o.spans[first:at], float64(from), up)
+	}
+	for j := range o.rowGap.h {
+		o.rowGap.each(0, o.rowGap.w-1, j, func(i int) {
+			k := o.rowGap.rank(i, j)
+			o.points[k] = [2]float64{place(k, i, o.cover.get(i, j)), float64(j)}
+		})
+	}
+	for j := range o.colGap.h {
+		o.colGap.each(0, o.colGap.w-1, j, func(i int) {
+			k := o.rows + o.colGap.rank(i, j)
+			o.points[k] = [2]float64{float64(i), place(k, j, o.cover.get(i, j))}
+		})
+	}
+}
+
+// reachOfGap follows the covered stretches from the covered end of a gap: from upward, or from+1 downward. Stretches
+// that touch within touching are one.
+func reachOfGap(spans []gapSpan, from float64, up bool) float64 {
+	const touching = 1e-9 // of a cell: shared edges are cut at the same place, this is for their ends
+	if up {
+		reach := from
+		for _, s := range spans { // by lo
+			if s.lo <= reach+touching {
+				reach = max(reach, s.hi)
+			}
+		}
+		return min(reach, from+1)
+	}
+	reach := from + 1
+	for again := true; again; {
+		again = false
+		for _, s := range spans {
+			if s.hi >= reach-touching && s.lo < reach {
+				reach, again = s.lo, true
+			}
+		}
+	}
+	return max(reach, from)
+}
+
+// link joins the crossings of each cell into pieces with the covered side to the left.
+func (o *outline) link() {
+	g := &o.cover
+	o.cells.reset(g.w, g.h)
+	for j := range g.h {
+		mark := func(x, y int) {
+			if x >= 0 && y >= 0 && x < g.w-1 && y < g.h-1 {
+				o.cells.set(x, y)
+			}
+		}
+		o.rowGap.each(0, g.w-1, j, func(i int) { mark(i, j); mark(i, j-1) })
+		o.colGap.each(0, g.w-1, j, func(i int) { mark(i, j); mark(i-1, j) })
+	}
+	n := o.cells.count()
+	o.pieces = slices.Grow(o.pieces[:0], n)[:n]
+	for j := range g.h {
+		o.cells.each(0, g.w-1, j, func(i int) { o.pieces[o.cells.rank(i, j)] = o.linkCell(i, j) })
+	}
+}
+
+// linkCell goes round a cell counter-clockwise: each run of covered corners is cut off from where it ends back to where it began.
+func (o *outline) linkCell(i, j int) [2]int32 {
+	corner := [4]bool{o.cover.get(i, j), o.cover.get(i+1, j), o.cover.get(i+1, j+1), o.cover.get(i, j+1)}
+	out := [2]int32{-1, -1}
+	count := 0
+	for side := range 4 {
+		if !corner[side] || corner[(side+1)%4] {
+			continue
+		}
+		begin := side // walk back to the side where this run begins
+		for corner[begin] {
+			begin = (begin + 3) % 4
+		}
+		from := o.side(i, j, side)
+		o.next[from] = o.side(i, j, begin)
+		out[count] = from
+		count++
+	}
+	return out
+}
+
+// side is the number of the crossing on a cell's lower, right, upper or left edge.
+func (o *outline) side(i, j, side int) int32 {
+	switch side {
+	case 0:
+		return int32(o.rowGap.rank(i, j))
+	case 1:
+		return int32(o.rows + o.colGap.rank(i+1, j))
+	case 2:
+		return int32(o.rowGap.rank(i, j+1))
+	}
+	return int32(o.rows + o.colGap.rank(i, j))
+}
+
+// nearest is the distance from q to the outline in cells, the nearest point, and whether q lies on the covered side.
+// Cells are searched in growing squares about q's; +Inf where there is no outline.
+func (o *outline) nearest(q [2]float64) (d float64, at [2]float64, inside bool) {
+	best, lean := math.Inf(1), 0.0
+	ci, cj := min(max(floor(q[0]), 0), o.cells.w-1), min(max(floor(q[1]), 0), o.cells.h-1)
+	off := max(0, float64(ci)-q[0], q[0]-float64(ci+1), float64(cj)-q[1], q[1]-float64(cj+1)) // q may lie off the grid
+	visit := func(i, j int) {
+		for _, start := range o.pieces[o.cells.rank(i, j)] {
+			if start < 0 {
+				continue
+			}
+			a, b := o.points[start], o.points[o.next[start]]
+			sq, p, side := toPiece(q, a, b)
+			if sq < best*(1-1e-12) || sq <= best*(1+1e-12) && math.Abs(side) > math.Abs(lean) {
+				best, at, lean = min(sq, best), p, side
+			}
+		}
+	}
+	size := max(o.cells.w, o.cells.h)
+	for r := 0; r <= size; r++ {
+		if clear := float64(r) - 1 - off; clear > 0 && clear*clear > best {
+			break
+		}
+		for _, j := range [2]int{cj - r, cj + r} {
+			o.cells.each(ci-r, ci+r, j, func(i int) { visit(i, j) })
+			if r == 0 {
+				break
+			}
+		}
+		for _, i := range [2]int{ci - r, ci + r} {
+			if r == 0 || uint(i) >= uint(o.cells.w) {
+				continue
+			}
+			for j := max(cj-r+1, 0); j <= min(cj+r-1, o.cells.h-1); j++ {
+				if o.cells.get(i, j) {
+					visit(i, j)
+				}
+			}
+		}
+	}
+	return math.Sqrt(best), at, lean > 0
+}
+
+// toPiece is the squared distance from q to a-b, the nearest point, and the sine of how far left of a-b q lies as seen from there.
+func toPiece(q, a, b [2]float64) (sq float64, p [2]float64, side float64) {
+	ex, ey := b[0]-a[0], b[1]-a[1]
+	wx, wy := q[0]-a[0], q[1]-a[1]
+	l := float64(ex*ex) + float64(ey*ey)
+	t := 0.0
+	if l > 0 {
+		t = min(max((float64(wx*ex)+float64(wy*ey))/l, 0), 1)
+	}
+	p = [2]float64{a[0] + float64(t*ex), a[1] + float64(t*ey)}
+	dx, dy := q[0]-p[0], q[1]-p[1]
+	sq = float64(dx*dx) + float64(dy*dy)
+	if l > 0 && sq > 0 {
+		side = (float64(ex*dy) - float64(ey*dx)) / math.Sqrt(float64(l*sq))
+	}
+	return sq, p, side
+}
+
+// loops are the outline's closed borders, as point numbers; a border cut off by the frame is an open run, given too.
+func (o *outline) loops() [][]int32 {
+	var all [][]int32
+	seen := make([]bool, len(o.next))
+	before := make([]bool, len(o.next)) // some point leads here
+	for _, n := range o.next {
+		if n >= 0 {
+			before[n] = true
+		}
+	}
+	follow := func(start int) {
+		var run []int32
+		for p := int32(start); p >= 0 && !seen[p]; p = o.next[p] {
+			seen[p] = true
+			run = append(run, p)
+		}
+		if len(run) > 1 {
+			all = append(all, run)
+		}
+	}
+	for p := range o.next {
+		if !before[p] {
+			follow(p)
+		}
+	}
+	for p := range o.next {
+		if !seen[p] {
+			follow(p)
+		}
+	}
+	return all
+}
+
+func (o *outline) length() float64 {
+	sum := 0.0
+	for p, n := range o.next {
+		if n >= 0 {
+			dx, dy := o.points[p][0]-o.points[n][0], o.points[p][1]-o.points[n][1]
+			sum += math.Sqrt(float64(dx*dx) + float64(dy*dy))
+		}
+	}
+	return sum
+}

@@ -1,0 +1,105 @@
+package acceptance
+
+import (
+	"context"
+	"fmt"
+
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/surface"
+)
+
+var silhouetteDef = spec.Check{
+	Name: "surface.silhouette", Scope: spec.PerPart, Title: "outline of game surface and sculpt",
+	What: "The outlines of game surface and sculpt, without perspective, from views spread evenly over the directions from which the prop may be seen: " +
+		"how far one stands outside the other at most, along a run that an eye would notice, and on average.",
+	Why:    "The eye reads the outline first: a normal map hides a notch inside the outline, never one in it.",
+	Source: "views: González 2010, Fibonacci lattice; offsets: Hausdorff distance of the covered regions; limits: " + spec.CommonPractice,
+	Limits: []spec.Limit{
+		{Key: "max_run_px", Kind: spec.AtMost, Unit: "px", Default: spec.ByTier{3, 2, 1.5, 1},
+			What: "Largest offset kept up along a run of the outline, in pixels at the tier's distance.", Origin: spec.CommonPractice},
+		{Key: "max_mean_px", Kind: spec.AtMost, Unit: "px", Default: spec.ByTier{1, 0.7, 0.5, 0.3},
+			What: "Mean offset over all views, in pixels at the tier's distance.", Origin: spec.CommonPractice},
+		{Key: "run_length_px", Kind: spec.Target, Unit: "px", Default: same(8),
+			What: "How long an offset must be kept up to count as a run.", Origin: spec.CommonPractice},
+	},
+	Mode: [4]spec.Mode{spec.Warns, spec.Warns, spec.Blocks, spec.Blocks}, From: fromGameMesh, NotForPart: notCompared,
+	Metrics: []string{"mean_offset_mm", "max_offset_mm", "max_offset_px", "worst_view_area_share", "run_offset_mm", "run_offset_px", "mean_offset_px"},
+}
+
+// cameraSide is the middle of the directions from which a prop may be seen, by how it is placed. Without perspective two opposite
+// views show one outline mirrored, so half of all directions are as good as all.
+func cameraSide(placed string) [3]float64 {
+	switch placed {
+	case "wall":
+		return [3]float64{0, 0, 1}
+	case "ceiling":
+		return [3]float64{0, -1, 0}
+	}
+	return [3]float64{0, 1, 0}
+}
+
+func surfaceSilhouette(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	if f, ok := noSculpt(s, t.Part); !ok {
+		return f
+	}
+	pixel := s.Spec.View.PixelMM()
+	if !(pixel > 0) {
+		return unable("The spec's view has no size of a pixel, so offsets cannot be told in pixels.")
+	}
+	m, err := t.Part.pair(s).Silhouette(ctx, cameraSide(s.Spec.View.Placed), r.Numbers["run_length_px"]*pixel)
+	if err != nil {
+		return unable("The measurement was stopped: " + err.Error() + ".")
+	}
+	f := judge(r, map[string]float64{
+		"mean_offset_mm": m.MeanOffsetMM, "max_offset_mm": m.MaxOffsetMM, "max_offset_px": m.MaxOffsetMM / pixel, "worst_view_area_share": m.WorstViewAreaShare,
+		"run_offset_mm": m.RunOffsetMM, "run_offset_px": m.RunOffsetMM / pixel, "mean_offset_px": m.MeanOffsetMM / pixel,
+	}, atMost("run_offset_px", "max_run_px"), atMost("mean_offset_px", "max_mean_px"))
+	f.Labels = withLabel(f.Labels, "views", fmt.Sprintf("%d directions, evenly spread over the half of all that faces %s", len(m.Views), axisWords(cameraSide(s.Spec.View.Placed))))
+	f.Labels = withLabel(f.Labels, "sampling", fmt.Sprintf("outlines exact on a grid of at most %s; gaps through a surface narrower than %s may go unseen", lengthWords(m.StepMM), lengthWords(m.GapMM)))
+	f.Labels = withLabel(f.Labels, "max_error", lengthWords(m.MaxErrorMM))
+	f.Labels = withLabel(f.Labels, "pixel", lengthWords(pixel)+" at the tier's distance")
+	f.Sentence = silhouetteSentence(s, t.Part, r, m, pixel)
+	for _, v := range m.Views[:min(len(m.Views), maxPlaces)] {
+		if v.MaxOffsetMM <= 0 {
+			break
+		}
+		point := v.World(v.WorstFromMM)
+		pl := Place{PointMM: &point, Value: &Value{Value: v.MaxOffsetMM, Unit: "mm"}, Side: sideOf(s, t.Part, point)}
+		pl.Note = fmt.Sprintf("view %d, from (%.2f, %.2f, %.2f): %s stands out %s at most, %s along a run", v.Number, v.Toward[0], v.Toward[1], v.Toward[2],
+			whoStands(v.SculptOut), lengthWords(v.MaxOffsetMM), lengthWords(v.RunOffsetMM))
+		f.Where = append(f.Where, pl)
+	}
+	if broke(f) {
+		f.Remedy = "Move the game mesh's edges to the sculpt's outline at the places named; spend triangles there before anywhere else."
+	}
+	return f
+}
+
+func whoStands(sculpt bool) string {
+	if sculpt {
+		return "the sculpt"
+	}
+	return "the game surface"
+}
+
+func axisWords(a [3]float64) string {
+	switch {
+	case a[2] > 0:
+		return "the front"
+	case a[1] < 0:
+		return "down"
+	}
+	return "up"
+}
+
+func silhouetteSentence(s *Subject, p *Part, r spec.Rule, m *surface.Silhouette, pixel float64) string {
+	worst := &m.Views[0]
+	for i := range m.Views {
+		if m.Views[i].MaxOffsetMM > worst.MaxOffsetMM {
+			worst = &m.Views[i]
+		}
+	}
+	return fmt.Sprintf("The outlines differ by %.2g px along a run at worst (limit %.3g) and by %.2g px on average (limit %.3g); the largest offset is %s (%.2g px)%s, where %s stands out.",
+		m.RunOffsetMM/pixel, r.Numbers["max_run_px"], m.MeanOffsetMM/pixel, r.Numbers["max_mean_px"], lengthWords(m.MaxOffsetMM), m.MaxOffsetMM/pixel,
+		onSide(sideOf(s, p, worst.World(worst.WorstFromMM))), whoStands(worst.SculptOut))
+}
