@@ -129,10 +129,10 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	base := float64(y0 + cardH - inner - 24)
 	left := float64(x0) + float64((float64(cardW)-float64((w+personW)*scale)-inner)/2)
 
-	v := raster.Towards(raster.Vec{}, raster.Vec{0, 0, 1}, c.W, c.H)
+	v := raster.Towards(raster.Vec{}, raster.Vec{0, 0, 1}, cardW, cardH)
 	v.Eye, v.Scale = raster.Vec{st.lo[0], st.lo[1], st.hi[2] + 1}, scale
-	v.CX, v.CY = left, base
-	silhouette(c, st.prop, &v, raster.Colour{R: 70, G: 76, B: 84})
+	v.CX, v.CY = left-float64(x0), base-float64(y0)
+	silhouette(c, st.prop, &v, x0, y0, raster.Colour{R: 70, G: 76, B: 84})
 	person(c, left+float64((w+personW/2)*scale)+inner, base, scale, raster.Colour{R: 158, G: 156, B: 150})
 	c.Line(float64(x0+inner), base+0.5, float64(x0+cardW-inner), base+0.5, 1, softInk, 1)
 	// The two labels keep their distance even where the prop is a thimble.
@@ -146,13 +146,13 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	c.Text(theirs, base+19, raster.Regular, 13, raster.Centre, softInk, figureText)
 }
 
-// silhouette fills what a view sees of a prop with one colour.
-func silhouette(c *raster.Canvas, p *raster.Prop, v *raster.View, col raster.Colour) {
+// silhouette fills what a view sees of a prop with one colour, the view's upper left corner at (x, y).
+func silhouette(c *raster.Canvas, p *raster.Prop, v *raster.View, x, y int, col raster.Colour) {
 	var scr raster.Screen
 	scr.Project(v, p.Pos, 1)
-	b := raster.NewBuffer(c.W, c.H, raster.Four)
+	b := raster.NewBuffer(v.W, v.H, raster.Four)
 	b.Draw(raster.Job{Screen: &scr, Tri: p.Tri, Cull: raster.CullNone}, 1)
-	b.Tint(c, col)
+	b.Tint(c, x, y, col)
 }
 
 // person draws a plain standing figure, feet at (x, y), scale in pixels a metre.

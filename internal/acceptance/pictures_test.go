@@ -13,7 +13,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/mesh/glbwrite"
+	"proofhouse/internal/acceptance/raster"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
 )
@@ -162,6 +164,38 @@ func TestStillShowsTheDeliveredMap(t *testing.T) {
 	require.Greater(t, blue, 2*red)
 }
 
+// A square metre over half the tile of 1024 px has 512 px/m, an octave below a hero's 1024: the scale's lower end. Where a
+// second one lies over its right half there are stripes.
+func TestUVPictureColoursAndStripes(t *testing.T) {
+	t.Parallel()
+	b := newProp("buoy.glb")
+	m := b.material("buoy", 1024)
+	b.node("one", identity16, quadPrim(m, 0, 0, 1, 1, 0.1, 0.1, 0.6, 0.6))
+	b.node("two", moved(3, 0, 0), quadPrim(m, 0, 0, 0.5, 1, 0.35, 0.1, 0.6, 0.6))
+	b.node("aside", moved(6, 0, 0), quadPrim(m, 0, 0, 0.125, 0.125, 5.7, 3.7, 5.825, 3.825)) // whole tiles away, at 1024 px/m
+	sf := mesh.Flatten(b.scene, b.scene.Draws)
+	s := &Subject{Spec: specFromText(t, "prop: buoy\ntier: hero\n", spec.Final), LODs: []*Body{{Surface: sf}}, Threads: 2}
+	set := &Set{Name: "buoy", Def: spec.Set{Name: "buoy", Kind: spec.Baked}, Game: sf, WidthPx: 1024, HeightPx: 1024}
+	s.Sets = []*Set{set}
+	d := uvPicture(context.Background(), s, set, "uv_density.png")
+	require.NotNil(t, d)
+	at := func(u, v float64) raster.Colour {
+		return d.canvas.Get(sheetMargin+int(u*uvTilePx), headHeight+int(v*uvTilePx))
+	}
+	require.Equal(t, raster.Signed.At(0), at(0.2, 0.3))
+	require.Equal(t, raster.Signed.At(0.5), at(0.72, 0.76), "folded by whole tiles, on target")
+	striped := 0
+	for i := range 70 {
+		if at(0.5, 0.2+float64(i)/uvTilePx) != at(0.2, 0.3) {
+			striped++
+		}
+	}
+	require.InDelta(t, 30, striped, 6, "three of seven pixels")
+	require.Equal(t, raster.Colour{R: 255, G: 255, B: 255}, at(0.8, 0.2), "nothing there")
+	set.WidthPx = 0
+	require.Nil(t, uvPicture(context.Background(), s, set, "uv_density.png"), "without a size there is no density")
+}
+
 // polygonLoop is a regular polygon around a point, in millimetres.
 func polygonLoop(n int, r, x, y float64) surface.Loop {
 	var l surface.Loop
@@ -241,7 +275,9 @@ func BenchmarkPictures(b *testing.B) {
 	game := glbwrite.Single("buoy", glbwrite.Prim{Pos: pos, Nrm: nrm, UV: uv, Tri: tri})
 	require.NoError(b, glbwrite.WriteFile(folder+"/buoy_game.glb", game))
 	sp := specFromText(b, "prop: buoy\ntier: hero\nsets: [{name: default, match: [\"*\"], kind: baked, ship_px: 2048}]\n", spec.Final)
-	s, _, _, err := build(context.Background(), sp, folder, filesOf(folder, &Manifest{Prop: "buoy", Files: []ManifestFile{{Path: "buoy_game.glb", Role: "game"}}}, sp), 0, func(string, float64) {})
+	files := filesOf(folder, &Manifest{Prop: "buoy", Files: []ManifestFile{{Path: "buoy_game.glb", Role: "game"}}}, sp)
+	require.NoError(b, hashFiles(context.Background(), folder, files, nil, func(float64) {}))
+	s, _, _, err := build(context.Background(), sp, folder, files, 0, func(string, float64) {})
 	require.NoError(b, err)
 	m := &heatMesh{pos: pos, tri: tri, height: make([]float32, len(pos)/3), rangeMM: 5, limitMM: 1}
 	for i := range m.height {

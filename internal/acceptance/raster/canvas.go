@@ -222,8 +222,9 @@ func (k *Canvas) Copy(from *Canvas, x, y, n int) {
 	}
 }
 
-// Tint mixes a colour into every pixel by the share of its samples that are covered.
-func (b *Buffer) Tint(c *Canvas, col Colour) {
+// Tint mixes a colour into every pixel by the share of its samples that are covered, the buffer's upper left corner at
+// (x, y).
+func (b *Buffer) Tint(c *Canvas, x, y int, col Colour) {
 	n := b.W * b.H
 	for i := range n {
 		count := 0
@@ -233,7 +234,7 @@ func (b *Buffer) Tint(c *Canvas, col Colour) {
 			}
 		}
 		if count > 0 {
-			c.Blend(i%b.W, i/b.W, col, float64(count)/float64(len(b.Offsets)))
+			c.Blend(x+i%b.W, y+i/b.W, col, float64(count)/float64(len(b.Offsets)))
 		}
 	}
 }
