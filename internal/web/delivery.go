@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"slices"
 	"strings"
 
 	"github.com/labstack/echo/v4"
@@ -22,6 +23,7 @@ import (
 type deliveryPage struct {
 	Delivery    ledger.Delivery
 	Prop        ledger.Prop
+	Order       ledger.WorkOrder
 	Inspection  *ledger.Inspection // the one that counts or runs
 	Runs        []ledger.Inspection
 	Evidence    *acceptance.Evidence
@@ -29,19 +31,18 @@ type deliveryPage struct {
 	Stills      []picture
 	Details     []picture
 	Model       *ledger.EvidenceObject
-	Issues      []acceptance.Finding
-	Warnings    []acceptance.Finding
-	Folded      []acceptance.Finding // explained by a headline finding
-	Rest        []acceptance.Finding
+	Found       sortedFindings
 	SignOffs    []ledger.SignOff
-	MayDecide   bool
-	MayAccept   bool
-	Refused     string
-	Decision    string
-	Reason      string
-	Studio      bool
+	Concessions []ledger.Concession
+	Notes       []ledger.Note
+	Asked       *ledger.SignOff // what the return of an earlier delivery asked for
 	Newer       *ledger.Delivery
+	May         permission
+	Studio      bool
+	Watch       bool
+	Refusal     refusal
 	EvidenceURL string
+	Server      string
 }
 
 // picture is one picture of the evidence with where to fetch it.
@@ -55,12 +56,45 @@ func (p *Pages) delivery(c echo.Context) error {
 	return p.showDelivery(c, http.StatusOK, page)
 }
 
+// watchSeconds is how often a page that was asked to keep looking does so.
+const watchSeconds = "4"
+
+// showDelivery shows the page. It looks again by itself only for a reader who has asked for that, and only while there
+// is something to come.
 func (p *Pages) showDelivery(c echo.Context, status int, page deliveryPage) error {
-	f := frame{Title: fmt.Sprintf("%s, delivery %d", page.Prop.Title, page.Delivery.Number)}
-	if page.Inspection != nil && page.Inspection.State != ledger.IDone {
-		f.Refresh = 3
+	page.Server = p.server.PublicURL()
+	if page.Watch = page.Running() && c.QueryParam("watch") != ""; page.Watch {
+		c.Response().Header().Set("Refresh", watchSeconds)
 	}
-	return p.render(c, status, "delivery", f, page)
+	title := fmt.Sprintf("%s, %s, delivery %d", page.Prop.Title, strings.ToLower(milestoneWord(page.Delivery.MilestoneKind)), page.Delivery.Number)
+	return p.render(c, status, "delivery", frame{Title: title, At: "work"}, page)
+}
+
+// Running says whether an inspection is still to come or under way.
+func (page deliveryPage) Running() bool {
+	return page.Delivery.State == ledger.DSealed && (page.Inspection == nil || page.Inspection.State != ledger.IDone)
+}
+
+// Stray says that a form was refused which the page, read again, does not offer any more.
+func (page deliveryPage) Stray() bool {
+	switch form := page.Refusal.Form; form {
+	case "", "note":
+		return false
+	case "decision":
+		return !page.May.Decide()
+	case "reinspection":
+		return !page.May.Reinspect
+	default:
+		return !page.Found.offers(form)
+	}
+}
+
+// Counting is the inspection that is done and counts, or nil.
+func (page deliveryPage) Counting() *ledger.Inspection {
+	if page.Inspection != nil && page.Inspection.State == ledger.IDone {
+		return page.Inspection
+	}
+	return nil
 }
 
 func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
@@ -68,6 +102,7 @@ func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
 	if err != nil {
 		return deliveryPage{}, err
 	}
+	who, _ := httpapi.Caller(c.Request().Context())
 	var objects []ledger.EvidenceObject
 	page, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (page deliveryPage, err error) {
 		if page.Delivery, err = tx.Delivery(ctx, id); err != nil {
@@ -76,66 +111,115 @@ func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
 		if page.Prop, err = tx.Prop(ctx, page.Delivery.PropID); err != nil {
 			return page, err
 		}
-		if page.Runs, err = tx.Inspections(ctx, id); err != nil {
+		if page.Order, err = tx.WorkOrder(ctx, page.Delivery.WorkOrderID); err != nil {
 			return page, err
-		}
-		if h := page.Delivery.Inspection; h != nil {
-			run, err := tx.Inspection(ctx, h.ID)
-			if err != nil {
-				return page, err
-			}
-			page.Inspection = &run
-			if objects, err = tx.EvidenceObjects(ctx, h.ID); err != nil {
-				return page, err
-			}
 		}
 		if page.SignOffs, err = tx.SignOffs(ctx, id); err != nil {
 			return page, err
 		}
-		later, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Milestone: page.Delivery.MilestoneID}, ledger.Page{Limit: 200})
-		for _, d := range later.Items {
-			if d.Number > page.Delivery.Number && d.State == ledger.DSealed && (page.Newer == nil || d.Number > page.Newer.Number) {
-				page.Newer = &d
-			}
+		if page.Concessions, err = tx.Concessions(ctx, id); err != nil {
+			return page, err
 		}
+		if page.Notes, err = tx.Notes(ctx, id); err != nil {
+			return page, err
+		}
+		if err := page.loadNeighbours(ctx, tx); err != nil {
+			return page, err
+		}
+		objects, err = page.loadInspection(ctx, tx, who)
 		return page, err
 	})
 	if err != nil {
 		return page, err
 	}
+	page.Studio = who.Side == ledger.StudioSide
 	p.readEvidence(c.Request().Context(), &page, objects)
-	page.permit(c)
 	return page, nil
 }
 
-// permit works out what the reader may decide. The ledger decides again, whatever the page shows.
-func (page *deliveryPage) permit(c echo.Context) {
-	who, _ := httpapi.Caller(c.Request().Context())
-	page.Studio = who.Side == ledger.StudioSide
-	approver := page.Studio && who.Has(ledger.ArtDirector, ledger.TechnicalArtist, ledger.Producer)
-	open := page.Newer == nil
-	switch page.Delivery.Milestone {
-	case ledger.MReview:
-		page.MayDecide, page.MayAccept = approver && open, approver && open
-	case ledger.MFailed, ledger.MStuck:
-		page.MayDecide = approver && open
+// loadNeighbours finds the newest delivery of the same milestone, where this is not it, and what was asked for last.
+func (page *deliveryPage) loadNeighbours(ctx context.Context, tx *ledger.Tx) error {
+	list, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Milestone: page.Delivery.MilestoneID}, ledger.Page{Limit: deliveriesShown})
+	if err != nil {
+		return err
 	}
+	var before *ledger.Delivery
+	for i, d := range list.Items {
+		if d.State != ledger.DSealed {
+			continue
+		}
+		if d.Number > page.Delivery.Number && (page.Newer == nil || d.Number > page.Newer.Number) {
+			page.Newer = &list.Items[i]
+		}
+		if d.Number < page.Delivery.Number && (before == nil || d.Number > before.Number) {
+			before = &list.Items[i]
+		}
+	}
+	if before == nil {
+		return nil
+	}
+	decided, err := tx.SignOffs(ctx, before.ID)
+	if err != nil {
+		return err
+	}
+	for i, s := range decided { // newest first
+		if s.Decision == ledger.Return {
+			page.Asked = &decided[i]
+			break
+		}
+	}
+	return nil
 }
+
+func (page *deliveryPage) loadInspection(ctx context.Context, tx *ledger.Tx, who ledger.Who) (objects []ledger.EvidenceObject, err error) {
+	if page.Runs, err = tx.Inspections(ctx, page.Delivery.ID); err != nil {
+		return nil, err
+	}
+	head := page.Delivery.Inspection
+	if head == nil {
+		page.May = permit(who, page, nil)
+		return nil, nil
+	}
+	run, err := tx.Inspection(ctx, head.ID)
+	if err != nil {
+		return nil, err
+	}
+	page.Inspection = &run
+	if objects, err = tx.EvidenceObjects(ctx, head.ID); err != nil {
+		return nil, err
+	}
+	var rows []ledger.Finding
+	for at := (ledger.Page{Limit: 200}); ; {
+		list, err := tx.Findings(ctx, head.ID, at)
+		if err != nil {
+			return nil, err
+		}
+		rows = append(rows, list.Items...)
+		if at.After = list.Next; at.After == "" {
+			break
+		}
+	}
+	page.May = permit(who, page, rows)
+	return objects, nil
+}
+
+// stillsFirst is the order in which somebody who decides looks at stills: lit, at the game's distance, in clay.
+var stillsFirst = []string{"prop_lit.png", "prop_game_distance.png", "prop_clay.png"}
 
 // readEvidence fetches evidence.json, checks its digest and sorts what is in it for a reader.
 func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []ledger.EvidenceObject) {
-	if page.Inspection == nil || page.Inspection.State != ledger.IDone {
+	if page.Counting() == nil {
 		return
 	}
 	base := "/v1/inspections/" + page.Inspection.ID.String()
 	page.EvidenceURL = base + "/evidence"
-	for _, o := range objects {
+	for i, o := range objects {
 		pic := picture{o.Name, o.What, base + "/pictures/" + o.Name}
 		switch {
 		case o.Name == "evidence.json":
 			e, err := fetchEvidence(ctx, p.storage, o)
 			if err != nil {
-				page.Missing = "The evidence cannot be read at the moment; the verdict below is the recorded one."
+				page.Missing = "The evidence cannot be read at the moment. The verdict is the recorded one; the findings come back with the evidence."
 				if errors.Is(err, storage.ErrChanged) {
 					page.Missing = "The stored evidence does not have the recorded digest. Tell whoever runs this service."
 				}
@@ -143,31 +227,28 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 			}
 			page.Evidence = e
 		case o.MediaType == "model/gltf-binary":
-			page.Model = &o
+			page.Model = &objects[i]
 		case strings.HasPrefix(o.Name, "prop_"):
 			page.Stills = append(page.Stills, pic)
-		default:
+		case strings.HasPrefix(o.MediaType, "image/"):
 			page.Details = append(page.Details, pic)
 		}
 	}
-	if page.Evidence == nil {
-		if page.Missing == "" {
-			page.Missing = "This inspection left no evidence: " + page.Inspection.Cause
+	rank := func(name string) int {
+		if i := slices.Index(stillsFirst, name); i >= 0 {
+			return i
 		}
-		return
+		return len(stillsFirst)
 	}
-	for _, f := range page.Evidence.Findings {
-		switch {
-		case f.FollowsFrom != "" && f.Outcome != acceptance.Pass:
-			page.Folded = append(page.Folded, f)
-		case f.Blocks && (f.Outcome == acceptance.Fail || f.Outcome == acceptance.NotEvaluated):
-			page.Issues = append(page.Issues, f)
-		case f.Outcome == acceptance.Warn || f.Outcome == acceptance.Fail || f.Outcome == acceptance.NotEvaluated:
-			page.Warnings = append(page.Warnings, f)
-		default:
-			page.Rest = append(page.Rest, f)
-		}
+	slices.SortStableFunc(page.Stills, func(a, b picture) int { return rank(a.Name) - rank(b.Name) })
+	if page.Evidence != nil {
+		page.Found = sortFindings(page.Evidence.Findings, page.concededHere(), page.May.Concede)
 	}
+}
+
+// concededHere is the concessions of the inspection that is shown; earlier runs have their own.
+func (page *deliveryPage) concededHere() []ledger.Concession {
+	return slices.DeleteFunc(slices.Clone(page.Concessions), func(c ledger.Concession) bool { return c.Inspection != page.Inspection.ID })
 }
 
 // evidenceMax bounds what a page reads of evidence.
@@ -191,40 +272,4 @@ func fetchEvidence(ctx context.Context, s *storage.Store, o ledger.EvidenceObjec
 		return nil, fmt.Errorf("evidence %s: %w", o.ObjectKey, err)
 	}
 	return &e, nil
-}
-
-// decide signs off or returns. A refusal comes back with everything that was typed.
-func (p *Pages) decide(c echo.Context) error {
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	in := ledger.NewSignOff{Delivery: id, Decision: ledger.Decision(c.FormValue("decision")), Reason: strings.TrimSpace(c.FormValue("reason"))}
-	if in.Decision == ledger.Accept && in.Reason != "" {
-		in.Decision = ledger.AcceptNote
-	}
-	looked := c.FormValue("inspection")
-	_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.SignOff, error) {
-		d, err := tx.Delivery(ctx, id)
-		if err != nil {
-			return ledger.SignOff{}, err
-		}
-		if d.Inspection != nil && d.Inspection.ID.String() != looked {
-			return ledger.SignOff{}, fmt.Errorf("%w: a newer inspection has come in since you looked; read it first", ledger.ErrState)
-		}
-		return tx.SignOff(ctx, in)
-	})
-	if err != nil && refused(err) {
-		page, lerr := p.loadDelivery(c)
-		if lerr != nil {
-			return lerr
-		}
-		page.Refused = p.server.Tell(c, err).Detail
-		page.Decision, page.Reason = string(in.Decision), in.Reason
-		return p.showDelivery(c, http.StatusConflict, page)
-	}
-	if err != nil {
-		return err
-	}
-	return c.Redirect(http.StatusSeeOther, "/deliveries/"+id.String())
 }

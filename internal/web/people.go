@@ -1,76 +1,111 @@
 package web
 
 import (
-	"errors"
+	"context"
 	"net/http"
-	"strings"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 )
 
-func (p *Pages) loginForm(c echo.Context) error {
-	return p.render(c, http.StatusOK, "login", frame{Title: "Log in"}, map[string]any{"Next": c.QueryParam("next"), "Email": ""})
+// peoplePage is who belongs to one's own party and, for a producer, which vendors the studio works with.
+type peoplePage struct {
+	Party     string
+	PartyID   uuid.UUID
+	Members   []ledger.Member
+	Studio    bool
+	MayInvite bool
+	MayEngage bool
+	Vendors   []ledger.Vendor
+	MoreAfter string
+	OwnRoles  []ledger.Role
+	Refusal   refusal
+	Link      string // of the invitation just made, shown this once
+	Invited   *ledger.Invitation
+	Done      string
 }
 
-func (p *Pages) logIn(c echo.Context) error {
-	email := strings.TrimSpace(c.FormValue("email"))
-	_, _, err := p.server.LogIn(c, email, c.FormValue("password"))
-	if errors.Is(err, ledger.ErrCredentials) {
-		return p.render(c, http.StatusUnauthorized, "login", frame{Title: "Log in"}, map[string]any{
-			"Next": c.FormValue("next"), "Email": email,
-			"Refused": "The e-mail or the password is not right. Check both; after several attempts this pauses for a while.",
-		})
-	}
-	if err != nil {
-		return err
-	}
-	return c.Redirect(http.StatusSeeOther, local(c.FormValue("next")))
+var sideRoles = map[ledger.Side][]ledger.Role{
+	ledger.StudioSide: {ledger.Producer, ledger.ArtDirector, ledger.TechnicalArtist},
+	ledger.VendorSide: {ledger.VendorLead, ledger.VendorArtist},
 }
 
-// local keeps a redirect on this site: a path, and nothing that a browser could read as another host.
-func local(next string) string {
-	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
-		return "/"
+func (p *Pages) people(c echo.Context) error {
+	page := peoplePage{}
+	switch c.QueryParam("done") {
+	case "engaged":
+		page.Done = "The vendor is taken on. Invite its lead next: the form is below."
+	case "again":
+		page.Done = "That form was sent before, and its invitation stands. Its link was shown once and is not kept: if it is lost, send the form afresh for another."
 	}
-	return next
+	return p.showPeople(c, http.StatusOK, page)
 }
 
-func (p *Pages) logOut(c echo.Context) error {
+func (p *Pages) showPeople(c echo.Context, status int, page peoplePage) error {
 	who, _ := httpapi.Caller(c.Request().Context())
-	if err := p.server.LogOut(c, who); err != nil {
+	page.Party, page.PartyID, page.OwnRoles = who.PartyName, who.Party, sideRoles[who.Side]
+	page.Studio = who.Side == ledger.StudioSide
+	page.MayInvite, page.MayEngage = who.Has(ledger.Producer, ledger.VendorLead), who.Has(ledger.Producer)
+	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
+		if page.Members, err = tx.Members(ctx); err != nil || !page.Studio {
+			return none, err
+		}
+		list, err := tx.Vendors(ctx, ledger.Page{After: c.QueryParam("after"), Limit: 100})
+		page.Vendors, page.MoreAfter = list.Items, list.Next
+		return none, err
+	})
+	if err != nil {
 		return err
 	}
-	return c.Redirect(http.StatusSeeOther, "/login")
+	return p.render(c, status, "people", frame{Title: "People", At: "people"}, page)
 }
 
-func (p *Pages) joinForm(c echo.Context) error {
-	in, err := p.login.Invitation(c.Request().Context(), c.Param("secret"))
-	if err != nil {
-		return err
+// invite answers with the page itself instead of a redirect: the link is nowhere to be read again.
+func (p *Pages) invite(c echo.Context) error {
+	form := "colleague"
+	if field(c, "into") == "vendor" {
+		form = "vendor-lead"
 	}
-	return p.render(c, http.StatusOK, "join", frame{Title: "Join " + in.PartyName}, map[string]any{"Invitation": in, "Name": ""})
+	in := ledger.NewInvitation{Email: typed(c, "email")}
+	var err error
+	if in.Party, err = uuid.Parse(field(c, "party")); err != nil {
+		return ledger.ErrNotFound
+	}
+	for _, r := range c.Request().PostForm["roles"] {
+		in.Roles = append(in.Roles, ledger.Role(r))
+	}
+	var secret string
+	made, again, err := act(c, p, "invitation", func(ctx context.Context, tx *ledger.Tx) (i ledger.Invitation, id uuid.UUID, err error) {
+		i, secret, err = tx.Invite(ctx, in)
+		return i, i.ID, err
+	})
+	switch {
+	case err != nil && refused(err):
+		r := p.refuse(c, form, err)
+		return p.showPeople(c, r.Status, peoplePage{Refusal: r})
+	case err != nil:
+		return err
+	case again:
+		return c.Redirect(http.StatusSeeOther, "/people?done=again")
+	}
+	return p.showPeople(c, http.StatusOK, peoplePage{Invited: &made, Link: p.server.PublicURL() + "/join/" + secret})
 }
 
-func (p *Pages) join(c echo.Context) error {
-	in, err := p.login.Invitation(c.Request().Context(), c.Param("secret"))
-	if err != nil {
-		return err
-	}
-	name := strings.TrimSpace(c.FormValue("name"))
-	_, err = p.login.AcceptInvitation(c.Request().Context(), c.Param("secret"), name, c.FormValue("password"))
-	var bad *ledger.Invalid
-	if errors.As(err, &bad) {
-		return p.render(c, http.StatusUnprocessableEntity, "join", frame{Title: "Join " + in.PartyName},
-			map[string]any{"Invitation": in, "Name": name, "Refused": "The " + bad.Field + " " + bad.Why + "."})
+// takeOn makes a vendor that the studio works with from now on.
+func (p *Pages) takeOn(c echo.Context) error {
+	_, _, err := act(c, p, "vendor", func(ctx context.Context, tx *ledger.Tx) (ledger.Vendor, uuid.UUID, error) {
+		v, err := tx.CreateVendor(ctx, ledger.NewVendor{Name: typed(c, "name")})
+		return v, v.ID, err
+	})
+	if err != nil && refused(err) {
+		r := p.refuse(c, "vendor", err)
+		return p.showPeople(c, r.Status, peoplePage{Refusal: r})
 	}
 	if err != nil {
 		return err
 	}
-	if _, _, err := p.server.LogIn(c, in.Email, c.FormValue("password")); err != nil {
-		return err
-	}
-	return c.Redirect(http.StatusSeeOther, "/")
+	return c.Redirect(http.StatusSeeOther, "/people?done=engaged")
 }

@@ -7,7 +7,6 @@ import (
 	"bytes"
 	"context"
 	"embed"
-	"errors"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -44,34 +43,61 @@ type Pages struct {
 func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) func(e *echo.Echo, s *httpapi.Server) error {
 	return func(e *echo.Echo, s *httpapi.Server) error {
 		p := &Pages{store: store, login: login, storage: objects, server: s, pages: map[string]*template.Template{}}
-		for _, name := range []string{"login", "join", "work", "prop", "delivery", "problem"} {
-			t, err := template.New("frame.html").Funcs(words).ParseFS(templateFiles, "templates/frame.html", "templates/"+name+".html")
-			if err != nil {
-				return fmt.Errorf("web: %w", err)
-			}
-			p.pages[name] = t
+		if err := p.readTemplates(); err != nil {
+			return fmt.Errorf("web: %w", err)
 		}
 		static, err := fs.Sub(staticFiles, "static")
 		if err != nil {
 			return fmt.Errorf("web: %w", err)
 		}
-		e.GET("/static/*", cached(http.StripPrefix("/static/", http.FileServerFS(static))))
+		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
 
-		open := e.Group("", p.shown)
+		open := e.Group("", p.shown, readForm, s.Open)
 		open.GET("/login", p.loginForm)
-		open.POST("/login", p.logIn, s.CrossSite)
+		open.POST("/login", p.logIn)
 		open.GET("/join/:secret", p.joinForm)
-		open.POST("/join/:secret", p.join, s.CrossSite)
+		open.POST("/join/:secret", p.join)
 
-		in := e.Group("", p.shown, s.Session(toLogin))
+		in := e.Group("", p.shown, readForm, s.Session(p.loggedOut))
 		in.GET("/", p.work)
+		in.GET("/orders", p.orders)
+		in.GET("/orders/:id", p.order)
 		in.GET("/props/:id", p.prop)
+		in.GET("/specs/:id", p.spec)
+		in.GET("/specs/:id/document", p.specDocument)
+		in.POST("/specs/:id/acknowledge", p.acknowledge)
 		in.GET("/deliveries/:id", p.delivery)
 		in.POST("/deliveries/:id/decision", p.decide)
-		in.POST("/specs/:id/acknowledge", p.acknowledge)
+		in.POST("/deliveries/:id/concession", p.concede)
+		in.POST("/deliveries/:id/note", p.note)
+		in.POST("/deliveries/:id/reinspection", p.reinspect)
+		in.GET("/people", p.people)
+		in.POST("/people/invitation", p.invite)
+		in.POST("/people/vendor", p.takeOn)
+		in.GET("/account", p.account)
+		in.POST("/account/password", p.changePassword)
+		in.POST("/account/token", p.makeToken)
+		in.POST("/account/token/:id/revocation", p.revokeToken)
 		in.POST("/logout", p.logOut)
+		// Whatever else is asked for is answered as something hidden is.
+		nothing := func(echo.Context) error { return ledger.ErrNotFound }
+		e.RouteNotFound("/*", p.shown(s.Session(nothing)(nothing)))
 		return nil
 	}
+}
+
+// pageNames are the templates with a page of their own.
+var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "people", "account", "problem"}
+
+func (p *Pages) readTemplates() error {
+	for _, name := range pageNames {
+		t, err := template.New("frame.html").Funcs(words).ParseFS(templateFiles, "templates/frame.html", "templates/pieces.html", "templates/"+name+".html")
+		if err != nil {
+			return err
+		}
+		p.pages[name] = t
+	}
+	return nil
 }
 
 // cached serves files whose address never changes its meaning within one release.
@@ -81,15 +107,6 @@ func cached(h http.Handler) echo.HandlerFunc {
 		h.ServeHTTP(c.Response(), c.Request())
 		return nil
 	}
-}
-
-// toLogin sends somebody who is not logged in to the log-in page, and back afterwards.
-func toLogin(c echo.Context) error {
-	to := "/login"
-	if c.Request().Method == http.MethodGet && c.Request().URL.Path != "/" {
-		to += "?next=" + template.URLQueryEscaper(c.Request().URL.Path)
-	}
-	return c.Redirect(http.StatusSeeOther, to)
 }
 
 // shown turns what went wrong under a page into a page.
@@ -106,9 +123,9 @@ func (p *Pages) shown(next echo.HandlerFunc) echo.HandlerFunc {
 
 // frame is what every page has around it.
 type frame struct {
-	Title   string
-	Who     *ledger.Who
-	Refresh int // seconds after which the page asks again, 0 for never
+	Title string
+	Who   *ledger.Who
+	At    string // the part of the site that the page belongs to: "work", "orders", "people", "account"
 }
 
 func (p *Pages) render(c echo.Context, status int, name string, f frame, data any) error {
@@ -123,9 +140,12 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 	return c.HTMLBlob(status, b.Bytes())
 }
 
+// pageTime bounds the work for one page.
+const pageTime = 15 * time.Second
+
 // as runs a read or an act for the caller of a page.
 func as[T any](c echo.Context, p *Pages, fn func(ctx context.Context, tx *ledger.Tx) (T, error)) (out T, err error) {
-	ctx, cancel := context.WithTimeout(c.Request().Context(), 15*time.Second)
+	ctx, cancel := context.WithTimeout(c.Request().Context(), pageTime)
 	defer cancel()
 	who, _ := httpapi.Caller(ctx)
 	err = p.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(ctx, tx); return err })
@@ -138,9 +158,4 @@ func idOf(c echo.Context) (uuid.UUID, error) {
 		return id, ledger.ErrNotFound
 	}
 	return id, nil
-}
-
-// refused says whether an error is something to tell beside the form instead of on a page of its own.
-func refused(err error) bool {
-	return errors.Is(err, ledger.ErrInvalid) || errors.Is(err, ledger.ErrState) || errors.Is(err, ledger.ErrForbidden) || errors.Is(err, ledger.ErrConflict)
 }

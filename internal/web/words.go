@@ -7,29 +7,28 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/ledger"
 )
 
 // words are what the templates call things by.
 var words = template.FuncMap{
-	"milestone": milestoneWord, "state": stateWord, "desk": deskWord, "money": money, "day": day, "moment": moment, "iso": iso,
-	"outcome": outcomeWord, "mark": mark, "number": number, "value": value, "bytes": bytesWord, "decision": decisionWord, "tier": tierWord,
-	"short": func(b []byte) string { return fmt.Sprintf("%.12x", b) },
-	"hex":   func(b []byte) string { return fmt.Sprintf("%x", b) },
-	"share": func(v float64) string { return number(100*v) + " %" },
-	"anchor": func(s string) string {
-		return strings.Map(func(r rune) rune {
-			if r == '.' || r == '_' {
-				return '-'
-			}
-			return r
-		}, s)
-	},
-	"late":    func(d *time.Time) bool { return d != nil && time.Now().After(d.AddDate(0, 0, 1)) },
-	"percent": func(bp int) string { return number(float64(bp)/100) + " %" },
+	"milestone": milestoneWord, "milestoneOf": func(m spec.Milestone) string { return milestoneWord(string(m)) },
+	"state": stateWord, "deliveryState": deliveryStateWord, "desk": deskWord, "decision": decisionWord, "tier": tierWord, "role": roleWord, "scope": scopeWord,
+	"mode": modeWord, "outcome": outcomeWord, "mark": mark, "verdict": verdictTitle, "more": verdictMore, "check": titleOf,
+	"money": money, "day": day, "date": func(t *time.Time) string { return t.Format(time.DateOnly) }, "moment": moment, "iso": iso, "late": late,
+	"number": number, "value": value, "bytes": bytesWord, "count": count, "percent": func(bp int) string { return number(float64(bp)/100) + "\u00a0%" },
+	"share": func(v float64) string { return withUnit(v, "share") }, "place": placeWords,
+	"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
+	"once": once, "concession": concessionForm, "both": func(it, page any) both { return both{it, page} },
 }
+
+// both gives a piece of a template the thing it is about and the page around it.
+type both struct{ It, Page any }
 
 var milestoneWords = map[string]string{"block_out": "Block-out", "sculpt": "Sculpt", "game_mesh": "Game mesh", "maps": "Maps", "final": "Final"}
 
@@ -81,11 +80,11 @@ func money(minor int64, currency string) string {
 		whole = minor / unit
 		rest = fmt.Sprintf(".%0*d", digits, minor%unit)
 	}
-	return group(whole) + rest + "\u00a0" + currency
+	return group3(whole) + rest + "\u00a0" + currency
 }
 
-// group sets thin spaces between groups of three digits.
-func group(n int64) string {
+// group3 sets thin spaces between groups of three digits.
+func group3(n int64) string {
 	s := strconv.FormatInt(n, 10)
 	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
 		s = s[:i] + "\u202f" + s[i:]
@@ -128,6 +127,101 @@ func at(t any) (time.Time, bool) {
 	return time.Time{}, false
 }
 
+var deliveryStateWords = map[ledger.DeliveryState]string{
+	ledger.DOpen: "being uploaded", ledger.DSealing: "being sealed", ledger.DSealed: "sealed", ledger.DAbandoned: "abandoned",
+}
+
+func deliveryStateWord(s ledger.DeliveryState) string {
+	return orItself(deliveryStateWords[s], string(s))
+}
+
+var roleWords = map[ledger.Role]string{
+	ledger.Producer: "producer", ledger.ArtDirector: "art director", ledger.TechnicalArtist: "technical artist",
+	ledger.VendorLead: "lead", ledger.VendorArtist: "artist",
+}
+
+func roleWord(r ledger.Role) string { return orItself(roleWords[r], string(r)) }
+
+var scopeWords = map[ledger.Scope]string{
+	ledger.ScopeRead: "read what you may see", ledger.ScopeDeliver: "deliver, and acknowledge specs", ledger.ScopeOrder: "order: projects, props, specs, vendors",
+	ledger.ScopeReview: "review: sign off, return, accept issues, write notes", ledger.ScopeAdmin: "invite people, make tokens",
+}
+
+func scopeWord(s ledger.Scope) string { return orItself(scopeWords[s], string(s)) }
+
+var modeWords = map[spec.Mode]string{
+	spec.Blocks: "must hold", spec.Warns: "warns", spec.Reports: "is only measured", spec.NotAppl: "does not apply",
+}
+
+func modeWord(m spec.Mode) string { return orItself(modeWords[m], string(m)) }
+
+// verdictTitle is an inspection's headline in short, verdictMore the first issue's sentence, where there is one.
+func verdictTitle(headline string) string {
+	title, _, _ := strings.Cut(strings.TrimPrefix(headline, headlineLead), headlineFirst)
+	return sentenceCase(title)
+}
+
+func verdictMore(headline string) string {
+	_, more, _ := strings.Cut(strings.TrimPrefix(headline, headlineLead), headlineFirst)
+	return sentenceCase(more)
+}
+
+// How the engine begins a headline, and how it leads to the first issue.
+const (
+	headlineLead  = "technical: "
+	headlineFirst = "; the first: "
+)
+
+func sentenceCase(s string) string {
+	if s == "" {
+		return s
+	}
+	r, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[size:]
+}
+
+// sentence begins large and ends with a stop.
+func sentence(s string) string {
+	if s = sentenceCase(strings.TrimSpace(s)); s != "" && !strings.ContainsAny(s[len(s)-1:], ".!?") {
+		s += "."
+	}
+	return s
+}
+
+// late says whether a day is over. The day's own end counts, in the zone that is last to see it end.
+func late(d *time.Time) bool {
+	return d != nil && time.Now().After(d.AddDate(0, 0, 1).Add(12*time.Hour))
+}
+
+// count is a number with the right form of its word.
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return group3(int64(n)) + " " + many
+}
+
+// placeWords says where a place is, in the order in which somebody looks for it.
+func placeWords(p acceptance.Place) string {
+	var w []string
+	if p.Node != "" {
+		w = append(w, p.Node)
+	}
+	if p.Side != "" {
+		w = append(w, p.Side+" side")
+	}
+	if p.PointMM != nil {
+		w = append(w, fmt.Sprintf("at %s, %s, %s mm", number(p.PointMM[0]), number(p.PointMM[1]), number(p.PointMM[2])))
+	}
+	if p.Note != "" {
+		w = append(w, p.Note)
+	}
+	if p.Pointer != "" && len(w) == 0 {
+		w = append(w, p.Pointer)
+	}
+	return strings.Join(w, ", ")
+}
+
 var outcomeWords = map[acceptance.Outcome]string{
 	acceptance.Pass: "clear", acceptance.Warn: "warning", acceptance.Fail: "issue",
 	acceptance.NotEvaluated: "not evaluated", acceptance.NotApplicable: "does not apply",
@@ -158,7 +252,7 @@ func mark(v any) string {
 func number(v float64) string {
 	switch a := math.Abs(v); {
 	case v == math.Trunc(v) && a < 1e15:
-		return group(int64(v))
+		return group3(int64(v))
 	case a >= 100:
 		return strconv.FormatFloat(v, 'f', 0, 64)
 	case a >= 10:
@@ -169,27 +263,32 @@ func number(v float64) string {
 	return strconv.FormatFloat(v, 'g', 2, 64)
 }
 
-// value writes a measured value; a share reads better as a percentage.
-func value(v *acceptance.Value) string {
-	switch v.Unit {
+// value writes a measured value with its unit.
+func value(v *acceptance.Value) string { return withUnit(v.Value, v.Unit) }
+
+// withUnit writes a number with its unit; a share reads better as a percentage. A number and its unit stay on one line.
+func withUnit(v float64, unit string) string {
+	switch unit {
 	case "share":
-		return number(100*v.Value) + " %"
+		return number(100*v) + "\u00a0%"
 	case "count", "":
-		return number(v.Value)
+		return number(v)
 	case "deg":
-		return number(v.Value) + "°"
+		return number(v) + "°"
+	case "bytes":
+		return bytesWord(int64(v))
 	}
-	return number(v.Value) + " " + v.Unit
+	return number(v) + "\u00a0" + unit
 }
 
 func bytesWord(n int64) string {
 	switch {
 	case n >= 1e9:
-		return number(float64(n)/1e9) + " GB"
+		return number(float64(n)/1e9) + "\u00a0GB"
 	case n >= 1e6:
-		return number(math.Round(float64(n)/1e5)/10) + " MB"
+		return number(math.Round(float64(n)/1e5)/10) + "\u00a0MB"
 	case n >= 1e3:
-		return number(math.Round(float64(n)/1e2)/10) + " kB"
+		return number(math.Round(float64(n)/1e2)/10) + "\u00a0kB"
 	}
-	return number(float64(n)) + " B"
+	return number(float64(n)) + "\u00a0B"
 }

@@ -25,24 +25,28 @@ func ownDesks(who ledger.Who) []ledger.Desk {
 	return desks
 }
 
+// workPage is a list of milestones: what lies on whose desk.
+type workPage struct {
+	Items   []ledger.WorkItem
+	Next    string
+	Show    string // "mine", "open" or "all"
+	HasDesk bool
+	Vendor  bool
+	Later   bool // not the first page
+}
+
 func (p *Pages) work(c echo.Context) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	mine := ownDesks(who)
-	show := c.QueryParam("show")
-	if show == "" {
-		show = "mine"
-		if len(mine) == 0 {
-			show = "open" // a producer's work is everybody's
-		}
-	}
+	page := workPage{Show: c.QueryParam("show"), HasDesk: len(mine) > 0, Vendor: who.Side == ledger.VendorSide, Later: c.QueryParam("after") != ""}
 	filter := ledger.WorkFilter{Open: true}
-	switch show {
-	case "mine":
-		filter.Desks = mine
-	case "all":
+	switch {
+	case page.Show == "all":
 		filter.Open = false
-	default:
-		show = "open"
+	case page.HasDesk && page.Show != "open":
+		page.Show, filter.Desks = "mine", mine
+	default: // a producer's work is everybody's
+		page.Show = "open"
 	}
 	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.List[ledger.WorkItem], error) {
 		return tx.MyWork(ctx, filter, ledger.Page{After: c.QueryParam("after"), Limit: 100})
@@ -50,56 +54,47 @@ func (p *Pages) work(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return p.render(c, http.StatusOK, "work", frame{Title: "Work"}, map[string]any{
-		"Items": list.Items, "Next": list.Next, "Show": show, "HasDesk": len(mine) > 0, "Vendor": who.Side == ledger.VendorSide, "Later": c.QueryParam("after") != "",
-	})
+	page.Items, page.Next = list.Items, list.Next
+	return p.render(c, http.StatusOK, "work", frame{Title: "Work", At: "work"}, page)
 }
 
 // propPage is one prop with everything that belongs to it.
 type propPage struct {
 	Prop       ledger.Prop
 	Deliveries []ledger.Delivery
+	Earlier    bool // there are more deliveries than are shown
 	Specs      []ledger.SpecHead
 	MayAck     bool
 	Studio     bool
+	Server     string
 }
+
+// deliveriesShown is how many of a prop's newest deliveries a page lists.
+const deliveriesShown = 200
 
 func (p *Pages) prop(c echo.Context) error {
 	id, err := idOf(c)
 	if err != nil {
 		return err
 	}
+	who, _ := httpapi.Caller(c.Request().Context())
 	page, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (page propPage, err error) {
 		if page.Prop, err = tx.Prop(ctx, id); err != nil {
 			return page, err
 		}
-		list, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Prop: id}, ledger.Page{Limit: 200})
+		list, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Prop: id}, ledger.Page{Limit: deliveriesShown})
 		if err != nil {
 			return page, err
 		}
-		page.Deliveries = list.Items
+		page.Deliveries, page.Earlier = list.Items, list.Next != ""
 		page.Specs, err = tx.SpecRevisions(ctx, id)
 		return page, err
 	})
 	if err != nil {
 		return err
 	}
-	who, _ := httpapi.Caller(c.Request().Context())
 	page.Studio = who.Side == ledger.StudioSide
-	page.MayAck = who.Side == ledger.VendorSide && who.Has(ledger.VendorLead)
-	return p.render(c, http.StatusOK, "prop", frame{Title: page.Prop.Title}, page)
-}
-
-func (p *Pages) acknowledge(c echo.Context) error {
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	rev, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.SpecRevision, error) {
-		return tx.AcknowledgeSpec(ctx, id)
-	})
-	if err != nil {
-		return err
-	}
-	return c.Redirect(http.StatusSeeOther, "/props/"+rev.PropID.String())
+	page.MayAck = who.Has(ledger.VendorLead)
+	page.Server = p.server.PublicURL()
+	return p.render(c, http.StatusOK, "prop", frame{Title: page.Prop.Title, At: "work"}, page)
 }

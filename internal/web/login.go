@@ -1,0 +1,127 @@
+package web
+
+import (
+	"errors"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/httpapi"
+	"proofhouse/internal/ledger"
+)
+
+// loginPage is the page to log in at.
+type loginPage struct {
+	Next, Email, Refused string
+	Held                 []string // texts that were on their way when the session ran out
+}
+
+func (p *Pages) loginForm(c echo.Context) error {
+	return p.showLogin(c, http.StatusOK, loginPage{Next: c.QueryParam("next")})
+}
+
+func (p *Pages) showLogin(c echo.Context, status int, page loginPage) error {
+	return p.render(c, status, "login", frame{Title: "Log in"}, page)
+}
+
+func (p *Pages) logIn(c echo.Context) error {
+	email := typed(c, "email")
+	_, _, err := p.server.LogIn(c, email, field(c, "password"))
+	if errors.Is(err, ledger.ErrCredentials) {
+		return p.showLogin(c, http.StatusUnauthorized, loginPage{
+			Next: field(c, "next"), Email: email,
+			Refused: "The e-mail or the password is not right. Check both; after several attempts this pauses for a while.",
+		})
+	}
+	if err != nil {
+		return err
+	}
+	return c.Redirect(http.StatusSeeOther, local(field(c, "next")))
+}
+
+// local keeps a redirect on this site: a path, and nothing that a browser could read as another host.
+func local(next string) string {
+	if !strings.HasPrefix(next, "/") || strings.HasPrefix(next, "//") || strings.ContainsAny(next, "\\\r\n") {
+		return "/"
+	}
+	return next
+}
+
+// loggedOut sends somebody who is not logged in to the log-in page, and back afterwards. What they had typed into a form
+// is given back to them, so that a session that ran out costs nobody a page of text.
+func (p *Pages) loggedOut(c echo.Context) error {
+	r := c.Request()
+	if r.Method != http.MethodPost {
+		to := "/login"
+		if r.URL.Path != "/" {
+			to += "?next=" + url.QueryEscape(r.URL.RequestURI())
+		}
+		return c.Redirect(http.StatusSeeOther, to)
+	}
+	page := loginPage{Refused: "You were logged out meanwhile, and nothing has been done yet. Log in and send it again."}
+	if from, err := url.Parse(r.Referer()); err == nil && from.Host == r.Host {
+		page.Next = from.RequestURI()
+	}
+	for _, field := range []string{"reason", "text"} {
+		if text := typed(c, field); text != "" {
+			page.Held = append(page.Held, text)
+		}
+	}
+	return p.showLogin(c, http.StatusUnauthorized, page)
+}
+
+func (p *Pages) logOut(c echo.Context) error {
+	who, _ := httpapi.Caller(c.Request().Context())
+	if err := p.server.LogOut(c, who); err != nil {
+		return err
+	}
+	return c.Redirect(http.StatusSeeOther, "/login")
+}
+
+// joinPage is an invitation and the form to accept it with.
+type joinPage struct {
+	Invitation    ledger.Invitation
+	Name, Refused string
+}
+
+func (p *Pages) joinForm(c echo.Context) error {
+	in, err := p.login.Invitation(c.Request().Context(), c.Param("secret"))
+	if err != nil {
+		return err
+	}
+	return p.showJoin(c, http.StatusOK, joinPage{Invitation: in})
+}
+
+func (p *Pages) showJoin(c echo.Context, status int, page joinPage) error {
+	return p.render(c, status, "join", frame{Title: "Join " + page.Invitation.PartyName}, page)
+}
+
+func (p *Pages) join(c echo.Context) error {
+	in, err := p.login.Invitation(c.Request().Context(), c.Param("secret"))
+	if errors.Is(err, ledger.ErrCredentials) {
+		// A second click: the first has made the account, which these very words open.
+		if _, _, again := p.server.LogIn(c, typed(c, "email"), field(c, "password")); again == nil {
+			return c.Redirect(http.StatusSeeOther, "/")
+		}
+	}
+	if err != nil {
+		return err
+	}
+	page := joinPage{Invitation: in, Name: typed(c, "name")}
+	_, err = p.server.Join(c, c.Param("secret"), page.Name, field(c, "password"))
+	if errors.Is(err, ledger.ErrConflict) {
+		page.Refused = "This e-mail has an account already. Log in with it, or ask for an invitation to another address."
+		return p.showJoin(c, http.StatusConflict, page)
+	}
+	if err != nil && refused(err) {
+		r := p.refuse(c, "join", err)
+		page.Refused = r.Why
+		return p.showJoin(c, r.Status, page)
+	}
+	if err != nil {
+		return err
+	}
+	return c.Redirect(http.StatusSeeOther, "/")
+}

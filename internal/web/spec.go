@@ -1,0 +1,225 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+
+	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/httpapi"
+	"proofhouse/internal/ledger"
+)
+
+// specPage is one revision of a prop's spec: in plain words, as a table of limits, and as it was written.
+type specPage struct {
+	Prop       ledger.Prop
+	Revision   ledger.SpecRevision
+	Milestone  spec.Milestone
+	Milestones []spec.Milestone // of the prop
+	Plain      []passage
+	Checks     []checkInForce
+	Missing    string // why it cannot be explained
+	MayAck     bool
+	Studio     bool
+	Refused    string
+}
+
+func (p *Pages) spec(c echo.Context) error {
+	page, err := p.loadSpec(c)
+	if err != nil {
+		return err
+	}
+	return p.showSpec(c, http.StatusOK, page)
+}
+
+func (p *Pages) showSpec(c echo.Context, status int, page specPage) error {
+	return p.render(c, status, "spec", frame{Title: fmt.Sprintf("%s, spec revision %d", page.Prop.Title, page.Revision.Number), At: "work"}, page)
+}
+
+func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
+	id, err := idOf(c)
+	if err != nil {
+		return page, err
+	}
+	page, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (page specPage, err error) {
+		if page.Revision, err = tx.SpecRevision(ctx, id); err != nil {
+			return page, err
+		}
+		page.Prop, err = tx.Prop(ctx, page.Revision.PropID)
+		return page, err
+	})
+	if err != nil {
+		return page, err
+	}
+	who, _ := httpapi.Caller(c.Request().Context())
+	page.Studio = who.Side == ledger.StudioSide
+	offered := page.Prop.SpecOffered
+	page.MayAck = who.Has(ledger.VendorLead) && page.Revision.AcknowledgedAt == nil && (page.Revision.InForce || offered != nil && offered.ID == page.Revision.ID)
+	page.pickMilestone(c.QueryParam("milestone"))
+	page.explain()
+	return page, nil
+}
+
+// pickMilestone takes the one asked for, else the one that is being worked on.
+func (page *specPage) pickMilestone(asked string) {
+	for _, m := range page.Prop.Milestones {
+		kind := spec.Milestone(m.Kind)
+		page.Milestones = append(page.Milestones, kind)
+		if m.Kind == asked || page.Milestone == "" && asked == "" && !m.State.Final() {
+			page.Milestone = kind
+		}
+	}
+	if page.Milestone == "" {
+		page.Milestone = spec.Final
+	}
+}
+
+func (page *specPage) explain() {
+	s, err := httpapi.ResolveSpec(page.Revision.Document, page.Milestone)
+	if err != nil {
+		page.Missing = "This service’s present engine cannot read the revision any more. The document itself is below, as it was published."
+		return
+	}
+	var text bytes.Buffer
+	_ = spec.ExplainPlainly(&text, s) // into memory
+	page.Plain = passages(text.String())
+	page.Checks = checksInForce(s)
+}
+
+// passage is a heading with sentences and points, as the plain explanation sets them out in text.
+type passage struct {
+	Heading   string
+	Sentences []string
+	Points    []point
+}
+
+type point struct {
+	Text string
+	More []string
+}
+
+// passages finds the structure in the plain explanation: a line that ends in a colon before points is a heading, "  - "
+// begins a point, deeper lines belong to it.
+func passages(text string) []passage {
+	var out []passage
+	cur := &passage{}
+	flush := func() {
+		if cur.Heading != "" || len(cur.Sentences) > 0 || len(cur.Points) > 0 {
+			out = append(out, *cur)
+		}
+		cur = &passage{}
+	}
+	for line := range strings.Lines(text) {
+		line = strings.TrimRight(line, "\n")
+		switch {
+		case line == "":
+			flush()
+		case strings.HasPrefix(line, "  - "):
+			cur.Points = append(cur.Points, point{Text: line[4:]})
+		case strings.HasPrefix(line, "    ") && len(cur.Points) > 0:
+			last := &cur.Points[len(cur.Points)-1]
+			last.More = append(last.More, strings.TrimSpace(line))
+		case strings.HasSuffix(line, ":"):
+			flush()
+			cur.Heading = strings.TrimSuffix(line, ":")
+		default:
+			cur.Sentences = append(cur.Sentences, line)
+		}
+	}
+	flush()
+	return out
+}
+
+// checkInForce is one check with its limits as a revision has them, for the whole prop or for one part or set.
+type checkInForce struct {
+	Check  spec.Check
+	Of     string // "part mast", "set metal", "" for the whole prop
+	Mode   spec.Mode
+	From   string // who said the mode
+	Reason string
+	Limits []limitInForce
+}
+
+type limitInForce struct{ Key, What, Value, Origin string }
+
+func checksInForce(s *spec.Spec) []checkInForce {
+	var out []checkInForce
+	for _, check := range acceptance.Catalogue() {
+		out = append(out, inForce(check, s.Rule(check.Name, nil, nil), ""))
+		for i := range s.Parts {
+			if _, own := s.Parts[i].Rules[check.Name]; own {
+				out = append(out, inForce(check, s.Rule(check.Name, &s.Parts[i], nil), "part "+s.Parts[i].Name))
+			}
+		}
+		for i := range s.Sets {
+			if _, own := s.Sets[i].Rules[check.Name]; own {
+				out = append(out, inForce(check, s.Rule(check.Name, nil, &s.Sets[i]), "set "+s.Sets[i].Name))
+			}
+		}
+	}
+	return out
+}
+
+func inForce(check spec.Check, r spec.Rule, of string) checkInForce {
+	c := checkInForce{Check: check, Of: of, Mode: r.Mode, From: r.Origins["mode"], Reason: r.Reason}
+	if r.Mode == spec.NotAppl {
+		return c
+	}
+	for _, l := range check.Limits {
+		value := "not asked for"
+		if v, on := r.Numbers[l.Key]; on {
+			value = bound(l, v)
+		} else if word, on := r.Words[l.Key]; on {
+			value = word
+		} else if list, on := r.Lists[l.Key]; on && len(list) > 0 {
+			value = strings.Join(list, ", ")
+		}
+		c.Limits = append(c.Limits, limitInForce{l.Key, l.What, value, r.Origins[l.Key]})
+	}
+	return c
+}
+
+// specDocument sends the spec as it was written, for the vendor's own check.
+func (p *Pages) specDocument(c echo.Context) error {
+	id, err := idOf(c)
+	if err != nil {
+		return err
+	}
+	revision, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.SpecRevision, error) { return tx.SpecRevision(ctx, id) })
+	if err != nil {
+		return err
+	}
+	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="spec-`+strconv.Itoa(revision.Number)+`.yaml"`)
+	return c.Blob(http.StatusOK, "application/yaml", revision.Document)
+}
+
+func (p *Pages) acknowledge(c echo.Context) error {
+	id, err := idOf(c)
+	if err != nil {
+		return err
+	}
+	_, _, err = act(c, p, "spec", func(ctx context.Context, tx *ledger.Tx) (ledger.SpecRevision, uuid.UUID, error) {
+		rev, err := tx.AcknowledgeSpec(ctx, id)
+		return rev, rev.ID, err
+	})
+	if err != nil && refused(err) {
+		page, lerr := p.loadSpec(c)
+		if lerr != nil {
+			return lerr
+		}
+		r := p.refuse(c, "acknowledge", err)
+		page.Refused = r.Why
+		return p.showSpec(c, r.Status, page)
+	}
+	if err != nil {
+		return err
+	}
+	return c.Redirect(http.StatusSeeOther, "/specs/"+id.String())
+}
