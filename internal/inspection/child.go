@@ -18,15 +18,17 @@ import (
 	"proofhouse/internal/acceptance/spec"
 )
 
-// beatEvery is how often the child says that it is alive. Its parent gives up on it after silentFor.
-const (
-	beatEvery = time.Second
-	silentFor = 60 * time.Second
-)
+// beatEvery is how often the child says that it is alive.
+const beatEvery = time.Second
 
-// RunChild is the whole life of the child process: it reads one Job, inspects, and writes frames. An error means the
+// work is what a child does with its job; progress may be called from one goroutine at a time.
+type work func(ctx context.Context, job Job, progress func(what string, done float64)) (*Outcome, error)
+
+// RunChild is the whole life of the child process: it reads one Job, inspects, and writes frames. An error means that the
 // parent is gone or sent nonsense; every other ending is told in the last frame.
-func RunChild(in io.Reader, frames io.Writer) error {
+func RunChild(in io.Reader, frames io.Writer) error { return runChild(in, frames, inspect) }
+
+func runChild(in io.Reader, frames io.Writer, do work) error {
 	var job Job
 	if err := json.NewDecoder(in).Decode(&job); err != nil {
 		return fmt.Errorf("inspection: read the job: %w", err)
@@ -34,14 +36,21 @@ func RunChild(in io.Reader, frames io.Writer) error {
 	if job.MemoryBytes > 0 {
 		debug.SetMemoryLimit(job.MemoryBytes / 10 * 9) // the collector works harder before the parent has to kill
 	}
+	peak := openPeak() // before the file system closes
 	var mu sync.Mutex
-	send := func(f frame) {
+	send := func(f frame) error {
 		mu.Lock()
 		defer mu.Unlock()
-		_ = writeFrame(frames, f) // a parent that is gone ends us by signal
+		return writeFrame(frames, f)
 	}
 	if job.Confine {
-		send(frame{InForce: confine([]string{job.Folder}, []string{job.Out})})
+		read := []string{job.Folder}
+		if job.SpecDir != "" {
+			read = append(read, job.SpecDir)
+		}
+		if err := send(frame{InForce: confine(read, []string{job.Out})}); err != nil {
+			return err
+		}
 	}
 	done := make(chan struct{})
 	defer close(done)
@@ -51,18 +60,18 @@ func RunChild(in io.Reader, frames io.Writer) error {
 		for {
 			select {
 			case <-tick.C:
-				send(frame{Beat: true})
+				_ = send(frame{Beat: true}) // a parent that is gone ends us by a signal
 			case <-done:
 				return
 			}
 		}
 	}()
-	out, err := inspect(context.Background(), job, func(what string, part float64) { send(frame{Doing: what, Done: part}) })
+	out, err := do(context.Background(), job, func(what string, part float64) { _ = send(frame{Doing: what, Done: part}) })
 	if err != nil {
-		return err
+		return send(frame{Failed: err.Error()})
 	}
-	send(frame{Outcome: out, Finished: true})
-	return nil
+	out.PeakBytes = peak()
+	return send(frame{Outcome: out})
 }
 
 func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Outcome, error) {
@@ -71,14 +80,17 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 		return &Outcome{Refused: err.Error()}, nil
 	}
 	r, err := acceptance.Inspect(ctx, acceptance.Job{
-		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Milestone: job.Milestone,
+		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Hashes: job.Hashes, Milestone: job.Milestone,
 		Threads: job.Threads, Pictures: job.Pictures, Progress: progress,
 	})
-	if err != nil {
-		return nil, fmt.Errorf("inspection: %w", err)
+	if errors.Is(err, acceptance.ErrDelivery) {
+		return &Outcome{Unreadable: err.Error()}, nil
 	}
-	if err := os.WriteFile(filepath.Join(job.Out, "evidence.json"), r.Canonical, 0o644); err != nil {
-		return nil, fmt.Errorf("inspection: write the evidence: %w", err)
+	if err != nil {
+		return nil, fmt.Errorf("inspect: %w", err)
+	}
+	if err := os.WriteFile(filepath.Join(job.Out, evidenceName), r.Canonical, 0o644); err != nil {
+		return nil, fmt.Errorf("write the evidence: %w", err)
 	}
 	out := &Outcome{
 		Verdict: r.Evidence.Verdict, Headline: r.Evidence.Headline, EvidenceSHA256: r.SHA256,
@@ -86,7 +98,7 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 	}
 	for _, p := range r.Pictures {
 		if err := os.WriteFile(filepath.Join(job.Out, p.Name), p.Bytes, 0o644); err != nil {
-			return nil, fmt.Errorf("inspection: write the picture %s: %w", p.Name, err)
+			return nil, fmt.Errorf("write the picture %s: %w", p.Name, err)
 		}
 		sum := sha256.Sum256(p.Bytes)
 		out.Pictures = append(out.Pictures, Picture{p.Name, p.What, p.MIME, hex.EncodeToString(sum[:]), int64(len(p.Bytes))})
@@ -101,16 +113,9 @@ func ResolveSpec(job Job) (*spec.Spec, error) {
 	if err != nil {
 		return nil, err
 	}
-	parents := func(ref spec.Ref) ([]byte, error) {
-		for _, p := range job.Parents {
-			if p.Spec == ref.Spec && (ref.Revision == 0 || ref.Revision == p.Revision) {
-				return p.Document, nil
-			}
-		}
-		if job.SpecDir != "" {
-			return spec.Siblings(job.SpecDir)(ref)
-		}
-		return nil, errors.New("it was not published with this spec")
+	parents := func(spec.Ref) ([]byte, error) { return nil, errors.New("a published spec stands alone") }
+	if job.SpecDir != "" {
+		parents = spec.Siblings(job.SpecDir)
 	}
 	return spec.Resolve(doc, catalogue, job.Milestone, parents)
 }

@@ -1,6 +1,10 @@
 // Package inspection runs the acceptance test over one delivery, apart from everything else: it pulls the sealed objects
 // once while hashing them, starts a child process with limits of its own, stores what the child leaves behind and records
 // the result under the lease it was given. It knows no rule of the ledger and no geometry.
+//
+// The child is this program, started again. It gets its Job on standard input after its limits are set, and answers with
+// frames, one JSON document a line, on standard output. How it ended is read from its last frame and never from its exit
+// code. What it leaves on disk is read as a stranger's: nothing outside its own folder, and no more than it may write.
 package inspection
 
 import (
@@ -14,31 +18,24 @@ import (
 
 // Job is what the child is told on its standard input: one JSON document.
 type Job struct {
-	SpecName  string               `json:"spec_name"` // what messages call the spec
-	Spec      []byte               `json:"spec"`      // YAML or JSON, as published
-	Parents   []Parent             `json:"parents,omitempty"`
-	SpecDir   string               `json:"spec_dir,omitempty"` // where parents lie as files; "" on the server
+	SpecName  string               `json:"spec_name"`          // what messages call the spec
+	Spec      []byte               `json:"spec"`               // YAML or JSON, as published
+	SpecDir   string               `json:"spec_dir,omitempty"` // where specs that it extends lie as files; "" on the server
 	Folder    string               `json:"folder"`             // the delivery
 	Out       string               `json:"out"`                // where evidence.json and the pictures go
 	Manifest  *acceptance.Manifest `json:"manifest,omitempty"` // nil: told from the folder
+	Hashes    map[string]string    `json:"hashes,omitempty"`   // SHA-256 in hex by path, computed while the files arrived
 	Milestone spec.Milestone       `json:"milestone,omitempty"`
 	Threads   int                  `json:"threads,omitempty"`
 	Pictures  bool                 `json:"pictures"`
 
-	// MemoryBytes is what the child asks its own runtime to stay under; 0 for no limit.
+	// MemoryBytes is what the child asks its own runtime to stay under; 0 for no limit. Spawn sets it.
 	MemoryBytes int64 `json:"memory_bytes,omitempty"`
-	// Confine closes the file system but for Folder and Out, and the network, where the kernel can.
+	// Confine closes the file system but for Folder, SpecDir and Out, and the network, where the kernel can. Spawn sets it.
 	Confine bool `json:"confine,omitempty"`
 }
 
-// Parent is a spec that the job's spec extends.
-type Parent struct {
-	Spec     string `json:"spec"`
-	Revision int    `json:"revision,omitempty"`
-	Document []byte `json:"document"`
-}
-
-// Outcome is the child's last frame: how it ended. Exactly one of Refused and Verdict is set.
+// Outcome is how the child ended. Exactly one of Verdict, Refused and Unreadable is set.
 type Outcome struct {
 	Verdict        acceptance.Verdict    `json:"verdict,omitempty"`
 	Headline       string                `json:"headline,omitempty"`
@@ -49,6 +46,11 @@ type Outcome struct {
 
 	// Refused says why nothing was inspected: the spec cannot be used. One sentence a line.
 	Refused string `json:"refused,omitempty"`
+	// Unreadable says why nothing was inspected: the delivery as a whole cannot be read.
+	Unreadable string `json:"unreadable,omitempty"`
+
+	// PeakBytes is the most memory that the child held at any time, mapped files included; 0 where the system does not say.
+	PeakBytes int64 `json:"peak_bytes,omitempty"`
 }
 
 // Picture is one file beside evidence.json.
@@ -60,15 +62,21 @@ type Picture struct {
 	Bytes  int64  `json:"bytes"`
 }
 
-// frame is one line from the child on its standard output.
+// evidenceName is the file in Out that holds the evidence.
+const evidenceName = "evidence.json"
+
+// frame is one line from the child.
 type frame struct {
-	Beat     bool     `json:"beat,omitempty"`
-	Doing    string   `json:"doing,omitempty"`
-	Done     float64  `json:"done,omitempty"`
-	InForce  []string `json:"in_force,omitempty"` // limits that hold in the child, for the log
-	Outcome  *Outcome `json:"outcome,omitempty"`
-	Finished bool     `json:"finished,omitempty"`
+	Beat    bool     `json:"beat,omitempty"` // alive, nothing new
+	Doing   string   `json:"doing,omitempty"`
+	Done    float64  `json:"done,omitempty"`
+	InForce []string `json:"in_force,omitempty"` // limits that hold in the child, for the log
+	Outcome *Outcome `json:"outcome,omitempty"`  // the last frame of a child that came to an end
+	Failed  string   `json:"failed,omitempty"`   // or this: our own machinery failed, for example a full disk
 }
+
+// frameMax bounds one frame. A delivery of 10,000 files with a question for each stays under it.
+const frameMax = 32 << 20
 
 func writeFrame(w io.Writer, f frame) error {
 	line, err := json.Marshal(f)

@@ -32,28 +32,26 @@ type Service struct {
 	Limits  Limits
 	Grace   time.Duration // how long running inspections may go on after a stop was asked for
 
-	slots chan struct{}
-	busy  sync.WaitGroup
+	folder string // this service's own, in Scratch
+	slots  chan struct{}
+	busy   sync.WaitGroup // inspections that the sweep started, and renewals of leases
 }
 
-// Run works until ctx ends, then lets running inspections finish within Grace and gives the others back to the queue.
+// stopTime is how long a stop may take once running inspections were cut short.
+const stopTime = 30 * time.Second
+
+// Run works until ctx ends, then lets running inspections finish within Grace and gives the others back to the queue. It
+// is called once.
 func (s *Service) Run(ctx context.Context) error {
+	release, err := s.ownFolder()
+	if err != nil {
+		return fmt.Errorf("inspection: %w", err)
+	}
+	defer release()
 	s.slots = make(chan struct{}, s.Slots)
 	running, stopRunning := context.WithCancelCause(context.WithoutCancel(ctx))
 	defer stopRunning(nil)
-
-	workers := river.NewWorkers()
-	if err := river.AddWorkerSafely(workers, &waker{s: s, running: running}); err != nil {
-		return fmt.Errorf("inspection: %w", err)
-	}
-	timeout := s.Limits.Wall + 5*time.Minute // the child's own limit ends it first
-	client, err := river.NewClient(riverpgxv5.New(s.Pool), &river.Config{
-		Schema: ledger.RiverSchema, Workers: workers,
-		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: s.Slots}},
-		JobTimeout:           timeout,
-		RescueStuckJobsAfter: timeout + time.Hour,
-		Logger:               quiet(s.Log),
-	})
+	client, err := s.queue(ctx, running)
 	if err != nil {
 		return fmt.Errorf("inspection: %w", err)
 	}
@@ -64,25 +62,47 @@ func (s *Service) Run(ctx context.Context) error {
 	s.sweep(ctx, running)
 
 	s.Log.Info("stopping: running inspections may finish", "grace", s.Grace.String())
-	stopCtx, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.Grace)
+	graceful, cancel := context.WithTimeout(context.WithoutCancel(ctx), s.Grace)
 	defer cancel()
-	stopped := make(chan error, 1)
-	go func() { stopped <- client.Stop(stopCtx); s.busy.Wait() }()
+	idle := make(chan struct{})
+	go func() {
+		_ = client.Stop(graceful) // its only error is that graceful ended
+		<-client.Stopped()
+		s.busy.Wait()
+		close(idle)
+	}()
 	select {
-	case <-stopCtx.Done():
+	case <-idle:
+		return nil
+	case <-graceful.Done():
 		stopRunning(errStopping)
-		<-stopped
-	case err = <-stopped:
 	}
-	s.busy.Wait()
-	if err != nil && !errors.Is(err, context.DeadlineExceeded) {
-		return fmt.Errorf("inspection: stop: %w", err)
+	select {
+	case <-idle:
+		return nil
+	case <-time.After(stopTime):
+		return errors.New("inspection: running inspections did not stop; their leases will lapse")
 	}
-	return nil
 }
 
 // errStopping is why a running inspection is cut short by a planned stop.
 var errStopping = errors.New("the worker is stopping")
+
+// queue makes River's side of the service.
+func (s *Service) queue(ctx, running context.Context) (*river.Client[pgx.Tx], error) {
+	workers := river.NewWorkers()
+	if err := river.AddWorkerSafely(workers, &waker{s: s, stopping: ctx.Done(), running: running}); err != nil {
+		return nil, err
+	}
+	timeout := s.Limits.Wall + outageMax + 5*time.Minute // the child's own limit ends it first
+	return river.NewClient(riverpgxv5.New(s.Pool), &river.Config{
+		Schema: ledger.RiverSchema, Workers: workers,
+		Queues:               map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: s.Slots}},
+		JobTimeout:           timeout,
+		RescueStuckJobsAfter: timeout + time.Hour,
+		Logger:               quiet(s.Log),
+	})
+}
 
 // sweep re-queues what dead workers left behind, and takes whatever waits when a slot is free: a wake-up job that went
 // missing delays an inspection by one tick and no more.
@@ -128,47 +148,3 @@ func (s *Service) takeAll(ctx, running context.Context) {
 		})
 	}
 }
-
-// waker is River's side: a job is only a ticket that something waits.
-type waker struct {
-	river.WorkerDefaults[ledger.WakeArgs]
-	s       *Service
-	running context.Context
-}
-
-// Work takes one inspection if one waits and a slot is free. The job is completed in the transaction that records the
-// result.
-func (w *waker) Work(ctx context.Context, ticket *river.Job[ledger.WakeArgs]) error {
-	select {
-	case w.s.slots <- struct{}{}:
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-	defer func() { <-w.s.slots }()
-	job, err := w.s.Ledger.Claim(ctx, w.s.Owner)
-	if errors.Is(err, ledger.ErrNotFound) {
-		return nil // somebody else took it
-	}
-	if err != nil {
-		return fmt.Errorf("claim an inspection: %w", err)
-	}
-	w.s.handle(w.running, job, func(_ context.Context, tx pgx.Tx) error {
-		// River finds its client in the context that it gave to this job, and nowhere else.
-		_, err := river.JobCompleteTx[*riverpgxv5.Driver](context.WithoutCancel(ctx), tx, ticket)
-		return err
-	})
-	return nil
-}
-
-// quiet keeps River's own chatter out of the log but for warnings and errors.
-func quiet(log *slog.Logger) *slog.Logger { return slog.New(atLeastWarn{log.Handler()}) }
-
-type atLeastWarn struct{ slog.Handler }
-
-func (h atLeastWarn) Enabled(ctx context.Context, l slog.Level) bool {
-	return l >= slog.LevelWarn && h.Handler.Enabled(ctx, l)
-}
-func (h atLeastWarn) WithAttrs(a []slog.Attr) slog.Handler {
-	return atLeastWarn{h.Handler.WithAttrs(a)}
-}
-func (h atLeastWarn) WithGroup(n string) slog.Handler { return atLeastWarn{h.Handler.WithGroup(n)} }

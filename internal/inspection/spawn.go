@@ -11,7 +11,7 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
-	"sync"
+	"strings"
 	"time"
 )
 
@@ -22,10 +22,15 @@ const ChildArg = "__inspect"
 type Limits struct {
 	MemoryBytes int64         // of memory that is not a mapped file
 	Wall        time.Duration // from start to last frame
-	CPU         time.Duration
-	FileBytes   int64 // largest file it may write
-	Confine     bool
+	CPU         time.Duration // over all threads
+	FileBytes   int64         // largest file it may write
+	Silence     time.Duration // longest time without a frame; 0 for a minute
+	Confine     bool          // no network, and no files but the job's own, where the kernel can
 }
+
+// silence is how long a child may say nothing unless Limits say otherwise. It beats each second; a machine that swaps or
+// is suspended may hold it up.
+const silence = time.Minute
 
 // The causes for which a child gives no result. They become the recorded cause of "not evaluated".
 var (
@@ -35,68 +40,138 @@ var (
 	ErrCrash  = errors.New("the inspection crashed")
 )
 
+// child is a child process as its parent sees it.
+type child struct {
+	cmd    *exec.Cmd
+	frames *os.File
+	stderr tail          // whole once gone
+	gone   chan struct{} // closed when the process has ended
+}
+
 // Spawn runs one job in a child process and returns how it ended. exe is this program's own path. Cancelling ctx kills
-// the child. An error that is none of the kinds above means it could not be started, or ctx's own.
+// the child. progress and log may be nil. An error that is none of the kinds above is ctx's own, or says that the
+// machinery failed and that another try may succeed.
 func Spawn(ctx context.Context, exe string, job Job, lim Limits, progress func(what string, done float64), log func(string)) (*Outcome, error) {
+	if progress == nil {
+		progress = func(string, float64) {}
+	}
+	if log == nil {
+		log = func(string) {}
+	}
 	job.MemoryBytes, job.Confine = lim.MemoryBytes, lim.Confine
 	input, err := json.Marshal(job)
 	if err != nil {
 		return nil, fmt.Errorf("inspection: %w", err)
 	}
-	frames, childEnd, err := os.Pipe()
-	if err != nil {
-		return nil, fmt.Errorf("inspection: %w", err)
-	}
-	defer frames.Close()
-	var stderr tail
-	cmd := exec.Command(exe, ChildArg)
-	cmd.Env = []string{"GOTRACEBACK=single"}
-	cmd.Stderr = &stderr
-	cmd.Stdout = childEnd // frames; the child points its own standard output elsewhere
-	stdin, err := cmd.StdinPipe()
-	if err != nil {
-		return nil, fmt.Errorf("inspection: %w", err)
-	}
-	separate(cmd)
-	// The signal that ends an orphaned child is tied to the thread that started it.
+	// The signal that ends an orphaned child comes when the thread that started it ends, so this one has to last.
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
-	err = cmd.Start()
-	_ = childEnd.Close()
+	c, stdin, err := start(exe)
 	if err != nil {
 		return nil, fmt.Errorf("inspection: start the child: %w", err)
 	}
-	// kill ends the child and all it started, and waits: after it, stderr is complete.
-	kill := sync.OnceFunc(func() { killGroup(cmd); _ = cmd.Wait() })
-	defer kill()
-	if err := restrain(cmd.Process.Pid, lim, fileBytes(job)); err != nil && log != nil {
-		log("limits: " + err.Error())
+	defer c.kill()
+	if err := restrain(c.cmd.Process.Pid, lim, fileBytes(job)); err != nil {
+		log("not in force: " + err.Error())
 	}
-	if _, err := io.Copy(stdin, bytes.NewReader(input)); err != nil {
-		kill()
-		return nil, crash(&stderr)
-	}
-	_ = stdin.Close()
-	return watch(ctx, cmd.Process.Pid, frames, lim, progress, log, &stderr, kill)
+	go func() { // the child may be slow to read, or never do
+		_, _ = stdin.Write(input) // a child that is gone is told by the end of its frames
+		_ = stdin.Close()
+	}()
+	return c.watch(ctx, lim, progress, log)
 }
 
-// watch reads frames until the last one, and kills the child when it breaks a limit. The outcome is read from the frame,
-// never from the exit code: every fatal error of the runtime exits with 2.
-func watch(ctx context.Context, pid int, frames io.Reader, lim Limits, progress func(string, float64), log func(string), stderr *tail, kill func()) (*Outcome, error) {
-	lines := make(chan frame)
-	ended := make(chan struct{})
+func start(exe string) (c *child, stdin io.WriteCloser, err error) {
+	frames, childEnd, err := os.Pipe()
+	if err != nil {
+		return nil, nil, err
+	}
+	defer childEnd.Close()
+	c = &child{cmd: exec.Command(exe, ChildArg), frames: frames, gone: make(chan struct{})}
+	c.cmd.Env = []string{"GOTRACEBACK=single", "MALLOC_ARENA_MAX=1"} // glibc would reserve 128 MiB of addresses a thread
+	c.cmd.Stderr = &c.stderr
+	c.cmd.Stdout = childEnd // frames; the child points its own standard output elsewhere
+	c.cmd.WaitDelay = 5 * time.Second
+	separate(c.cmd)
+	if stdin, err = c.cmd.StdinPipe(); err == nil {
+		err = c.cmd.Start()
+	}
+	if err != nil {
+		_ = frames.Close()
+		return nil, nil, err
+	}
+	go func() {
+		defer close(c.gone)
+		_ = c.cmd.Wait() // how it ended is told by its frames
+	}()
+	return c, stdin, nil
+}
+
+// kill ends the child and all it started, where it has not ended, and waits for it.
+func (c *child) kill() {
+	select {
+	case <-c.gone:
+	default:
+		killGroup(c.cmd)
+		<-c.gone
+	}
+	_ = c.frames.Close()
+}
+
+// watch reads frames until the last one, and kills the child when it breaks a limit.
+func (c *child) watch(ctx context.Context, lim Limits, progress func(string, float64), log func(string)) (*Outcome, error) {
+	if lim.Silence == 0 {
+		lim.Silence = silence
+	}
 	stop := make(chan struct{})
 	defer close(stop)
-	go func() {
-		defer close(ended)
-		in := bufio.NewReaderSize(frames, 1<<16)
-		for {
-			line, err := in.ReadBytes('\n')
-			if err != nil {
-				return
+	lines := readFrames(c.frames, stop)
+	look := time.NewTicker(100 * time.Millisecond)
+	defer look.Stop()
+	began, heard := time.Now(), time.Now()
+	for {
+		select {
+		case f, more := <-lines:
+			switch {
+			case !more:
+				return nil, c.ended(lim)
+			case f.Outcome != nil:
+				return f.Outcome, nil
+			case f.Failed != "":
+				return nil, fmt.Errorf("inspection: the child: %s", f.Failed)
 			}
+			heard = time.Now()
+			if f.Doing != "" {
+				progress(f.Doing, f.Done)
+			}
+			for _, s := range f.InForce {
+				log("in force: " + s)
+			}
+		case <-ctx.Done():
+			return nil, fmt.Errorf("inspection: %w", context.Cause(ctx))
+		case <-look.C:
+			switch {
+			case lim.MemoryBytes > 0 && privateBytes(c.cmd.Process.Pid) > lim.MemoryBytes:
+				return nil, fmt.Errorf("%w (%d MiB)", ErrMemory, lim.MemoryBytes>>20)
+			case lim.Wall > 0 && time.Since(began) > lim.Wall:
+				return nil, fmt.Errorf("%w (%s)", ErrTime, lim.Wall)
+			case time.Since(heard) > lim.Silence:
+				return nil, fmt.Errorf("%w for %s", ErrSilent, lim.Silence)
+			}
+		}
+	}
+}
+
+// readFrames reads frames until their end, the first line that is none, or stop. The channel is closed then.
+func readFrames(from io.Reader, stop <-chan struct{}) <-chan frame {
+	lines := make(chan frame)
+	go func() {
+		defer close(lines)
+		in := bufio.NewScanner(from)
+		in.Buffer(make([]byte, 0, 1<<12), frameMax)
+		for in.Scan() {
 			var f frame
-			if json.Unmarshal(line, &f) != nil {
+			if json.Unmarshal(in.Bytes(), &f) != nil {
 				return
 			}
 			select {
@@ -106,65 +181,44 @@ func watch(ctx context.Context, pid int, frames io.Reader, lim Limits, progress 
 			}
 		}
 	}()
-	look := time.NewTicker(100 * time.Millisecond)
-	defer look.Stop()
-	began, heard := time.Now(), time.Now()
-	for {
-		select {
-		case f := <-lines:
-			heard = time.Now()
-			if f.Finished && f.Outcome != nil {
-				return f.Outcome, nil
-			}
-			if f.Doing != "" && progress != nil {
-				progress(f.Doing, f.Done)
-			}
-			for _, s := range f.InForce {
-				if log != nil {
-					log("in force: " + s)
-				}
-			}
-		case <-ended:
-			kill()
-			return nil, crash(stderr)
-		case <-ctx.Done():
-			kill()
-			return nil, fmt.Errorf("inspection: %w", context.Cause(ctx))
-		case <-look.C:
-			switch {
-			case lim.MemoryBytes > 0 && privateBytes(pid) > lim.MemoryBytes:
-				kill()
-				return nil, fmt.Errorf("%w (%d MiB)", ErrMemory, lim.MemoryBytes>>20)
-			case lim.Wall > 0 && time.Since(began) > lim.Wall:
-				kill()
-				return nil, fmt.Errorf("%w (%s)", ErrTime, lim.Wall)
-			case time.Since(heard) > silentFor:
-				kill()
-				return nil, fmt.Errorf("%w for %s", ErrSilent, silentFor)
-			}
-		}
-	}
+	return lines
 }
 
-// crash tells the two endings apart that a dead child can have.
-func crash(stderr *tail) error {
-	text := stderr.String()
-	for _, sign := range []string{"out of memory", "cannot allocate memory", "failed to reserve"} {
-		if bytes.Contains([]byte(text), []byte(sign)) {
-			return ErrMemory
-		}
+// dying is how long a child may take from its last frame to its end.
+const dying = 2 * time.Second
+
+// ended says why a child that left no last frame is no more.
+func (c *child) ended(lim Limits) error {
+	onItsOwn := true
+	select {
+	case <-c.gone:
+	case <-time.After(dying): // it closed its output, or wrote what is no frame, and lives
+		onItsOwn = false
+		c.kill()
 	}
-	if text != "" {
-		return fmt.Errorf("%w: %s", ErrCrash, firstLine(text))
+	text := c.stderr.String()
+	switch {
+	case onItsOwn && outOfTime(c.cmd.ProcessState, lim.CPU):
+		return fmt.Errorf("%w (processor time)", ErrTime)
+	case onItsOwn && shotFromOutside(c.cmd.ProcessState):
+		return errors.New("inspection: the child was killed from outside, by the system for memory or by hand")
+	case saysOutOfMemory(text):
+		return ErrMemory
+	case text != "":
+		first, _, _ := strings.Cut(text, "\n")
+		return fmt.Errorf("%w: %s", ErrCrash, first)
 	}
 	return ErrCrash
 }
 
-func firstLine(s string) string {
-	if i := bytes.IndexByte([]byte(s), '\n'); i >= 0 {
-		return s[:i]
+// saysOutOfMemory knows the words in which Go's runtime gives up, its own and those of the C library below it.
+func saysOutOfMemory(stderr string) bool {
+	for _, sign := range []string{"out of memory", "cannot allocate memory", "failed to reserve", "pthread_create failed: Resource"} {
+		if strings.Contains(stderr, sign) {
+			return true
+		}
 	}
-	return s
+	return false
 }
 
 // fileBytes is the size of the delivery on disk: mapped files count against the child's address space.
