@@ -69,12 +69,13 @@ BEGIN
   END LOOP;
   -- No party's data: the moves, and hashes of blinded heads that proofs are made of.
   FOR r IN SELECT unnest(ARRAY['milestone_move', 'house_hash', 'checkpoint']) AS name LOOP
-    EXECUTE format('CREATE POLICY %I ON ph.%I FOR SELECT TO ph_api, ph_worker USING (true)', r.name || '_read', r.name);
-    EXECUTE format('GRANT SELECT ON ph.%I TO ph_api, ph_worker', r.name);
+    EXECUTE format('CREATE POLICY %I ON ph.%I FOR SELECT TO ph_api USING (true)', r.name || '_read', r.name);
+    EXECUTE format('GRANT SELECT ON ph.%I TO ph_api', r.name);
   END LOOP;
 END $$;
 -- +goose StatementEnd
 
+CREATE POLICY milestone_move_worker ON ph.milestone_move FOR SELECT TO ph_worker USING (true);
 CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING (id = ph.app_party());
 CREATE POLICY party_insert ON ph.party FOR INSERT TO ph_api WITH CHECK (side = 'vendor' AND ph.app_studio() IS NOT NULL);
 CREATE POLICY member_read ON ph.member FOR SELECT TO ph_api USING (party_id = ph.app_party());
@@ -120,7 +121,7 @@ GRANT SELECT (studio_id, vendor_id, work_order_id, prop_id, id, kind, state), UP
 GRANT SELECT (studio_id, vendor_id, work_order_id, prop_id, id, number, document, document_sha256, digest, created_at) ON ph.spec_revision TO ph_worker;
 GRANT SELECT (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, number, state, manifest_sha256, spec_revision_id, files, bytes, opened_at, sealed_at)
   ON ph.delivery TO ph_worker;
-GRANT SELECT ON ph.file TO ph_worker;
+GRANT SELECT ON ph.file, ph.milestone_move TO ph_worker;
 GRANT SELECT (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, id, spec_revision_id, spec_number, reason, state,
     lease_owner, lease_until, fence, attempts, queued_at, started_at, finished_at, engine, engine_digest, verdict, headline, cause,
     evidence_sha256, findings_sha256, findings, issues, current),

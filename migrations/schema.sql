@@ -1678,7 +1678,7 @@ CREATE POLICY checkpoint_notary ON ph.checkpoint TO ph_notary USING (true) WITH 
 
 CREATE POLICY checkpoint_owner ON ph.checkpoint TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY checkpoint_read ON ph.checkpoint FOR SELECT TO ph_api, ph_worker USING (true);
+CREATE POLICY checkpoint_read ON ph.checkpoint FOR SELECT TO ph_api USING (true);
 
 ALTER TABLE ph.concession ENABLE ROW LEVEL SECURITY;
 
@@ -1790,7 +1790,7 @@ CREATE POLICY house_hash_notary ON ph.house_hash TO ph_notary USING (true) WITH 
 
 CREATE POLICY house_hash_owner ON ph.house_hash TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY house_hash_read ON ph.house_hash FOR SELECT TO ph_api, ph_worker USING (true);
+CREATE POLICY house_hash_read ON ph.house_hash FOR SELECT TO ph_api USING (true);
 
 ALTER TABLE ph.house_leaf ENABLE ROW LEVEL SECURITY;
 
@@ -1862,7 +1862,9 @@ ALTER TABLE ph.milestone_move ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY milestone_move_owner ON ph.milestone_move TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY milestone_move_read ON ph.milestone_move FOR SELECT TO ph_api, ph_worker USING (true);
+CREATE POLICY milestone_move_read ON ph.milestone_move FOR SELECT TO ph_api USING (true);
+
+CREATE POLICY milestone_move_worker ON ph.milestone_move FOR SELECT TO ph_worker USING (true);
 
 CREATE POLICY milestone_owner ON ph.milestone TO ph_owner USING (true) WITH CHECK (true);
 
@@ -1999,7 +2001,6 @@ GRANT SELECT,INSERT ON TABLE ph.cancellation TO ph_api;
 GRANT SELECT ON TABLE ph.cancellation TO ph_backup;
 
 GRANT SELECT ON TABLE ph.checkpoint TO ph_api;
-GRANT SELECT ON TABLE ph.checkpoint TO ph_worker;
 GRANT SELECT ON TABLE ph.checkpoint TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.checkpoint TO ph_notary;
 
@@ -2106,7 +2107,6 @@ GRANT SELECT ON TABLE ph.goose_db_version TO ph_worker;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_notary;
 
 GRANT SELECT ON TABLE ph.house_hash TO ph_api;
-GRANT SELECT ON TABLE ph.house_hash TO ph_worker;
 GRANT SELECT ON TABLE ph.house_hash TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.house_hash TO ph_notary;
 
@@ -2262,8 +2262,8 @@ GRANT UPDATE(since) ON TABLE ph.milestone TO ph_worker;
 GRANT UPDATE(rounds) ON TABLE ph.milestone TO ph_api;
 
 GRANT SELECT ON TABLE ph.milestone_move TO ph_api;
-GRANT SELECT ON TABLE ph.milestone_move TO ph_worker;
 GRANT SELECT ON TABLE ph.milestone_move TO ph_backup;
+GRANT SELECT ON TABLE ph.milestone_move TO ph_worker;
 
 GRANT SELECT,INSERT ON TABLE ph.note TO ph_api;
 GRANT SELECT ON TABLE ph.note TO ph_backup;
