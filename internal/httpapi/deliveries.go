@@ -180,6 +180,11 @@ func (h *handlers) CompleteFile(ctx context.Context, r api.CompleteFileRequestOb
 	if d.State == ledger.DAbandoned {
 		return nil, problem(kindState, "The delivery was abandoned.")
 	}
+	unlock, err := h.joining.lock(ctx, d.ID)
+	if err != nil {
+		return nil, err
+	}
+	defer unlock()
 	up, err := h.lookUp(ctx, file, true)
 	if err != nil {
 		return nil, storageProblem(err)

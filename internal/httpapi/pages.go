@@ -10,7 +10,9 @@ import (
 )
 
 // Open is the middleware for pages that need no session: the bounds of an address, and no writes from other sites.
-func (s *Server) Open(next echo.HandlerFunc) echo.HandlerFunc { return s.limitAddress(s.CrossSite(next)) }
+func (s *Server) Open(next echo.HandlerFunc) echo.HandlerFunc {
+	return s.limitAddress(s.CrossSite(next))
+}
 
 // CrossSite is the middleware for pages that need no session: it refuses writes that a page of another site sent.
 func (s *Server) CrossSite(next echo.HandlerFunc) echo.HandlerFunc {

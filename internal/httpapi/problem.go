@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/httpapi/api"
@@ -77,6 +78,35 @@ var byError = []struct {
 	{context.DeadlineExceeded, kindUnavailable, false},
 }
 
+// byConstraint puts the database's own refusals into words, by the names of its constraints.
+var byConstraint = map[string]string{
+	"member_email_key":         "Somebody with this e-mail address is a member already.",
+	"project_code_key":         "A project with this code is there already.",
+	"work_order_code_key":      "A work order with this code is there already.",
+	"prop_code_key":            "The work order has a prop with this code already.",
+	"milestone_kind_key":       "A prop has each kind of milestone once.",
+	"spec_ack_once":            "This revision is acknowledged already.",
+	"delivery_under_way_key":   "A delivery of this milestone is open: go on with it, or abandon it. GET /v1/deliveries?milestone_id=…&state=open finds it.",
+	"file_path_key":            "Two files of the manifest have the same path, but for upper and lower case.",
+	"inspection_under_way_key": "An inspection of this delivery is under way.",
+	"sign_off_once":            "This delivery is decided on already.",
+	"concession_once":          "This finding is conceded already.",
+	"cancellation_once":        "This milestone is cancelled already.",
+	"sign_off_not_by_own_hand": "Nobody signs off their own delivery.",
+}
+
+// wordsOf is what the caller is told of an error whose sentence is theirs to read. The database's own text never is.
+func wordsOf(err error, k kind) string {
+	var db *pgconn.PgError
+	if !errors.As(err, &db) {
+		return sentence(err.Error())
+	}
+	if words := byConstraint[db.ConstraintName]; words != "" {
+		return words
+	}
+	return k.title + "."
+}
+
 // Problem is a failure with all that the caller is told of it.
 type Problem struct {
 	kind       kind
@@ -120,7 +150,7 @@ func asProblem(err error) *Problem {
 			out := &Problem{kind: row.kind, detail: row.kind.title + ".", cause: err}
 			switch {
 			case row.tell:
-				out.detail = sentence(err.Error())
+				out.detail = wordsOf(err, row.kind)
 			case row.kind.name == kindNotFound.name:
 				out.detail = "There is no such thing, or it is not yours to see."
 			}

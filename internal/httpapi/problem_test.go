@@ -10,8 +10,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sync/errgroup"
 
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
@@ -113,4 +115,36 @@ func TestTagMatches(t *testing.T) {
 	for header, want := range map[string]bool{`"a"`: true, `"b", "a"`: true, `W/"a"`: true, `*`: true, `"b"`: false, ``: false} {
 		require.Equal(t, want, tagMatches(header, `"a"`), header)
 	}
+}
+
+func TestKeyLockOrdersOneKeyAndLetsOthersPass(t *testing.T) {
+	t.Parallel()
+	var l keyLock
+	a, b := uuid.New(), uuid.New()
+	unlock, err := l.lock(t.Context(), a)
+	require.NoError(t, err)
+	other, err := l.lock(t.Context(), b)
+	require.NoError(t, err)
+	other()
+	short, cancel := context.WithCancel(t.Context())
+	cancel()
+	_, err = l.lock(short, a)
+	require.ErrorIs(t, err, context.Canceled)
+	counter := 0
+	var group errgroup.Group
+	for range 50 {
+		group.Go(func() error {
+			unlock, err := l.lock(context.Background(), a)
+			if err != nil {
+				return err
+			}
+			counter++ // the race detector and the sum tell whether two were inside
+			unlock()
+			return nil
+		})
+	}
+	unlock()
+	require.NoError(t, group.Wait())
+	require.Equal(t, 50, counter)
+	require.Empty(t, l.held, "nothing is kept for keys that nobody wants")
 }

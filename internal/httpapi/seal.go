@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"context"
+	"errors"
 	"time"
 
 	"github.com/google/uuid"
@@ -28,24 +29,43 @@ func (h *handlers) SealDelivery(ctx context.Context, r api.SealDeliveryRequestOb
 	return api.SealDelivery200JSONResponse{Delivery: deliveryOf(d, who), Receipt: receipt}, nil
 }
 
+// sealTries is how often a seal begins again after another process has opened the delivery in the middle of it.
+const sealTries = 3
+
 // Seal seals a delivery for the caller of ctx.
-func (s *Server) Seal(ctx context.Context, id uuid.UUID) (ledger.Delivery, error) {
-	d, err := read(ctx, s, func(tx *ledger.Tx) (ledger.Delivery, error) { return tx.BeginSeal(ctx, id) })
+func (s *Server) Seal(ctx context.Context, id uuid.UUID) (d ledger.Delivery, err error) {
+	unlock, err := s.joining.lock(ctx, id)
 	if err != nil {
 		return ledger.Delivery{}, err
+	}
+	defer unlock()
+	for range sealTries {
+		var finishing bool
+		if d, finishing, err = s.sealOnce(ctx, id); !finishing || !errors.Is(err, ledger.ErrState) {
+			break
+		}
+	}
+	return d, err
+}
+
+// sealOnce is one attempt. finishing says that every object was there and only the last step may have failed.
+func (s *Server) sealOnce(ctx context.Context, id uuid.UUID) (d ledger.Delivery, finishing bool, err error) {
+	d, err = read(ctx, s, func(tx *ledger.Tx) (ledger.Delivery, error) { return tx.BeginSeal(ctx, id) })
+	if err != nil {
+		return ledger.Delivery{}, false, err
 	}
 	var arrived []ledger.Arrived
 	if d.State != ledger.DSealed {
 		if arrived, err = s.arrived(ctx, d); err != nil {
 			s.unseal(ctx, d.ID)
-			return ledger.Delivery{}, err
+			return ledger.Delivery{}, false, err
 		}
 	}
 	d, _, err = once(ctx, s, "delivery", func(tx *ledger.Tx) (ledger.Delivery, uuid.UUID, error) {
 		d, err := tx.FinishSeal(ctx, id, arrived)
 		return d, d.ID, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (ledger.Delivery, error) { return tx.Delivery(ctx, id) })
-	return d, err
+	return d, true, err
 }
 
 // arrived looks at every object. Bytes that are not there are the caller's to send; an object that is there and is not

@@ -61,6 +61,7 @@ type Server struct {
 	ready    map[string]func(context.Context) error
 	strict   api.ServerInterface
 	publicAt *url.URL
+	joining  keyLock // deliveries whose parts are being joined
 }
 
 // New makes a server with all its routes.

@@ -11,6 +11,7 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sync/errgroup"
 
 	"proofhouse/internal/ledger"
 )
@@ -271,7 +272,9 @@ func TestIdempotency(t *testing.T) {
 	other := studio.do("POST", "/v1/projects", map[string]any{"code": "YARD", "title": "The Yard"}, key...)
 	require.Equal(t, 422, other.status)
 	require.Equal(t, "/problems/key-reused", other.get(t, "type"))
-	require.Equal(t, 409, studio.do("POST", "/v1/projects", map[string]any{"code": "QUAY", "title": "The Quay"}).status, "without the key it is a second one")
+	second := studio.do("POST", "/v1/projects", map[string]any{"code": "QUAY", "title": "The Quay"})
+	require.Equal(t, 409, second.status, "without the key it is a second one")
+	require.Equal(t, "A project with this code is there already.", second.get(t, "detail"))
 	vendor := studio.ok("POST", "/v1/vendors", map[string]any{"name": "Krane"}, key...) // the key counts per address
 	require.Equal(t, vendor.get(t, "id"), studio.ok("POST", "/v1/vendors", map[string]any{"name": "Krane"}, key...).get(t, "id"))
 
@@ -346,4 +349,48 @@ func TestManifestsAreChecked(t *testing.T) {
 		require.Equal(t, "/problems/invalid-input", a.get(t, "type"))
 		require.NotEmpty(t, a.get(t, "errors.0.reason"))
 	}
+}
+
+func TestSealingAtOnceAndAfterACrash(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	studio := s.studio("Harbour Works", "ines@harbour.example")
+	vendor := studio.vendor("Krane", "ole@krane.example")
+	c := studio.contract(vendor, "lantern_a")
+	game, sculpt := someFiles("one")
+	opened := vendor.ok("POST", "/v1/milestones/"+c.milestones[0]+"/deliveries", manifest(game, sculpt))
+	id := opened.get(t, "delivery.id")
+	again := vendor.do("POST", "/v1/milestones/"+c.milestones[0]+"/deliveries", manifest(game))
+	require.Equal(t, 409, again.status)
+	require.Contains(t, again.get(t, "detail"), "is open: go on with it")
+
+	// A service that died between fencing the uploads and finishing the seal leaves this state behind.
+	who, err := ledger.NewLogin(s.db.Pool(ledger.RoleLogin)).Password(t.Context(), vendor.email, password)
+	require.NoError(t, err)
+	store, err := ledger.NewStore(s.db.Pool(ledger.RoleAPI))
+	require.NoError(t, err)
+	require.NoError(t, store.InTx(t.Context(), who, func(tx *ledger.Tx) error {
+		_, err := tx.BeginSeal(t.Context(), uuid.MustParse(id))
+		return err
+	}))
+	require.Equal(t, "sealing", vendor.ok("GET", "/v1/deliveries/"+id, nil).get(t, "state"))
+	early := vendor.do("POST", "/v1/deliveries/"+id+"/seal", nil)
+	require.Equal(t, 409, early.status)
+	planOf(t, vendor.ok("GET", "/v1/deliveries/"+id+"/uploads", nil), "").upload(t, game, sculpt)
+
+	answers := make([]answer, 6)
+	var group errgroup.Group
+	for i := range answers {
+		group.Go(func() error { answers[i] = vendor.do("POST", "/v1/deliveries/"+id+"/seal", nil); return nil })
+	}
+	require.NoError(t, group.Wait())
+	receipts := map[string]bool{}
+	for _, a := range answers {
+		require.Equal(t, 200, a.status, string(a.body))
+		receipts[a.get(t, "receipt.index")] = true
+	}
+	require.Len(t, receipts, 1, "sealed once")
+	queued, _, err := s.worker.Waiting(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, 1, queued, "queued once")
 }

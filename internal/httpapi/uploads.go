@@ -37,8 +37,11 @@ func (s *Server) lookUp(ctx context.Context, f ledger.File, join bool) (upload, 
 		return up, ignoreMissing(err)
 	}
 	there, err := s.storage.Parts(ctx, f.ObjectKey, f.UploadID)
+	if errors.Is(err, storage.ErrNotFound) { // the upload is over: joined since we looked, or given up
+		return up, s.lookAgain(ctx, &up)
+	}
 	if err != nil {
-		return up, ignoreMissing(err)
+		return up, err
 	}
 	var right []storage.Part
 	for _, p := range there {
@@ -56,11 +59,15 @@ func (s *Server) lookUp(ctx context.Context, f ledger.File, join bool) (upload, 
 	if err != nil && !errors.Is(err, storage.ErrExists) && !errors.Is(err, storage.ErrNotFound) {
 		return up, err
 	}
-	if object, err = s.storage.Head(ctx, f.ObjectKey); err != nil {
-		return up, ignoreMissing(err)
+	return up, s.lookAgain(ctx, &up)
+}
+
+func (s *Server) lookAgain(ctx context.Context, up *upload) error {
+	object, err := s.storage.Head(ctx, up.file.ObjectKey)
+	if err == nil {
+		up.arrived = &object
 	}
-	up.arrived = &object
-	return up, nil
+	return ignoreMissing(err)
 }
 
 func ignoreMissing(err error) error {
