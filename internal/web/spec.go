@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -24,7 +25,7 @@ type specPage struct {
 	Milestone  spec.Milestone
 	Milestones []spec.Milestone // of the prop
 	Plain      []passage
-	Checks     []checkInForce
+	Rules      []ruleGroup
 	Missing    string // why it cannot be explained
 	MayAck     bool
 	Studio     bool
@@ -90,28 +91,25 @@ func (page *specPage) explain() {
 	var text bytes.Buffer
 	_ = spec.ExplainPlainly(&text, s) // into memory
 	page.Plain = passages(text.String())
-	page.Checks = checksInForce(s)
+	page.Rules = rulesByMode(s)
 }
 
 // passage is a heading with sentences and points, as the plain explanation sets them out in text.
 type passage struct {
 	Heading   string
 	Sentences []string
-	Points    []point
+	Points    []string
 }
 
-type point struct {
-	Text string
-	More []string
-}
-
-// passages finds the structure in the plain explanation: a line that ends in a colon before points is a heading, "  - "
-// begins a point, deeper lines belong to it.
+// passages finds the structure in what the plain explanation says of the prop and its files: a line that ends in a colon
+// is a heading, "  - " begins a point. What it says of the checks comes after a heading too and is left out: the page
+// has those with their numbers beside them.
 func passages(text string) []passage {
 	var out []passage
 	cur := &passage{}
 	flush := func() {
-		if cur.Heading != "" || len(cur.Sentences) > 0 || len(cur.Points) > 0 {
+		ofChecks := len(cur.Points) > 0 && aboutCheck(cur.Points[0])
+		if !ofChecks && (cur.Heading != "" || len(cur.Sentences) > 0 || len(cur.Points) > 0) {
 			out = append(out, *cur)
 		}
 		cur = &passage{}
@@ -122,10 +120,8 @@ func passages(text string) []passage {
 		case line == "":
 			flush()
 		case strings.HasPrefix(line, "  - "):
-			cur.Points = append(cur.Points, point{Text: line[4:]})
-		case strings.HasPrefix(line, "    ") && len(cur.Points) > 0:
-			last := &cur.Points[len(cur.Points)-1]
-			last.More = append(last.More, strings.TrimSpace(line))
+			cur.Points = append(cur.Points, line[4:])
+		case strings.HasPrefix(line, "    "): // more of a check
 		case strings.HasSuffix(line, ":"):
 			flush()
 			cur.Heading = strings.TrimSuffix(line, ":")
@@ -137,53 +133,84 @@ func passages(text string) []passage {
 	return out
 }
 
-// checkInForce is one check with its limits as a revision has them, for the whole prop or for one part or set.
-type checkInForce struct {
+// aboutCheck says whether a point of the explanation is about a check: "title (name): …".
+func aboutCheck(point string) bool {
+	_, rest, _ := strings.Cut(point, "(")
+	name, _, _ := strings.Cut(rest, ")")
+	_, known := catalogue()[name]
+	return known
+}
+
+// ruleGroup is the checks that lead to the same when they are not met.
+type ruleGroup struct {
+	Title string
+	Mode  spec.Mode
+	Rules []rule
+}
+
+// rule is one check as a revision has it, for the whole prop or for one part or set.
+type rule struct {
 	Check  spec.Check
 	Of     string // "part mast", "set metal", "" for the whole prop
-	Mode   spec.Mode
-	From   string // who said the mode
-	Reason string
+	From   string // who said what it leads to
+	Reason string // why it does not apply, or from when on it counts
 	Limits []limitInForce
 }
 
 type limitInForce struct{ Key, What, Value, Origin string }
 
-func checksInForce(s *spec.Spec) []checkInForce {
-	var out []checkInForce
+func rulesByMode(s *spec.Spec) []ruleGroup {
+	groups := []ruleGroup{
+		{Title: "Must hold, or the delivery does not pass", Mode: spec.Blocks},
+		{Title: "Told as a warning", Mode: spec.Warns},
+		{Title: "Only measured at this milestone", Mode: spec.Reports},
+		{Title: "Does not apply", Mode: spec.NotAppl},
+	}
+	add := func(check spec.Check, r spec.Rule, of string) {
+		for i := range groups {
+			if groups[i].Mode == r.Mode {
+				groups[i].Rules = append(groups[i].Rules, inForce(check, r, of))
+			}
+		}
+	}
 	for _, check := range acceptance.Catalogue() {
-		out = append(out, inForce(check, s.Rule(check.Name, nil, nil), ""))
+		add(check, s.Rule(check.Name, nil, nil), "")
 		for i := range s.Parts {
 			if _, own := s.Parts[i].Rules[check.Name]; own {
-				out = append(out, inForce(check, s.Rule(check.Name, &s.Parts[i], nil), "part "+s.Parts[i].Name))
+				add(check, s.Rule(check.Name, &s.Parts[i], nil), "part "+s.Parts[i].Name)
 			}
 		}
 		for i := range s.Sets {
 			if _, own := s.Sets[i].Rules[check.Name]; own {
-				out = append(out, inForce(check, s.Rule(check.Name, nil, &s.Sets[i]), "set "+s.Sets[i].Name))
+				add(check, s.Rule(check.Name, nil, &s.Sets[i]), "set "+s.Sets[i].Name)
 			}
 		}
 	}
-	return out
+	return slices.DeleteFunc(groups, func(g ruleGroup) bool { return len(g.Rules) == 0 })
 }
 
-func inForce(check spec.Check, r spec.Rule, of string) checkInForce {
-	c := checkInForce{Check: check, Of: of, Mode: r.Mode, From: r.Origins["mode"], Reason: r.Reason}
+func inForce(check spec.Check, r spec.Rule, of string) rule {
+	out := rule{Check: check, Of: of, From: r.Origins["mode"], Reason: r.Reason}
 	if r.Mode == spec.NotAppl {
-		return c
+		return out
+	}
+	if len(r.CountsFrom) > 0 {
+		out.Reason = "Counts from the milestone " + strings.ToLower(milestoneWord(string(r.CountsFrom[0]))) + " on."
 	}
 	for _, l := range check.Limits {
-		value := "not asked for"
+		value := ""
 		if v, on := r.Numbers[l.Key]; on {
 			value = bound(l, v)
 		} else if word, on := r.Words[l.Key]; on {
 			value = word
-		} else if list, on := r.Lists[l.Key]; on && len(list) > 0 {
+		} else if list, on := r.Lists[l.Key]; on {
 			value = strings.Join(list, ", ")
 		}
-		c.Limits = append(c.Limits, limitInForce{l.Key, l.What, value, r.Origins[l.Key]})
+		if value != "" { // else the limit is off
+			out.Limits = append(out.Limits, limitInForce{l.Key, strings.TrimSuffix(l.What, "."), value, r.Origins[l.Key]})
+		}
 	}
-	return c
+	return out
 }
 
 // specDocument sends the spec as it was written, for the vendor's own check.
