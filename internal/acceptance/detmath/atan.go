@@ -32,7 +32,7 @@ const (
 // (x - c)/(1 + xc), at most 1/32.
 func atanUnit(x float64) (hi, lo float64) {
 	k := math.Floor(float64(x*16) + 0.5)
-	c := k / 16
+	c := float64(k / 16) // the compiler makes a product of it
 	z := x
 	if k > 0 {
 		z = (x - c) / (1 + float64(x*c))

@@ -70,7 +70,7 @@ func Log(x float64) float64 {
 	p = float64(p*z) + 2.0/7
 	p = float64(p*z) + 2.0/5
 	p = float64(p*z) + 2.0/3
-	half := float64(f*f) / 2
+	half := float64(float64(f*f) / 2)
 	k := float64(e)
 	c := half - float64(s*(half+float64(z*p))) - float64(k*ln2Lo)
 	return float64(k*ln2Hi) - (c - f)
