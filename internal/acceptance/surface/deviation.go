@@ -221,7 +221,7 @@ func apart(spots []Spot, gapMM float64) []Spot {
 
 // fromGame asks stratified samples of the game surface, equal in area.
 func (p *Pair) fromGame(ctx context.Context, d *Deviation) error {
-	feet := p.feet(gameSamples)
+	feet := p.feet(p.feetBack)
 	d.HiddenGameShare = feet.hiddenShare
 	n := len(feet.tri)
 	if n == 0 {

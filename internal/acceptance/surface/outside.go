@@ -344,17 +344,23 @@ func (p *Pair) finishPatches(h *Heights, proud []uint32, which []int32, all []Pa
 		return a.Triangle - b.Triangle
 	})
 	o.Patches = all[:min(len(all), maxPatches):min(len(all), maxPatches)]
-	points := make([]float32, 0, 3*len(o.Patches))
-	for i := range o.Patches {
-		q := narrow(o.Patches[i].PeakMM)
-		points = append(points, q[0], q[1], q[2])
+	p.groundPatches(o.Patches)
+}
+
+// groundPatches looks up the game surface below the patches: the normal below the peak, and the triangle below the
+// middle, since a peak may lie on a rim.
+func (p *Pair) groundPatches(patches []Patch) {
+	points := make([]float32, 0, 6*len(patches))
+	for i := range patches {
+		q, m := narrow(patches[i].PeakMM), narrow(patches[i].CentreMM)
+		points = append(points, q[0], q[1], q[2], m[0], m[1], m[2])
 	}
-	near := make([]spatial.Near, len(o.Patches))
+	near := make([]spatial.Near, 2*len(patches))
 	p.onGame.Closest(points, float32(math.Inf(1)), near, p.threads)
-	for i := range o.Patches {
-		q := &o.Patches[i]
-		n, _ := p.skin.normal(&near[i])
-		q.Number, q.Normal, q.GameTriangle = i+1, unit(n), int(p.skin.source[near[i].Tri])
+	for i := range patches {
+		q := &patches[i]
+		n, _ := p.skin.normal(&near[2*i])
+		q.Number, q.Normal, q.GameTriangle = i+1, unit(n), int(p.skin.source[near[2*i+1].Tri])
 		q.PeakMM, q.CentreMM = toMM(q.PeakMM), toMM(q.CentreMM)
 	}
 }

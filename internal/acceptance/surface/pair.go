@@ -62,6 +62,8 @@ type Pair struct {
 	opt          Options
 	threads      int
 
+	feetBack, feetReach int // samples of the game surface: gameSamples and reachSamples, fewer in tests
+
 	diagonal float64    // of the game surface's bounding box, metres
 	noise    float64    // metres: heights below it are rounding
 	bounds   box        // of the game surface
@@ -105,7 +107,8 @@ const noiseShare = 0x1p-21
 
 // NewPair readies a comparison; nothing is measured yet. The surfaces are kept and must not change.
 func NewPair(game, sculpt Mesh, opt Options) *Pair {
-	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: boundsOf(game)}
+	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: boundsOf(game),
+		feetBack: gameSamples, feetReach: reachSamples}
 	p.diagonal = p.bounds.diagonal()
 	for _, o := range opt.Open {
 		if l := length(o.Normal); l > 0 {

@@ -69,7 +69,7 @@ const farShare = 0.5
 // Reach casts projection rays from the cage inward, past the game surface as far as the back reach.
 func (p *Pair) Reach(ctx context.Context, cage Cage) (*Reach, error) {
 	p.ready()
-	f := p.feet(reachSamples)
+	f := p.feet(p.feetReach)
 	r := &Reach{HiddenShare: f.hiddenShare, AreaEachMM2: f.areaEachMM2}
 	c := p.newCaster(cage)
 	n := len(f.tri)

@@ -14,7 +14,7 @@ type Patch struct {
 	RadiusMM     float64    // a ball about CentreMM holds the patch
 	Normal       [3]float64 // of the game surface below the peak, unit
 	Triangle     int        // of the sculpt, at the peak
-	GameTriangle int        // below the peak
+	GameTriangle int        // below the middle
 }
 
 // Heat is the game surface cut into small triangles, with the distance to the sculpt at every vertex.
