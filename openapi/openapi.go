@@ -11,3 +11,4 @@ import _ "embed"
 var Description []byte
 
 //go:generate go tool oapi-codegen -config generate.yaml -o ../internal/httpapi/api/api.gen.go proofhouse.yaml
+//go:generate go tool oapi-codegen -config ../internal/client/generate.yaml -o ../internal/client/api.gen.go proofhouse.yaml

@@ -90,13 +90,18 @@ func TestEveryFailureIsAProblem(t *testing.T) {
 
 func TestGeneratedCodeIsFresh(t *testing.T) {
 	t.Parallel()
-	out := filepath.Join(t.TempDir(), "api.gen.go")
-	cmd := exec.CommandContext(t.Context(), "go", "tool", "oapi-codegen", "-config", "generate.yaml", "-o", out, "proofhouse.yaml")
-	msg, err := cmd.CombinedOutput()
-	require.NoError(t, err, string(msg))
-	fresh, err := os.ReadFile(out)
-	require.NoError(t, err)
-	committed, err := os.ReadFile("../internal/httpapi/api/api.gen.go")
-	require.NoError(t, err)
-	require.True(t, bytes.Equal(fresh, committed), "run `go generate ./openapi` and commit the result")
+	for config, generated := range map[string]string{
+		"generate.yaml":                    "../internal/httpapi/api/api.gen.go",
+		"../internal/client/generate.yaml": "../internal/client/api.gen.go",
+	} {
+		out := filepath.Join(t.TempDir(), "api.gen.go")
+		cmd := exec.CommandContext(t.Context(), "go", "tool", "oapi-codegen", "-config", config, "-o", out, "proofhouse.yaml")
+		msg, err := cmd.CombinedOutput()
+		require.NoError(t, err, string(msg))
+		fresh, err := os.ReadFile(out)
+		require.NoError(t, err)
+		committed, err := os.ReadFile(generated)
+		require.NoError(t, err)
+		require.True(t, bytes.Equal(fresh, committed), "%s: run `go generate ./openapi` and commit the result", generated)
+	}
 }

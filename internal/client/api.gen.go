@@ -550,10 +550,7 @@ type Digest = string
 
 // Event defines model for Event.
 type Event struct {
-	At time.Time `json:"at"`
-
-	// By Empty for the machine.
-	By        string             `json:"by"`
+	At        time.Time          `json:"at"`
 	Index     int64              `json:"index"`
 	Kind      string             `json:"kind"`
 	SubjectId openapi_types.UUID `json:"subject_id"`
@@ -583,7 +580,7 @@ type ExplainedSpec struct {
 	Rows      []ExplainedRow     `json:"rows"`
 	SpecId    openapi_types.UUID `json:"spec_id"`
 
-	// Text The same as a table for people.
+	// Text The spec in force for people, as `worker explain` prints it.
 	Text string `json:"text"`
 }
 
@@ -1244,7 +1241,7 @@ type Verdict string
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
 	Late      bool               `json:"late"`
-	Milestone Milestone          `json:"milestone"`
+	Milestone WorkMilestone      `json:"milestone"`
 	PropCode  string             `json:"prop_code"`
 	PropId    openapi_types.UUID `json:"prop_id"`
 	PropTitle string             `json:"prop_title"`
@@ -1263,6 +1260,22 @@ type WorkItemPage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// WorkMilestone defines model for WorkMilestone.
+type WorkMilestone struct {
+	Delivery *DeliveryHead `json:"delivery"`
+
+	// Desk Whose turn it is.
+	Desk   Desk                `json:"desk"`
+	DueOn  *openapi_types.Date `json:"due_on"`
+	Id     openapi_types.UUID  `json:"id"`
+	Kind   MilestoneKind       `json:"kind"`
+	Rounds int                 `json:"rounds"`
+
+	// Since When it came into this state.
+	Since time.Time      `json:"since"`
+	State MilestoneState `json:"state"`
 }
 
 // WorkOrder defines model for WorkOrder.
@@ -1919,16 +1932,12 @@ type ClientInterface interface {
 
 	// ChangePasswordWithBody Change your own password
 	//
-	// From a page's session only, not with a token. Your other sessions end.
-	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
 	ChangePasswordWithBody(ctx context.Context, params *ChangePasswordParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ChangePassword Change your own password
-	//
-	// From a page's session only, not with a token. Your other sessions end.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -1956,7 +1965,7 @@ type ClientInterface interface {
 
 	// OpenDeliveryWithBody Open a delivery with its manifest
 	//
-	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 	// goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 	// manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 	//
@@ -1967,7 +1976,7 @@ type ClientInterface interface {
 
 	// OpenDelivery Open a delivery with its manifest
 	//
-	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 	// goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 	// manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 	//
@@ -2771,8 +2780,6 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 
 // ChangePasswordWithBody Change your own password
 //
-// From a page's session only, not with a token. Your other sessions end.
-//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
@@ -2789,8 +2796,6 @@ func (c *Client) ChangePasswordWithBody(ctx context.Context, params *ChangePassw
 }
 
 // ChangePassword Change your own password
-//
-// From a page's session only, not with a token. Your other sessions end.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -2858,7 +2863,7 @@ func (c *Client) CancelMilestone(ctx context.Context, milestoneId MilestoneId, p
 
 // OpenDeliveryWithBody Open a delivery with its manifest
 //
-// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 // goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 // manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 //
@@ -2879,7 +2884,7 @@ func (c *Client) OpenDeliveryWithBody(ctx context.Context, milestoneId Milestone
 
 // OpenDelivery Open a delivery with its manifest
 //
-// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 // goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 // manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 //
@@ -6577,16 +6582,12 @@ type ClientWithResponsesInterface interface {
 
 	// ChangePasswordWithBodyWithResponse Change your own password
 	//
-	// From a page's session only, not with a token. Your other sessions end.
-	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
 	ChangePasswordWithBodyWithResponse(ctx context.Context, params *ChangePasswordParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error)
 
 	// ChangePasswordWithResponse Change your own password
-	//
-	// From a page's session only, not with a token. Your other sessions end.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -6616,7 +6617,7 @@ type ClientWithResponsesInterface interface {
 
 	// OpenDeliveryWithBodyWithResponse Open a delivery with its manifest
 	//
-	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 	// goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 	// manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 	//
@@ -6627,7 +6628,7 @@ type ClientWithResponsesInterface interface {
 
 	// OpenDeliveryWithResponse Open a delivery with its manifest
 	//
-	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 	// goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 	// manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 	//
@@ -8972,11 +8973,18 @@ func (r LogInResponse) ContentType() string {
 	return ""
 }
 
+// LogOutResponse204Headers the declared response headers of an HTTP 204 response for LogOut
+type LogOutResponse204Headers struct {
+	SetCookie string
+}
+
 type LogOutResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
 	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
 	ApplicationproblemJSONDefault *Problem
+	// Headers204 the parsed response headers for an HTTP 204 response
+	Headers204 *LogOutResponse204Headers
 }
 
 // GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
@@ -10168,8 +10176,6 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 
 // ChangePasswordWithBodyWithResponse Change your own password
 //
-// From a page's session only, not with a token. Your other sessions end.
-//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
@@ -10182,8 +10188,6 @@ func (c *ClientWithResponses) ChangePasswordWithBodyWithResponse(ctx context.Con
 }
 
 // ChangePasswordWithResponse Change your own password
-//
-// From a page's session only, not with a token. Your other sessions end.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -10237,7 +10241,7 @@ func (c *ClientWithResponses) CancelMilestoneWithResponse(ctx context.Context, m
 
 // OpenDeliveryWithBodyWithResponse Open a delivery with its manifest
 //
-// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 // goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 // manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 //
@@ -10254,7 +10258,7 @@ func (c *ClientWithResponses) OpenDeliveryWithBodyWithResponse(ctx context.Conte
 
 // OpenDeliveryWithResponse Open a delivery with its manifest
 //
-// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to `single_max_bytes`
+// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
 // goes up in one PUT. A larger one goes up in parts: give `part_bytes` and the SHA-256 of every part with the
 // manifest. Each link binds digest, length and `If-None-Match: *`, so it can put nothing but what you declared.
 //
@@ -12223,6 +12227,19 @@ func ParseLogOutResponse(rsp *http.Response) (*LogOutResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		var headers LogOutResponse204Headers
+		if values := rsp.Header.Values("Set-Cookie"); len(values) > 0 {
+			var value string
+			if err := runtime.BindStyledParameterWithOptions("simple", "Set-Cookie", values[0], &value, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			}
+			headers.SetCookie = value
+		}
+		response.Headers204 = &headers
 	}
 
 	return response, nil

@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
@@ -24,8 +23,11 @@ func (h *handlers) ExplainSpec(ctx context.Context, r api.ExplainSpecRequestObje
 	if err != nil {
 		return nil, err
 	}
-	rows := Explain(resolved)
-	return api.ExplainSpec200JSONResponse{SpecId: revision.ID, Milestone: milestone, Rows: rows, Text: table(rows)}, nil
+	var text strings.Builder // the same words as `worker explain`
+	if err := spec.Explain(&text, resolved); err != nil {
+		return nil, fmt.Errorf("explain spec %s: %w", revision.ID, err)
+	}
+	return api.ExplainSpec200JSONResponse{SpecId: revision.ID, Milestone: milestone, Rows: Explain(resolved), Text: text.String()}, nil
 }
 
 // Explain lists every rule of a spec in the order of a report: first as it holds for the whole prop, then where a part
@@ -71,19 +73,4 @@ func rowsOf(check spec.Check, r spec.Rule, part, set string) []api.ExplainedRow 
 		rows = append(rows, row)
 	}
 	return rows
-}
-
-// table is the rows for people.
-func table(rows []api.ExplainedRow) string {
-	var b strings.Builder
-	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', 0)
-	for _, r := range rows {
-		where := or(r.Part, "")
-		if r.Set != nil {
-			where = "set " + *r.Set
-		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s %s\t%s\t%s\n", r.Check, where, r.Limit, r.Value, r.Unit, r.Mode, r.Origin)
-	}
-	_ = w.Flush() // into memory
-	return b.String()
 }

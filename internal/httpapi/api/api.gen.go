@@ -578,7 +578,7 @@ type ExplainedSpec struct {
 	Rows      []ExplainedRow     `json:"rows"`
 	SpecId    openapi_types.UUID `json:"spec_id"`
 
-	// Text The same as a table for people.
+	// Text The spec in force for people, as `worker explain` prints it.
 	Text string `json:"text"`
 }
 
