@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 
 	"proofhouse/internal/desk"
@@ -27,7 +28,14 @@ it replaces neither.
 
 func main() { os.Exit(run()) }
 
-func run() int {
+func run() (code int) {
+	// Go ends a program that panics with 2, which here means "called wrongly".
+	defer func() {
+		if p := recover(); p != nil {
+			fmt.Fprintf(os.Stderr, "worker: a fault of its own stopped it: %v\n%s", p, debug.Stack())
+			code = desk.ExitNotEvaluated
+		}
+	}()
 	if len(os.Args) > 1 && os.Args[1] == inspection.ChildArg {
 		frames := os.Stdout
 		os.Stdout = os.Stderr // whatever prints must not end up between the frames
@@ -40,6 +48,9 @@ func run() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	s := desk.Streams{Out: os.Stdout, Err: os.Stderr, Terminal: isTerminal(os.Stderr)}
+	if s.Terminal && isTerminal(os.Stdin) {
+		s.In = os.Stdin
+	}
 	exe, err := os.Executable()
 	if err != nil {
 		fmt.Fprintf(os.Stderr, "worker: cannot find itself: %v\n", err)

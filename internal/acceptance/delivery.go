@@ -65,12 +65,14 @@ func holdsDelivery(folder string) (bool, error) {
 	if err != nil {
 		return false, fmt.Errorf("%w: %w", ErrDelivery, err)
 	}
+	holds := false
 	for _, e := range entries {
-		if e.Type().IsRegular() && (e.Name() == ManifestName || isGeometry(e.Name())) {
-			return true, nil
+		if e.Name() == "evidence.json" { // what an earlier inspection left here, pictures and models too
+			return false, nil
 		}
+		holds = holds || e.Type().IsRegular() && (e.Name() == ManifestName || isGeometry(e.Name()))
 	}
-	return false, nil
+	return holds, nil
 }
 
 // hiddenName says whether a file or folder is a system's own and no part of a delivery.

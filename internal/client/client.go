@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
+	"strconv"
 	"strings"
 	"time"
 )
@@ -19,7 +21,11 @@ func New(base, token string) (*Service, error) {
 	transport := http.DefaultTransport.(*http.Transport).Clone()
 	transport.ResponseHeaderTimeout = 2 * time.Minute
 	h := &http.Client{Transport: transport}
-	api, err := NewClientWithResponses(strings.TrimRight(base, "/"), WithHTTPClient(h), WithRequestEditorFn(func(_ context.Context, r *http.Request) error {
+	u, err := url.Parse(base)
+	if err != nil || (u.Scheme != "http" && u.Scheme != "https") || u.Host == "" {
+		return nil, fmt.Errorf("the address %q cannot be used: it begins with http:// or https://", base)
+	}
+	api, err := NewClientWithResponses(strings.TrimRight(base, "/"), WithHTTPClient(again{h}), WithRequestEditorFn(func(_ context.Context, r *http.Request) error {
 		if token != "" {
 			r.Header.Set("Authorization", "Bearer "+token)
 		}
@@ -68,4 +74,44 @@ func Refusal(doing string, r *http.Response, p *Problem) error {
 		status = r.StatusCode
 	}
 	return &Refused{Doing: doing, Status: status, Problem: p}
+}
+
+// again sends a request again that may be sent twice: one that only reads, or one that carries an Idempotency-Key.
+type again struct{ *http.Client }
+
+const tries = 5
+
+// Do is one call. A break of the connection, an overload or a restart of the service costs a pause and another try.
+func (a again) Do(r *http.Request) (*http.Response, error) {
+	safe := r.Method == http.MethodGet || r.Header.Get("Idempotency-Key") != "" && (r.Body == nil || r.GetBody != nil)
+	pause := 300 * time.Millisecond
+	for try := 1; ; try++ {
+		answer, err := a.Client.Do(r)
+		if !safe || try == tries || r.Context().Err() != nil || err == nil && !passing(answer.StatusCode) {
+			return answer, err
+		}
+		wait := pause
+		if err == nil {
+			if s, perr := strconv.Atoi(answer.Header.Get("Retry-After")); perr == nil {
+				wait = min(time.Duration(s)*time.Second, 30*time.Second)
+			}
+			_ = answer.Body.Close()
+		}
+		select {
+		case <-r.Context().Done():
+			return nil, r.Context().Err()
+		case <-time.After(wait):
+		}
+		pause *= 2
+		if r.GetBody != nil {
+			if r.Body, err = r.GetBody(); err != nil {
+				return nil, err
+			}
+		}
+	}
+}
+
+// passing says whether an answer's status is one that another try may change.
+func passing(status int) bool {
+	return status == http.StatusTooManyRequests || status == http.StatusBadGateway || status == http.StatusServiceUnavailable || status == http.StatusGatewayTimeout
 }

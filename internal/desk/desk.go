@@ -8,7 +8,9 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"os"
+	"path/filepath"
+	"strings"
+	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
 )
@@ -21,8 +23,9 @@ const (
 	ExitNotEvaluated = 3
 )
 
-// Streams are where a command writes: what was asked for, and everything else.
+// Streams are where a command writes, what was asked for and everything else, and where it may ask.
 type Streams struct {
+	In       io.Reader // nil: nobody is there to answer
 	Out, Err io.Writer
 	Terminal bool // Err is a terminal: progress may be drawn over itself
 }
@@ -45,43 +48,62 @@ func wrongCall(s Streams, fs *flag.FlagSet, format string, args ...any) int {
 	return ExitWrongCall
 }
 
-// parse reads flags and gives the one folder that must follow. done is set where the call ends here, with its exit code.
-func parse(s Streams, fs *flag.FlagSet, args []string, what string) (arg string, code int, done bool) {
+// parse reads flags and the one folder that must stand among them, before or after. done is set where the call ends here,
+// with its exit code.
+func parse(s Streams, fs *flag.FlagSet, args []string) (folder string, code int, done bool) {
 	fs.SetOutput(s.Err)
-	if err := fs.Parse(args); errors.Is(err, flag.ErrHelp) {
-		return "", ExitPass, true
-	} else if err != nil {
-		return "", ExitWrongCall, true
+	var rest []string
+	for {
+		if err := fs.Parse(args); errors.Is(err, flag.ErrHelp) {
+			return "", ExitPass, true
+		} else if err != nil {
+			return "", ExitWrongCall, true
+		}
+		if args = fs.Args(); len(args) == 0 {
+			break
+		}
+		rest, args = append(rest, args[0]), args[1:]
 	}
-	if fs.NArg() != 1 {
-		return "", wrongCall(s, fs, "it takes one %s, and %d were given", what, fs.NArg()), true
+	if len(rest) != 1 {
+		return "", wrongCall(s, fs, "it takes one folder, and %d were given", len(rest)), true
 	}
-	return fs.Arg(0), 0, false
+	return rest[0], 0, false
 }
 
-// readSpec reads a spec's file; the error is one sentence.
-func readSpec(path string) ([]byte, error) {
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return nil, fmt.Errorf("the spec cannot be read: %w", err)
+// beside is a path next to a folder, named after it.
+func beside(folder, ending string) string {
+	clean := filepath.Clean(folder)
+	if base := filepath.Base(clean); base == "." || base == ".." {
+		if abs, err := filepath.Abs(clean); err == nil {
+			clean = abs
+		}
 	}
-	return data, nil
+	return clean + ending
 }
 
-// bar draws progress: over itself on a terminal, and nothing in a pipe, where a table follows anyway.
+// bar shows progress: drawn over itself on a terminal, a plain line for each quarter in a pipe.
 type bar struct {
-	s     Streams
-	label string
-	shown bool
+	s       Streams
+	label   string
+	shown   bool
+	quarter int
 }
 
 func (b *bar) set(what string, done float64) {
+	done = max(0, min(1, done))
 	if !b.s.Terminal {
+		if quarter := int(4 * done); quarter > b.quarter && quarter < 4 {
+			b.quarter = quarter
+			fmt.Fprintf(b.s.Err, "%s: %d %%, %s\n", b.label, 25*quarter, what)
+		}
 		return
 	}
-	const width = 24
-	full := min(width, max(0, int(done*width+0.5)))
-	fmt.Fprintf(b.s.Err, "\r\x1b[K%s [%s%s] %3.0f %%  %s", b.label, repeat('=', full), repeat(' ', width-full), 100*done, what)
+	const width, room = 24, 36
+	full := int(done*width + 0.5)
+	if utf8.RuneCountInString(what) > room {
+		what = string([]rune(what)[:room-1]) + "…"
+	}
+	fmt.Fprintf(b.s.Err, "\r\x1b[K%s [%s%s] %3.0f %%  %s", b.label, strings.Repeat("=", full), strings.Repeat(" ", width-full), 100*done, what)
 	b.shown = true
 }
 
@@ -92,13 +114,15 @@ func (b *bar) clear() {
 	}
 }
 
-func repeat(c byte, n int) string {
-	out := make([]byte, n)
-	for i := range out {
-		out[i] = c
-	}
-	return string(out)
-}
-
 // interrupted says whether a command was ended by the person at the keyboard.
 func interrupted(ctx context.Context) bool { return ctx.Err() != nil }
+
+// failed reports that the inspection itself could not be run.
+func failed(ctx context.Context, s Streams, err error) int {
+	if interrupted(ctx) {
+		fmt.Fprintln(s.Err, "Stopped before the end: nothing was decided.")
+	} else {
+		fmt.Fprintf(s.Err, "Not evaluated: %v.\n", err)
+	}
+	return ExitNotEvaluated
+}

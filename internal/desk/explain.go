@@ -3,10 +3,8 @@ package desk
 import (
 	"flag"
 	"fmt"
-	"path/filepath"
 
 	"proofhouse/internal/acceptance/spec"
-	"proofhouse/internal/inspection"
 )
 
 const explainUsage = `Print the spec in force: every limit, whether it blocks, and where it comes from.
@@ -31,15 +29,9 @@ func Explain(s Streams, args []string) int {
 	case *path == "":
 		return wrongCall(s, f, "say which spec to explain: --spec FILE")
 	}
-	data, err := readSpec(*path)
+	_, resolved, err := readSpec(*path, *milestone)
 	if err != nil {
-		return wrongCall(s, f, "%v", err)
-	}
-	resolved, err := inspection.ResolveSpec(inspection.Job{
-		SpecName: filepath.Base(*path), Spec: data, SpecDir: filepath.Dir(*path), Milestone: spec.Milestone(*milestone),
-	})
-	if err != nil {
-		fmt.Fprintln(s.Err, err)
+		fmt.Fprintf(s.Err, "worker explain: %v\n", err)
 		return ExitWrongCall
 	}
 	if err := spec.Explain(s.Out, resolved); err != nil {

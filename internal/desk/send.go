@@ -13,7 +13,10 @@ import (
 	"strings"
 	"time"
 
+	"github.com/google/uuid"
+
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/client"
 )
 
@@ -30,9 +33,9 @@ Exit: 0 technically clear, 1 issues that block (found here: nothing was sent), 3
 `
 
 type sendCall struct {
-	inspectCall
+	call
 	server, tokenFile, note string
-	anyway, noWait          bool
+	anyway, anew, noWait    bool
 }
 
 // Send is the command `worker send`. token is what the environment holds, "" for nothing.
@@ -43,55 +46,82 @@ func Send(ctx context.Context, s Streams, exe, token string, args []string) int 
 	f.StringVar(&c.tokenFile, "token-file", "", "a `file` that holds the token")
 	f.StringVar(&c.note, "note", "", "a `sentence` for the studio")
 	f.BoolVar(&c.anyway, "anyway", false, "send even where this machine found issues")
+	f.BoolVar(&c.anew, "anew", false, "give up a delivery of this milestone that is under way with other files, and begin anew")
 	f.BoolVar(&c.noWait, "no-wait", false, "do not wait for the service's findings")
-	folder, code, done := parse(s, f, args, "folder")
+	folder, code, done := parse(s, f, args)
 	if done {
 		return code
 	}
-	if c.specPath == "" || c.server == "" {
-		return wrongCall(s, f, "both --spec and --server are needed")
+	if code, ok := c.prepare(s, f); !ok {
+		return code
 	}
-	if c.tokenFile != "" {
-		data, err := os.ReadFile(c.tokenFile)
-		if err != nil {
-			return wrongCall(s, f, "the token cannot be read: %v", err)
-		}
-		token = strings.TrimSpace(string(data))
-	}
-	if token == "" {
-		return wrongCall(s, f, "no token: set PROOFHOUSE_TOKEN or --token-file")
+	service, code, ok := c.service(s, f, token)
+	if !ok {
+		return code
 	}
 	if info, err := os.Stat(folder); err != nil || !info.IsDir() {
 		return wrongCall(s, f, "there is no folder %s", folder)
 	}
-	m, code, ok := c.clear(ctx, s, f, exe, folder)
+	work, err := c.findWork(ctx, service, folder)
+	if err != nil {
+		return unsent(ctx, s, err)
+	}
+	c.milestone = string(work.Milestone.Kind)
+	m, code, ok := c.cleared(ctx, s, f, exe, folder)
 	if !ok {
 		return code
 	}
-	return c.deliver(ctx, s, token, folder, m)
+	return c.deliver(ctx, s, service, work, folder, m)
 }
 
-// clear inspects the folder here. ok says that it may be sent.
-func (c sendCall) clear(ctx context.Context, s Streams, f *flag.FlagSet, exe, folder string) (m *acceptance.Manifest, code int, ok bool) {
+func (c *sendCall) service(s Streams, f *flag.FlagSet, token string) (service *client.Service, code int, ok bool) {
+	if c.server == "" {
+		return nil, wrongCall(s, f, "say where to send it: --server URL"), false
+	}
+	if c.tokenFile != "" {
+		data, err := os.ReadFile(c.tokenFile)
+		if err != nil {
+			return nil, wrongCall(s, f, "the token cannot be read: %v", err), false
+		}
+		token = strings.TrimSpace(string(data))
+	}
+	if token == "" {
+		return nil, wrongCall(s, f, "no token: set PROOFHOUSE_TOKEN or --token-file"), false
+	}
+	service, err := client.New(c.server, token)
+	if err != nil {
+		return nil, wrongCall(s, f, "%v", err), false
+	}
+	return service, 0, true
+}
+
+// findWork finds the milestone to deliver: the one that the call or delivery.yaml names, else the one of the prop that
+// lies on the vendor's desk.
+func (c *sendCall) findWork(ctx context.Context, service *client.Service, folder string) (*client.WorkItem, error) {
+	kind := c.milestone
+	if kind == "" {
+		if data, err := os.ReadFile(filepath.Join(folder, acceptance.ManifestName)); err == nil {
+			if m, err := spec.ParseManifest(acceptance.ManifestName, data); err == nil { // its faults are told by the inspection
+				kind = string(m.Milestone)
+			}
+		}
+	}
+	return service.FindMilestone(ctx, c.resolved.Prop, kind)
+}
+
+// cleared inspects the folder here. ok says that it may be sent.
+func (c *sendCall) cleared(ctx context.Context, s Streams, f *flag.FlagSet, exe, folder string) (m *acceptance.Manifest, code int, ok bool) {
 	out := c.out
 	if out == "" {
-		out = strings.TrimRight(folder, `/\`) + "-evidence"
+		out = beside(folder, "-evidence")
 	}
-	b := &bar{s: s, label: "inspecting here"}
-	o, err := c.run(ctx, exe, folder, out, c.threads, b.set)
-	b.clear()
-	if err != nil {
-		return nil, failed(ctx, s, err), false
+	got, code, ok := c.inspect(ctx, s, exe, folder, out, "inspecting here")
+	if !ok {
+		return nil, code, false
 	}
-	if o.Refused != "" {
-		fmt.Fprintln(s.Err, o.Refused)
-		return nil, ExitWrongCall, false
-	}
-	e, _, err := readEvidence(out)
-	if err != nil {
-		return nil, failed(ctx, s, err), false
-	}
+	e := got.evidence
 	fmt.Fprintf(s.Out, "Inspected here: %s\n", e.Headline)
+	tellQuestions(s.Out, got.outcome.Questions)
 	if e.Verdict != acceptance.VerdictPass && !c.anyway {
 		if err := acceptance.WriteTable(s.Out, e); err != nil {
 			return nil, failed(ctx, s, err), false
@@ -99,28 +129,22 @@ func (c sendCall) clear(ctx context.Context, s Streams, f *flag.FlagSet, exe, fo
 		fmt.Fprintln(s.Out, "Nothing was sent. Put it right and send again, or send it as it is with --anyway.")
 		return nil, exitOf(e.Verdict), false
 	}
-	if o.Manifest == nil || len(o.Manifest.Files) == 0 || o.Manifest.Prop == "" {
-		return nil, wrongCall(s, f, "%s names no prop and files; write %s", folder, acceptance.ManifestName), false
+	m = got.outcome.Manifest
+	if m == nil || len(m.Files) == 0 {
+		return nil, wrongCall(s, f, "%s holds no files to send", folder), false
 	}
-	return o.Manifest, 0, true
+	return m, 0, true
 }
 
-func (c sendCall) deliver(ctx context.Context, s Streams, token, folder string, m *acceptance.Manifest) int {
-	service, err := client.New(c.server, token)
-	if err != nil {
-		return unsent(ctx, s, err)
-	}
-	kind := c.milestone
-	if kind == "" {
-		kind = string(m.Milestone)
-	}
-	work, err := service.FindMilestone(ctx, m.Prop, kind)
-	if err != nil {
-		return unsent(ctx, s, err)
-	}
+func (c *sendCall) deliver(ctx context.Context, s Streams, service *client.Service, work *client.WorkItem, folder string, m *acceptance.Manifest) int {
 	var paths, roles []string
 	for _, f := range m.Files {
 		paths, roles = append(paths, f.Path), append(roles, f.Role)
+	}
+	if c.anew {
+		if err := service.AbandonOpen(ctx, work.Milestone.Id); err != nil {
+			return unsent(ctx, s, err)
+		}
 	}
 	b := &bar{s: s, label: m.Prop}
 	d, err := service.Deliver(ctx, work.Milestone.Id, c.note, client.FilesOf(folder, paths, roles), func(doing string, done, total int64) {
@@ -130,21 +154,25 @@ func (c sendCall) deliver(ctx context.Context, s Streams, token, folder string, 
 	if err != nil {
 		return unsent(ctx, s, err)
 	}
-	fmt.Fprintf(s.Out, "Delivered: %s, %s, number %d, %d files, %.1f MB\n", d.Delivery.PropCode, d.Delivery.MilestoneKind, d.Delivery.Number, d.Delivery.FileCount, float64(d.Delivery.Bytes)/1e6)
-	if err := keepReceipt(folder, d); err != nil {
+	fmt.Fprintf(s.Out, "Delivered: %s, %s, number %d, files: %d, %.1f MB", d.Delivery.PropCode, d.Delivery.MilestoneKind, d.Delivery.Number, d.Delivery.FileCount, float64(d.Delivery.Bytes)/1e6)
+	if d.SentBytes < d.Delivery.Bytes {
+		fmt.Fprintf(s.Out, " (%.1f MB of it had arrived before)", float64(d.Delivery.Bytes-d.SentBytes)/1e6)
+	}
+	fmt.Fprintln(s.Out)
+	if receipt, err := keepReceipt(folder, d); err != nil {
 		fmt.Fprintf(s.Err, "The receipt could not be kept: %v\n", err)
 	} else {
-		fmt.Fprintf(s.Out, "Receipt: %s\n", receiptPath(folder, d.Delivery.Number))
+		fmt.Fprintf(s.Out, "Receipt: %s\n", receipt)
 	}
 	if c.noWait {
 		return ExitPass
 	}
-	return awaitFindings(ctx, s, service, d)
+	return awaitFindings(ctx, s, service, d.Delivery.Id)
 }
 
-func awaitFindings(ctx context.Context, s Streams, service *client.Service, d *client.Delivered) int {
+func awaitFindings(ctx context.Context, s Streams, service *client.Service, delivery uuid.UUID) int {
 	fmt.Fprintln(s.Out, "The service inspects it; you may stop waiting at any time, nothing is lost.")
-	got, err := service.Await(ctx, d.Delivery.Id)
+	got, err := service.Await(ctx, delivery)
 	if err != nil {
 		return unsent(ctx, s, err)
 	}
@@ -158,12 +186,15 @@ func awaitFindings(ctx context.Context, s Streams, service *client.Service, d *c
 		return ExitNotEvaluated
 	}
 	body, err := io.ReadAll(io.LimitReader(answer.Body, 64<<20))
-	if err != nil || answer.StatusCode != http.StatusOK {
-		return unsent(ctx, s, errors.Join(err, client.Refusal("fetch the findings", answer, nil)))
+	if err == nil && answer.StatusCode != http.StatusOK {
+		err = client.Refusal("fetch the findings", answer, nil)
+	}
+	if err != nil {
+		return unsent(ctx, s, err)
 	}
 	var e acceptance.Evidence
 	if err := json.Unmarshal(body, &e); err != nil {
-		return unsent(ctx, s, err)
+		return unsent(ctx, s, fmt.Errorf("read the service's findings: %w", err))
 	}
 	fmt.Fprintln(s.Out, "The service's findings:")
 	if err := acceptance.WriteTable(s.Out, &e); err != nil {
@@ -172,27 +203,29 @@ func awaitFindings(ctx context.Context, s Streams, service *client.Service, d *c
 	return exitOf(e.Verdict)
 }
 
+// unsent says why it was not sent, or not waited for.
 func unsent(ctx context.Context, s Streams, err error) int {
-	if interrupted(ctx) {
+	var refused *client.Refused
+	switch {
+	case interrupted(ctx):
 		fmt.Fprintln(s.Err, "Stopped. Send again at any time: what has arrived is not sent twice.")
-	} else {
+	case errors.As(err, &refused):
 		fmt.Fprintf(s.Err, "%v\n", err)
+	default:
+		fmt.Fprintf(s.Err, "%v\nSend again at any time: what has arrived is not sent twice.\n", err)
 	}
 	return ExitNotEvaluated
 }
 
-func receiptPath(folder string, number int) string {
-	return fmt.Sprintf("%s-receipt-%d.json", strings.TrimRight(folder, `/\`), number)
-}
-
 // keepReceipt writes the seal's receipt beside the folder: held there, it is a witness that the service cannot change.
-func keepReceipt(folder string, d *client.Delivered) error {
+func keepReceipt(folder string, d *client.Delivered) (path string, err error) {
+	path = beside(folder, fmt.Sprintf("-receipt-%d.json", d.Delivery.Number))
 	data, err := json.MarshalIndent(struct {
 		Saved   time.Time      `json:"saved"`
 		Receipt client.Receipt `json:"receipt"`
 	}{time.Now().UTC().Truncate(time.Second), d.Receipt}, "", "  ")
 	if err != nil {
-		return err
+		return "", err
 	}
-	return os.WriteFile(filepath.Clean(receiptPath(folder, d.Delivery.Number)), append(data, '\n'), 0o644)
+	return path, os.WriteFile(path, append(data, '\n'), 0o644)
 }
