@@ -136,6 +136,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err := c.startNotary(ctx, group, log); err != nil {
 		return err
 	}
+	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
 	log.InfoContext(ctx, "serving", "config", c.visible())
 	serving(c.publicURL)
 	return group.Wait()
@@ -201,6 +202,9 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 		pool.Close()
 		return fmt.Errorf("the notary's key: %w", err)
 	}
+	notary.OnError = func(err error) {
+		log.ErrorContext(ctx, "the heads of the logs were not signed; trying again", "error", err.Error())
+	}
 	log.InfoContext(ctx, "signing the heads of the logs", "verifier", notary.Verifier())
 	group.Go(func() error {
 		defer pool.Close()
@@ -210,6 +214,22 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 		return nil
 	})
 	return nil
+}
+
+// sweepKeys forgets idempotency keys whose time is over, once an hour.
+func sweepKeys(ctx context.Context, store *ledger.Store, log *slog.Logger) {
+	tick := time.NewTicker(time.Hour)
+	defer tick.Stop()
+	for {
+		if _, err := store.SweepKeys(ctx); err != nil && ctx.Err() == nil {
+			log.ErrorContext(ctx, "old idempotency keys stay for now", "error", err.Error())
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
 }
 
 // serveOn serves until ctx ends, then lets what is under way finish.

@@ -162,12 +162,15 @@ func (s *Server) exportWorkOrder(c echo.Context) error {
 	if err != nil {
 		return ledger.ErrNotFound
 	}
+	who, _ := Caller(ctx)
 	var order ledger.WorkOrder
-	bundle, err := read(ctx, s, func(tx *ledger.Tx) (b []byte, err error) {
+	var bundle []byte
+	err = s.store.InSnapshot(ctx, who, func(tx *ledger.Tx) (err error) { // one state for all its statements
 		if order, err = tx.WorkOrder(ctx, id); err != nil {
-			return nil, err
+			return err
 		}
-		return tx.Bundle(ctx, id)
+		bundle, err = tx.Bundle(ctx, id)
+		return err
 	})
 	if err != nil {
 		return err
