@@ -69,8 +69,7 @@ func (p plane) at(q [2]float64) (x, y float64) {
 func drawOutlines(c *raster.Canvas, v *outlineView, b box, pixelMM float64) {
 	c.Rect(b.x0, b.y0, b.x1, b.y1, white)
 	const foot = 54
-	half := float64(min(float64(b.x1-b.x0), float64(b.y1-b.y0-foot))/2) - 12
-	p := plane{half / v.HalfMM, float64(float64(b.x0+b.x1) / 2), float64(float64(b.y0+b.y1-foot) / 2)}
+	p := fitOutlines(v, box{b.x0 + 16, b.y0 + 16, b.x1 - 16, b.y1 - foot - 16})
 	paintOutlines(c, v, p, box{b.x0 + 1, b.y0 + 1, b.x1 - 1, b.y1 - foot}, 1.3)
 
 	fx, fy := p.at(v.WorstFromMM)
@@ -96,6 +95,32 @@ func drawOutlines(c *raster.Canvas, v *outlineView, b box, pixelMM float64) {
 		line += ", " + fixed(v.MaxOffsetMM/pixelMM, 1) + " px"
 	}
 	c.Text(float64(b.x0+12), float64(b.y1-12), raster.Regular, 14, raster.Left, softInk, line)
+}
+
+// fitOutlines maps the box of both outlines into a box of pixels.
+func fitOutlines(v *outlineView, b box) plane {
+	lo, hi := [2]float64{math.Inf(1), math.Inf(1)}, [2]float64{math.Inf(-1), math.Inf(-1)}
+	for _, loops := range [2][]surface.Loop{v.Game, v.Sculpt} {
+		for _, l := range loops {
+			for _, q := range l {
+				for k := range 2 {
+					// What lies farther out than the view says is not part of the prop.
+					if math.Abs(q[k]) <= v.HalfMM {
+						lo[k], hi[k] = min(lo[k], q[k]), max(hi[k], q[k])
+					}
+				}
+			}
+		}
+	}
+	for k := range 2 {
+		if !(hi[k] > lo[k]) {
+			lo[k], hi[k] = -v.HalfMM, v.HalfMM
+		}
+	}
+	p := plane{scale: min(float64(b.x1-b.x0)/(hi[0]-lo[0]), float64(b.y1-b.y0)/(hi[1]-lo[1]))}
+	p.x = float64(float64(b.x0+b.x1)/2) - float64((lo[0]+hi[0])/2*p.scale)
+	p.y = float64(float64(b.y0+b.y1)/2) + float64((lo[1]+hi[1])/2*p.scale)
+	return p
 }
 
 // paintOutlines fills what both cover, tints what only one covers (the sculpt's share striped) and draws both lines:

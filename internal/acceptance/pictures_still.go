@@ -22,6 +22,7 @@ type studio struct {
 	threads int
 	title   string
 	scratch raster.Buffer
+	rig     *raster.Rig
 	used    []float32 // positions of the corners in use, 3 each
 }
 
@@ -42,6 +43,14 @@ func newStudio(s *Subject) *studio {
 	return &studio{prop: p, lo: lo, hi: hi, threads: s.Threads, title: propTitle(s), used: used}
 }
 
+// lights hangs the rig, once: all stills look from the same direction.
+func (st *studio) lights(v *raster.View) *raster.Rig {
+	if st.rig == nil {
+		st.rig = raster.NewRig(v, st.prop.Pos, st.prop.Casters(), st.threads)
+	}
+	return st.rig
+}
+
 // view frames the prop; the rule before it has room below.
 func (st *studio) view() (raster.View, floorRule) {
 	v := raster.Towards(raster.Vec{}, threeQuarter, stillWidth, stillHeight)
@@ -52,7 +61,7 @@ func (st *studio) view() (raster.View, floorRule) {
 // stills takes the lit still and the one in clay.
 func (st *studio) stills() []*drawn {
 	v, rule := st.view()
-	rig := raster.NewRig(&v, st.prop.Pos, st.prop.Casters(), st.threads)
+	rig := st.lights(&v)
 	lit, clay := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Clay: true, Floor: true, Scratch: &st.scratch}, st.threads)
 	var out []*drawn
 	for _, one := range []struct {
@@ -127,7 +136,7 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	const personW = 0.62 // metres of card that the person takes
 	scale := min(float64(cardH-2*inner-28)/max(h, figureMM/1000.0), float64(cardW-3*inner)/(w+personW))
 	base := float64(y0 + cardH - inner - 24)
-	left := float64(x0) + float64((float64(cardW)-float64((w+personW)*scale)-inner)/2)
+	left := float64(x0) + float64((cardW-inner-float64((w+personW)*scale))/2)
 
 	v := raster.Towards(raster.Vec{}, raster.Vec{0, 0, 1}, cardW, cardH)
 	v.Eye, v.Scale = raster.Vec{st.lo[0], st.lo[1], st.hi[2] + 1}, scale
@@ -138,7 +147,7 @@ func (st *studio) scaleFigure(c *raster.Canvas) {
 	// The two labels keep their distance even where the prop is a thimble.
 	tall := lengthText(1000 * h)
 	mine, theirs := left+float64(w*scale/2), left+float64((w+personW/2)*scale)+inner
-	need := (raster.TextWidth(raster.Bold, 13, tall)+raster.TextWidth(raster.Regular, 13, figureText))/2 + 12
+	need := float64((raster.TextWidth(raster.Bold, 13, tall)+raster.TextWidth(raster.Regular, 13, figureText))/2) + 12
 	if short := need - (theirs - mine); short > 0 {
 		mine -= short
 	}
@@ -175,7 +184,8 @@ func (st *studio) gameDistance(s *Subject) *drawn {
 	if !(look.DistanceM > 0 && pixelMM > 0 && look.ScreenLines > 0) {
 		return nil
 	}
-	const w, h, gap = 1280, 720, 24
+	const w, gap, least, most = 1280, 24, 720, 1080
+	h := least
 	v := raster.Towards(raster.Vec{}, threeQuarter, w, h)
 	mid := raster.Vec{(st.lo[0] + st.hi[0]) / 2, (st.lo[1] + st.hi[1]) / 2, (st.lo[2] + st.hi[2]) / 2}
 	v.Eye = mid
@@ -194,8 +204,11 @@ func (st *studio) gameDistance(s *Subject) *drawn {
 		return nil
 	}
 	wide, high := x1-x0, y1-y0
+	if need := int(min(high, most)) + headHeight + sheetMargin + 60; need > h {
+		h = min(need, most)
+	}
 	c := raster.NewCanvas(w, h, paper)
-	room := raster.Frame{X0: sheetMargin, Y0: headHeight, X1: w - sheetMargin, Y1: h - sheetMargin}
+	room := raster.Frame{X0: sheetMargin, Y0: headHeight, X1: w - sheetMargin, Y1: float64(h - sheetMargin)}
 	beside := wide < 560 && high < 520
 	if beside {
 		room.X1 = (w - gap) / 2
@@ -204,7 +217,7 @@ func (st *studio) gameDistance(s *Subject) *drawn {
 	v.CX += float64(float64(pw)/2) - float64((x0+x1)/2)
 	v.CY += float64(float64(ph)/2) - float64((y0+y1)/2)
 	v.W, v.H = pw, ph
-	rig := raster.NewRig(&v, st.prop.Pos, st.prop.Casters(), st.threads)
+	rig := st.lights(&v)
 	lit, _ := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Floor: true, Scratch: &st.scratch}, st.threads)
 	c.Copy(lit, sheetMargin, headHeight, 1)
 	line := "as seen from " + bare(look.DistanceM) + " m on a screen of " + itoa(look.ScreenLines) + " lines: 1 pixel is " + lengthText(pixelMM)

@@ -34,7 +34,7 @@ const mapPx = 256
 
 // Lamp counts. A prop above manyTriangles gets fewer, so that light never costs more than a few passes over it.
 const (
-	keyLamps, skyLamps       = 20, 40
+	keyLamps, skyLamps       = 18, 32
 	fewKeyLamps, fewSkyLamps = 8, 12
 	manyTriangles            = 150_000
 	keyShare                 = 0.62 // of the light on a plane that faces the soft box; the rest is sky

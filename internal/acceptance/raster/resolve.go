@@ -6,10 +6,10 @@ package raster
 func (b *Buffer) Resolve(c *Canvas, atX, atY, threads int, shade func(id uint32, x, y float64) [3]float32) {
 	n := len(b.Offsets)
 	layer := b.W * b.H
-	parallel(b.H, 8, threads, func(first, end int) {
+	parallelTiles(b.W, b.H, 32, threads, func(x0, y0, x1, y1 int) {
 		var ids [8]uint32
-		for y := first; y < end; y++ {
-			for x := range b.W {
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
 				covered := false
 				for k := range n {
 					key := b.keys[k*layer+y*b.W+x]
@@ -27,6 +27,9 @@ func (b *Buffer) Resolve(c *Canvas, atX, atY, threads int, shade func(id uint32,
 }
 
 func (b *Buffer) mixed(ids []uint32, x, y int, under [3]float32, shade func(id uint32, x, y float64) [3]float32) (out [3]float32) {
+	if id := ids[0]; len(ids) == 4 && id == ids[1] && id == ids[2] && id == ids[3] {
+		return shade(id, float64(x)+0.5, float64(y)+0.5)
+	}
 	share := 1 / float32(len(ids))
 	for k, id := range ids {
 		col, count := under, 1

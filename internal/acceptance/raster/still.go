@@ -39,28 +39,32 @@ func Shoot(p *Prop, view View, rig *Rig, want Wanted, threads int) (litPic, clay
 		clayPic = NewCanvas(view.W, view.H, Colour{})
 	}
 	s.shadeFloor(threads)
-	blocksX, blocksY := (view.W+1)/2, (view.H+1)/2
-	parallel(blocksY, 4, threads, func(first, end int) {
-		var known block
-		for i := first * blocksX; i < end*blocksX; i++ {
-			x0, y0 := i%blocksX*2, i/blocksX*2
-			known.n = 0
-			for k := range 4 {
-				x, y := x0+k%2, y0+k/2
-				if x >= view.W || y >= view.H {
-					continue
-				}
-				l, c := s.pixel(&known, x, y, lit, clay)
-				if lit {
-					litPic.Set(x, y, FromLinear(l))
-				}
-				if clay {
-					clayPic.Set(x, y, FromLinear(c))
+	const tile = 16 * blockPx
+	parallelTiles(view.W, view.H, tile, threads, func(x0, y0, x1, y1 int) {
+		var bl block
+		for y := y0; y < y1; y += blockPx {
+			for x := x0; x < x1; x += blockPx {
+				bl.n = 0
+				for k := range blockPx * blockPx {
+					if x, y := x+k%blockPx, y+k/blockPx; x < x1 && y < y1 {
+						s.put(&bl, x, y, litPic, clayPic)
+					}
 				}
 			}
 		}
 	})
 	return litPic, clayPic
+}
+
+// put colours one pixel of both stills.
+func (s *shot) put(bl *block, x, y int, litPic, clayPic *Canvas) {
+	l, c := s.pixel(bl, x, y, litPic != nil, clayPic != nil)
+	if litPic != nil {
+		litPic.Set(x, y, FromLinear(l))
+	}
+	if clayPic != nil {
+		clayPic.Set(x, y, FromLinear(c))
+	}
 }
 
 // shot holds what the pixels of a still read.
@@ -108,11 +112,15 @@ func (s *shot) expose(threads int) {
 	}
 }
 
-// block keeps what the pixels of a two-by-two block share: light is soft and UV steps hardly change, so both are found once
-// for each triangle, where it first appears in the block.
+// blockPx is the side of the blocks of pixels that share light, about half a pixel of a lamp's map. With 3 the shadows of
+// small bolts show steps.
+const blockPx = 2
+
+// block keeps what the pixels of a block share: light is soft and UV steps hardly change, so both are found once for
+// each triangle, where it first appears in the block.
 type block struct {
 	n  int
-	of [8]known
+	of [blockPx * blockPx * 4]known // a triangle for every sample at most
 }
 
 type known struct {
@@ -307,9 +315,9 @@ func shoulder(v float32) float32 {
 func (s *shot) shadeFloor(threads int) {
 	s.gridW, s.gridH = s.view.W/floorStep+2, s.view.H/floorStep+2
 	s.grid = make([]float32, s.gridW*s.gridH)
-	parallel(s.gridH, 4, threads, func(first, end int) {
-		for y := first; y < end; y++ {
-			for x := range s.gridW {
+	parallelTiles(s.gridW, s.gridH, 16, threads, func(x0, y0, x1, y1 int) {
+		for y := y0; y < y1; y++ {
+			for x := x0; x < x1; x++ {
 				s.grid[y*s.gridW+x] = s.floorAt(float64(x*floorStep), float64(y*floorStep))
 			}
 		}
