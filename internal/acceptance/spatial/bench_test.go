@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sync/atomic"
 	"testing"
 )
 
@@ -86,4 +87,88 @@ func shell(n int, r float64, rng *rand.Rand) []float32 {
 		p = append(p, float32(x*s), float32(y*s), float32(z*s))
 	}
 	return p
+}
+
+func BenchmarkAllHits(b *testing.B) {
+	pos, tri := wave(1_000_000)
+	t := Build(pos, tri, 0)
+	points := shell(1<<16, 1.05, rand.New(rand.NewPCG(1, 1)))
+	rays := make([]Ray, len(points)/3)
+	for i := range rays {
+		p := [3]float32(points[3*i : 3*i+3])
+		rays[i] = Ray{Org: p, Dir: [3]float32{-p[0], -p[1], -p[2]}, Max: 3}
+	}
+	var met atomic.Int64
+	for b.Loop() {
+		met.Store(0)
+		t.AllHits(rays, 0, func(_ int, h []Hit) { met.Add(int64(len(h))) })
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(rays)), "ns/ray")
+	b.ReportMetric(float64(met.Load())/float64(len(rays)), "hits/ray")
+}
+
+// BenchmarkFarther asks which of half a million vertices, within 22 mm of the sphere, lie farther than a limit.
+func BenchmarkFarther(b *testing.B) {
+	game := buildOf(ball(1, 70, 86))
+	pos, tri := wave(1_000_000)
+	sculpt := Build(pos, tri, 0)
+	for _, limit := range []float32{0.005, 0.015, 0.03, 0.06} {
+		b.Run(fmt.Sprintf("%gmm", limit*1000), func(b *testing.B) {
+			var found []uint32
+			for b.Loop() {
+				found = game.Farther(sculpt, limit, nil, 0)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(pos)/3), "ns/vertex")
+			b.ReportMetric(float64(len(found)), "beyond")
+		})
+	}
+	b.Run("every_vertex_asked", func(b *testing.B) {
+		out := make([]Near, len(pos)/3)
+		for b.Loop() {
+			game.Closest(pos, inf32, out, 0)
+		}
+		b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(out)), "ns/vertex")
+	})
+}
+
+func BenchmarkFarthest(b *testing.B) {
+	game := buildOf(ball(1, 70, 86))
+	pos, tri := wave(1_000_000)
+	sculpt := Build(pos, tri, 0)
+	for b.Loop() {
+		game.Farthest(sculpt, 1e-3, 0)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(tri)/3), "ns/tri")
+}
+
+func BenchmarkNormals(b *testing.B) {
+	pos, tri := wave(1_000_000)
+	t := Build(pos, tri, 0)
+	for b.Loop() {
+		NewNormals(t)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(tri)/3), "ns/tri")
+}
+
+func BenchmarkWeld(b *testing.B) {
+	pos, _ := wave(1_000_000)
+	for _, tolerance := range []float32{0, 1e-5} {
+		b.Run(fmt.Sprintf("%gm", tolerance), func(b *testing.B) {
+			for b.Loop() {
+				Weld(pos, tolerance)
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(pos)/3), "ns/vertex")
+		})
+	}
+}
+
+func BenchmarkOverlap(b *testing.B) {
+	pos, tri := wave(100_000)
+	t := Build(pos, tri, 0)
+	var pairs [][2]int32
+	for b.Loop() {
+		pairs = t.Overlap(t, 0, 0)
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(tri)/3), "ns/tri")
+	b.ReportMetric(float64(len(pairs))/float64(len(tri)/3), "pairs/tri")
 }

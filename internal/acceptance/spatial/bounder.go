@@ -25,7 +25,7 @@ func (b *bounder) at(p vec) (d, back float64) {
 func (b *bounder) last() ([3]float32, Near) { return b.from, b.near }
 
 // ofCorners bounds the distance of a convex piece by its corners' distances to the triangle last found.
-func (b *bounder) ofCorners(corners []vec) float64 {
+func (b *bounder) ofCorners(corners ...vec) float64 {
 	up := float64(b.t.unscale)
 	x, y, z := b.walk.at.corners(b.walk.atLane)
 	top := 0.0
@@ -34,6 +34,16 @@ func (b *bounder) ofCorners(corners []vec) float64 {
 		top = max(top, f.distSq)
 	}
 	return float64(math.Sqrt(top) * up)
+}
+
+// lastSize is the sum of two edges of the triangle last found.
+func (b *bounder) lastSize() float64 {
+	if b.walk.at == nil {
+		return 0
+	}
+	x, y, z := b.walk.at.corners(b.walk.atLane)
+	e, f := y.sub(x), z.sub(x)
+	return float64((math.Sqrt(e.dot(e)) + math.Sqrt(f.dot(f))) * float64(b.t.unscale))
 }
 
 // of bounds the distance of a box from above.
@@ -45,5 +55,5 @@ func (b *bounder) of(s *box64) float64 {
 		c[k] = s.corner(k)
 	}
 	slack := float64(room * (d + half + math.Abs(mid.x) + math.Abs(mid.y) + math.Abs(mid.z)))
-	return min(d+half+back, b.ofCorners(c[:])) + slack
+	return min(d+half+back, b.ofCorners(c[:]...)) + slack
 }

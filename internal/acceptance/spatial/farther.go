@@ -14,22 +14,43 @@ import (
 // triangle is convex, so that a box is near if its eight corners are within the limit of the triangle closest to its
 // middle. With sides, a box whose middle is inside and farther from the surface than its corners are from the middle has
 // no part outside.
+//
+// What cannot be proved is asked vertex by vertex.
 func (t *Tree) Farther(query *Tree, limit float32, sides *Normals, threads int) []uint32 {
 	if query.count == 0 || !(limit >= 0) {
 		return nil
 	}
 	var mu sync.Mutex
-	var all []uint32
+	var open []uint32
 	roots := query.subtrees(256)
 	batch(len(roots), 1, threads, func(begin, _ int) {
 		p := prover{bounder: bounder{t: t, walk: t.newNearWalk()}, query: query, limit: limit, sides: sides}
-		p.visit(roots[begin])
+		p.visit(roots[begin], false)
 		mu.Lock()
 		defer mu.Unlock()
-		all = append(all, p.beyond...)
+		open = append(open, p.open...)
 	})
-	slices.Sort(all)
-	return slices.Compact(all)
+	slices.Sort(open)
+	open = slices.Compact(open)
+	points := make([]float32, 0, 3*len(open))
+	for _, v := range open {
+		points = append(points, query.pos[3*v:3*v+3]...)
+	}
+	near := make([]Near, len(open))
+	t.Closest(points, inf32, near, threads)
+	beyond := open[:0]
+	for i, n := range near {
+		if n.Tri != Miss && n.Dist <= limit {
+			continue
+		}
+		if sides != nil {
+			if side, known := sides.Side([3]float32(points[3*i:3*i+3]), n); known && side != Outside {
+				continue
+			}
+		}
+		beyond = append(beyond, open[i])
+	}
+	return beyond
 }
 
 // subtree is a child reference with its box in metres.
@@ -73,80 +94,87 @@ func (t *Tree) children(ref uint32) []subtree {
 	return c
 }
 
+// leafTrial is how many leaves are tried before proofs at leaves may be given up.
+const leafTrial = 32
+
 type prover struct {
 	bounder
-	query  *Tree
-	limit  float32
-	sides  *Normals
-	beyond []uint32
+	query *Tree
+	limit float32
+	sides *Normals
+	open  []uint32 // vertices not proved, some several times
+	size  float64  // of the triangle that the last middle was closest to
+
+	tries, wins int // at leaves
 }
 
-func (p *prover) visit(s subtree) {
-	if p.proved(&s.box) {
-		return
+// visit gathers the vertices of a subtree that cannot be proved near. hopeless says that none can.
+func (p *prover) visit(s subtree, hopeless bool) {
+	atLeaf := s.ref&leafBit != 0
+	if atLeaf && p.tries >= leafTrial && 4*p.wins < p.tries {
+		hopeless = true // asking its few vertices is cheaper than proofs that mostly fail
 	}
-	if s.ref&leafBit == 0 {
+	if !hopeless {
+		var proved bool
+		proved, hopeless = p.proved(&s.box)
+		if atLeaf {
+			p.tries++
+		}
+		if proved {
+			if atLeaf {
+				p.wins++
+			}
+			return
+		}
+	}
+	if !atLeaf {
 		n := &p.query.nodes[s.ref]
 		for lane, r := range n.child {
 			if r != noChild {
-				p.visit(subtree{r, n.box64(lane, float64(p.query.unscale))})
+				p.visit(subtree{r, n.box64(lane, float64(p.query.unscale))}, hopeless)
 			}
 		}
 		return
 	}
 	l := &p.query.leaves[s.ref&^leafBit]
-	for lane := range lanes {
-		if l.repeats(lane) {
-			break
-		}
-		for _, v := range p.query.tri[3*int(l.id[lane]) : 3*int(l.id[lane])+3] {
-			p.ask(v)
-		}
+	for lane := 0; lane < lanes && !l.repeats(lane); lane++ {
+		p.open = append(p.open, p.query.tri[3*int(l.id[lane]):3*int(l.id[lane])+3]...)
 	}
 }
 
-func (p *prover) ask(v uint32) {
-	at := [3]float32(p.query.pos[3*int(v) : 3*int(v)+3])
-	var n Near
-	p.walk.find(at, math.Inf(1), &n)
-	if n.Tri != Miss && n.Dist <= p.limit {
-		return
-	}
-	if p.sides != nil {
-		if side, known := p.sides.Side(at, n); known && side != Outside {
-			return
-		}
-	}
-	p.beyond = append(p.beyond, v)
-}
-
-// proved tells that no point of the box counts as beyond the limit.
-func (p *prover) proved(b *box64) bool {
+// proved tells that no point of the box counts as beyond the limit; hopeless that all points are beyond it, on whichever
+// side.
+func (p *prover) proved(b *box64) (proved, hopeless bool) {
 	if p.t.count == 0 {
-		return false
+		return false, true
 	}
 	mid, half := b.middle()
+	limit := float64(p.limit)
+	if p.sides == nil && half > 2*limit+p.size {
+		return false, false // not worth asking: neither proof can hold, unless triangles grow here
+	}
 	d, back := p.at(mid)
 	half += back
+	p.size = p.lastSize()
 	slack := float64(room * (d + half + math.Abs(mid.x) + math.Abs(mid.y) + math.Abs(mid.z)))
-	limit := float64(p.limit)
 	if d+half+slack <= limit {
-		return true
+		return true, false
 	}
 	if p.sides != nil && d > half+slack {
 		at, n := p.last()
 		if side, known := p.sides.Side(at, n); known && side == Inside {
-			return true
+			return true, false
 		}
 	}
-	if d-slack > limit {
-		return false
+	if d-slack > limit || half > 2*limit+p.size {
+		return false, d-half-slack > limit
 	}
-	var c [8]vec
-	for k := range c {
-		c[k] = b.corner(k)
+	for k := range 8 {
+		if p.ofCorners(b.corner(k))+slack > limit {
+			return false, false
+		}
 	}
-	return p.ofCorners(c[:])+slack <= limit
+	return true, false
 }
 
 // middle gives also half the diagonal.

@@ -202,7 +202,7 @@ func (r *refiner) cut(c [3]vec, depth int, best *piece) {
 		radius = max(radius, math.Sqrt(e.dot(e)))
 	}
 	slack := float64(room * (d + radius + math.Abs(mid.x) + math.Abs(mid.y) + math.Abs(mid.z)))
-	bound := min(d+radius+back, r.ofCorners(c[:])) + slack
+	bound := min(d+radius+back, r.ofCorners(c[:]...)) + slack
 	if bound <= best.dist+r.tol || depth == deepestCut || r.left <= 0 {
 		r.atMost = max(r.atMost, bound)
 		return

@@ -13,7 +13,7 @@ func (t *Tree) Overlap(other *Tree, within float32, threads int) [][2]int32 {
 		return nil
 	}
 	var mu sync.Mutex
-	var all [][2]int32
+	var all []uint64
 	batch(len(t.leaves), 256, threads, func(begin, end int) {
 		o := overlapper{t: t, other: other, within: float64(within)}
 		for i := begin; i < end; i++ {
@@ -23,19 +23,18 @@ func (t *Tree) Overlap(other *Tree, within float32, threads int) [][2]int32 {
 		defer mu.Unlock()
 		all = append(all, o.pairs...)
 	})
-	slices.SortFunc(all, func(a, b [2]int32) int {
-		if a[0] != b[0] {
-			return int(a[0]) - int(b[0])
-		}
-		return int(a[1]) - int(b[1])
-	})
-	return all
+	slices.Sort(all)
+	pairs := make([][2]int32, len(all))
+	for i, k := range all {
+		pairs[i] = [2]int32{int32(k >> 32), int32(uint32(k))}
+	}
+	return pairs
 }
 
 type overlapper struct {
 	t, other *Tree
 	within   float64
-	pairs    [][2]int32
+	pairs    []uint64 // t's triangle above other's
 	stack    []uint32
 }
 
@@ -103,7 +102,7 @@ func (o *overlapper) pair(l *leaf, mine *[lanes]box64, m *leaf) {
 				continue
 			}
 			if mine[i].near(&b, o.within) {
-				o.pairs = append(o.pairs, [2]int32{l.id[i], m.id[j]})
+				o.pairs = append(o.pairs, uint64(l.id[i])<<32|uint64(m.id[j]))
 			}
 		}
 	}

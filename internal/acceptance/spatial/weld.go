@@ -63,7 +63,11 @@ func hash3(a, b, c uint64) uint64 {
 	return h ^ h>>31
 }
 
-// welder is a hash grid of cells as wide as the tolerance; places of one cell are chained.
+// cellsWide is the width of the hash grid's cells in tolerances. Wider ones hold more places, narrower ones mean that more
+// cells are within reach of a vertex: at four, three or four of them.
+const cellsWide = 4
+
+// welder is a hash grid; places of one cell are chained.
 type welder struct {
 	table []uint32 // place plus one
 	next  []uint32 // place plus one
@@ -76,14 +80,17 @@ func weldWithin(pos []float32, tolerance float32) (of []uint32, places int) {
 	of = make([]uint32, n)
 	w := welder{table: make([]uint32, tableSize(n))}
 	within := float64(tolerance) * float64(tolerance)
+	size := cellsWide * float64(tolerance)
 	for v := range n {
 		p := [3]float32(pos[3*v : 3*v+3])
-		c, fine := cellOf(p, float64(tolerance))
 		best := uint32(math.MaxUint32)
+		c, fine := cellOf(p, 0, size)
 		if fine {
-			for x := c[0] - 1; x <= c[0]+1; x++ {
-				for y := c[1] - 1; y <= c[1]+1; y++ {
-					for z := c[2] - 1; z <= c[2]+1; z++ {
+			lo, _ := cellOf(p, -float64(tolerance), size)
+			hi, _ := cellOf(p, float64(tolerance), size)
+			for x := lo[0]; x <= hi[0]; x++ {
+				for y := lo[1]; y <= hi[1]; y++ {
+					for z := lo[2]; z <= hi[2]; z++ {
 						best = min(best, w.near([3]int64{x, y, z}, p, within))
 					}
 				}
@@ -97,11 +104,12 @@ func weldWithin(pos []float32, tolerance float32) (of []uint32, places int) {
 	return of, len(w.first)
 }
 
-// cellOf reports false for coordinates that are not finite or beyond what cells can be counted to.
-func cellOf(p [3]float32, size float64) (c [3]int64, fine bool) {
+// cellOf is the cell of p moved along all axes. It reports false for coordinates that are not finite or beyond what cells
+// can be counted to.
+func cellOf(p [3]float32, by, size float64) (c [3]int64, fine bool) {
 	for k := range 3 {
-		x := math.Floor(float64(p[k]) / size)
-		if !(math.Abs(x) < 1<<62) {
+		x := math.Floor((float64(p[k]) + by) / size)
+		if !(math.Abs(x) < 1<<52) {
 			return c, false
 		}
 		c[k] = int64(x)
