@@ -172,7 +172,7 @@ func (l *uvLayout) draw(c *raster.Canvas, threads int) {
 	first := raster.NewBuffer(uvTilePx, uvTilePx, raster.Four)
 	first.Draw(raster.Job{Screen: &scr, Tri: l.tri, Cull: raster.CullNone}, threads)
 	// Where the lowest and the highest triangle over a sample differ, two lie there.
-	last := raster.NewBuffer(uvTilePx, uvTilePx, raster.Four)
+	last := raster.NewBuffer(uvTilePx, uvTilePx, raster.Four[:1]) // the one sample that is compared
 	n := len(l.tri) / 3
 	backwards := make([]uint32, 0, len(l.tri))
 	for t := n - 1; t >= 0; t-- {
