@@ -73,7 +73,7 @@ func soup(n int, size float32, rng *rand.Rand) (pos []float32, tri []uint32) {
 		}
 		for j := range 3 {
 			for k := range 3 {
-				x := c[k] + size*(rng.Float32()-0.5)
+				x := c[k] + float32(size*(rng.Float32()-0.5))
 				if i%7 == 3 && j > 0 {
 					x = pos[len(pos)-3] // collapsed
 				}

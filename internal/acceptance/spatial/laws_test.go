@@ -1,6 +1,9 @@
 package spatial
 
 import (
+	"crypto/sha256"
+	"encoding/binary"
+	"encoding/hex"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -35,9 +38,9 @@ func scene(seed uint64, n int) (pos []float32, tri []uint32, rays []Ray, points 
 	for range 6000 {
 		r := Ray{Max: 3}
 		for k := range 3 {
-			r.Org[k] = rng.Float32()*2 - 0.5
-			r.Dir[k] = rng.Float32()*2 - 1
-			points = append(points, rng.Float32()*3-1)
+			r.Org[k] = float32(rng.Float32()*2) - 0.5
+			r.Dir[k] = float32(rng.Float32()*2) - 1
+			points = append(points, float32(rng.Float32()*3)-1)
 		}
 		rays = append(rays, r)
 	}
@@ -214,3 +217,28 @@ func TestWatertight(t *testing.T) {
 		require.InDelta(t, 1, float64(h.T), 0.02, fmt.Sprint(rays[i]))
 	}
 }
+
+// TestSameBits holds a tree and its answers to one digest on every processor: run on arm64 and at every GOAMD64.
+func TestSameBits(t *testing.T) {
+	t.Parallel()
+	pos, tri, rays, points := scene(4, 5000)
+	tree := Build(pos, tri, 2)
+	h, n, _ := everything(tree, rays, points, 2)
+	sides := NewNormals(tree)
+	sum := sha256.New()
+	put := func(v any) { require.NoError(t, binary.Write(sum, binary.LittleEndian, v)) }
+	put(h)
+	put(n)
+	for i := range n {
+		side, known := sides.Side([3]float32(points[3*i:3*i+3]), n[i])
+		put(int8(side))
+		put(known)
+	}
+	for _, v := range sides.vertex {
+		put([3]float64{v.x, v.y, v.z})
+	}
+	put(tree.Farther(buildOf(slab(20)), 0.1, nil, 2))
+	require.Equal(t, sameBits, hex.EncodeToString(sum.Sum(nil)))
+}
+
+const sameBits = "dafc19f47cf5fb7cca669819dc65e16087f6d5363df135b8c85dde305d40c992"

@@ -161,3 +161,27 @@ func TestEnclosingBounds(t *testing.T) {
 		require.GreaterOrEqual(t, float64(w.bound), least, "the bound from above")
 	}
 }
+
+// TestPlainGoGivesTheSame builds and asks everything without the assembly. It runs alone, before the parallel tests.
+func TestPlainGoGivesTheSame(t *testing.T) {
+	pos, tri, rays, points := scene(3, 3000)
+	tree := Build(pos, tri, 2)
+	h, n, s := everything(tree, rays, points, 2)
+	all := make([][]Hit, len(rays))
+	gather := func(i int, hits []Hit) { all[i] = append([]Hit(nil), hits...) }
+	tree.AllHits(rays, 2, gather)
+	wanted := all
+
+	wideLanes = false
+	defer func() { wideLanes = true }()
+	plain := Build(pos, tri, 2)
+	require.Equal(t, tree.nodes, plain.nodes)
+	require.Equal(t, tree.leaves, plain.leaves)
+	h2, n2, s2 := everything(plain, rays, points, 2)
+	require.Equal(t, h, h2)
+	require.Equal(t, n, n2)
+	require.Equal(t, s, s2)
+	all = make([][]Hit, len(rays))
+	plain.AllHits(rays, 2, gather)
+	require.Equal(t, wanted, all)
+}
