@@ -69,8 +69,8 @@ func newShear(r *Ray, t *Tree) (s shear, ok bool) {
 	for k := range 3 {
 		s.dir[k] = float32(float64(r.Dir[k]) * down)
 	}
-	s.unit = down / float64(scale)
-	s.max = float32(float64(r.Max) / s.unit)
+	s.unit = down * float64(t.unscale)
+	s.max = float32(float64(r.Max) * powerOfTwo(e) * float64(scale))
 	s.setSlabs(t)
 	d := s.dir[s.kz]
 	s.sx, s.sy, s.sz = s.dir[s.kx]/d, s.dir[s.ky]/d, 1/d
