@@ -150,15 +150,17 @@ func (l *lamp) draw(r *Rig, s *Screen, b *Buffer, pos []float32, tri []uint32) {
 	}
 }
 
-// sees tells how much of the lamp reaches a point q, given from the rig's middle: four map pixels, weighed.
-func (l *lamp) sees(r *Rig, q Vec) float64 {
-	x, y := dot(q, l.right)+(mapPx/2-0.5), (mapPx/2-0.5)-dot(q, l.up)
+// sees tells how much of the lamp reaches a point, given from the rig's middle: four map pixels, weighed. It is the
+// innermost loop of a still and written out in single numbers, which the compiler keeps in registers; arrays it does not.
+func (l *lamp) sees(bias, qx, qy, qz float64) float64 {
+	x := float64(qx*l.right[0]) + float64(qy*l.right[1]) + float64(qz*l.right[2]) + (mapPx/2 - 0.5)
+	y := (mapPx/2 - 0.5) - (float64(qx*l.up[0]) + float64(qy*l.up[1]) + float64(qz*l.up[2]))
 	if !(x >= 0 && y >= 0 && x < mapPx-1 && y < mapPx-1) {
 		return 1
 	}
 	xi, yi := int(x), int(y)
 	tx, ty := x-float64(xi), y-float64(yi)
-	near := float32(dot(q, l.dir) + r.bias)
+	near := float32(float64(qx*l.dir[0]) + float64(qy*l.dir[1]) + float64(qz*l.dir[2]) + bias)
 	m := l.near[yi*mapPx+xi : yi*mapPx+xi+mapPx+2]
 	a, b := 1.0, 1.0
 	if m[0] > near {
@@ -192,25 +194,28 @@ func (l *light) on(n Vec) float64 { return max(0, l.flat+dot(l.toward, sub(n, l.
 func (r *Rig) At(p, normal Vec) light {
 	q := addScaled(sub(p, r.mid), normal, r.bias)
 	out := light{normal: normal}
-	var keySeen, keyAll, all float64
+	qx, qy, qz, nx, ny, nz := q[0], q[1], q[2], normal[0], normal[1], normal[2]
+	var keySeen, keyAll, all, flat, tx, ty, tz float64
 	for i := range r.lamps {
 		l := &r.lamps[i]
-		cos := dot(normal, l.dir)
+		cos := float64(nx*l.dir[0]) + float64(ny*l.dir[1]) + float64(nz*l.dir[2])
 		if cos <= 0 {
 			continue
 		}
 		w := float64(l.power * cos)
 		all += w
-		vis := l.sees(r, q)
+		vis := l.sees(r.bias, qx, qy, qz)
 		if i < r.keys {
 			keySeen, keyAll = keySeen+vis, keyAll+1
 		}
 		if vis == 0 {
 			continue
 		}
-		out.flat += float64(w * vis)
-		out.toward = addScaled(out.toward, l.dir, l.power*vis)
+		flat += float64(w * vis)
+		p := l.power * vis
+		tx, ty, tz = tx+float64(p*l.dir[0]), ty+float64(p*l.dir[1]), tz+float64(p*l.dir[2])
 	}
+	out.flat, out.toward = flat, Vec{tx, ty, tz}
 	if all > 0 {
 		out.open = out.flat / all
 	}
@@ -236,7 +241,7 @@ func (r *Rig) OnFloor(p Vec) float64 {
 	for i := range r.lamps {
 		l := &r.lamps[i]
 		w := float64(l.power * max(0, dot(up, l.dir)))
-		seen += float64(w * l.sees(r, q))
+		seen += float64(w * l.sees(r.bias, q[0], q[1], q[2]))
 		all += w
 	}
 	return seen / all

@@ -44,7 +44,7 @@ func Shoot(p *Prop, view View, rig *Rig, want Wanted, threads int) (litPic, clay
 		var bl block
 		for y := y0; y < y1; y += blockPx {
 			for x := x0; x < x1; x += blockPx {
-				bl.n = 0
+				bl.n, bl.m = 0, 0
 				for k := range blockPx * blockPx {
 					if x, y := x+k%blockPx, y+k/blockPx; x < x1 && y < y1 {
 						s.put(&bl, x, y, litPic, clayPic)
@@ -116,17 +116,42 @@ func (s *shot) expose(threads int) {
 // small bolts show steps.
 const blockPx = 2
 
-// block keeps what the pixels of a block share: light is soft and UV steps hardly change, so both are found once for
-// each triangle, where it first appears in the block.
+// block keeps what the pixels of a block share: light is soft and UV steps hardly change. Light is summed anew where the
+// surface lies farther off than the lamps' maps can tell or turns away; a UV step is found once for each triangle.
 type block struct {
-	n  int
-	of [blockPx * blockPx * 4]known // a triangle for every sample at most
+	n, m  int
+	lit   [blockPx * blockPx * 4]litPoint // one for every sample at most
+	steps [blockPx * blockPx * 4]uvStep
 }
 
-type known struct {
+type litPoint struct {
+	at Vec
+	in light
+}
+
+type uvStep struct {
 	tri int
-	in  light
 	d   [2][2]float64
+}
+
+// sameLight is the least cosine between normals that share one sum of light: 18°.
+const sameLight = 0.95
+
+// light finds or sums the light at a point.
+func (s *shot) light(b *block, p, normal Vec) *light {
+	for i := range b.n {
+		k := &b.lit[i]
+		if q := sub(p, k.at); dot(q, q) < float64(s.rig.bias*s.rig.bias) && dot(normal, k.in.normal) > sameLight {
+			return &k.in
+		}
+	}
+	if b.n == len(b.lit) {
+		b.n--
+	}
+	k := &b.lit[b.n]
+	b.n++
+	k.at, k.in = p, s.rig.At(p, normal)
+	return &k.in
 }
 
 // pixel mixes what the samples of a pixel see. Each triangle is shaded once a pixel, in the middle of its samples.
@@ -218,14 +243,7 @@ func (s *shot) shade(bl *block, tri int, px, py float64, lit, clay bool) (l, c [
 	if dot(face, toEye) < 0 {
 		flat = scale(flat, -1)
 	}
-	kn := bl.find(tri)
-	if kn.tri != tri {
-		kn.tri, kn.in = tri, s.rig.At(p, flat)
-		if lit && s.mapped(m) {
-			kn.d = s.step(idx, a, b, d, w, px, py)
-		}
-	}
-	in := kn.in
+	in := s.light(bl, p, flat)
 	if clay {
 		e := float64(in.on(flat) * exposure)
 		for i := range 3 {
@@ -235,9 +253,13 @@ func (s *shot) shade(bl *block, tri int, px, py float64, lit, clay bool) (l, c [
 	if !lit {
 		return l, c, 1
 	}
-	t := s.read(m, idx, a, b, d, w, kn.d, flat)
+	var step [2][2]float64
+	if s.mapped(m) {
+		step = s.stepIn(bl, tri, idx, a, b, d, w, px, py)
+	}
+	t := s.read(m, idx, a, b, d, w, step, flat)
 	e := in.on(t.fine) * t.ao * exposure
-	refl, fres := s.mirror(toEye, t, in)
+	refl, fres := s.mirror(toEye, t, *in)
 	for i := range 3 {
 		base := float64(t.base[i])
 		f0 := mix(0.04, base, t.metal)
@@ -252,19 +274,20 @@ func (s *shot) shade(bl *block, tri int, px, py float64, lit, clay bool) (l, c [
 	return l, c, alpha
 }
 
-// find gives the entry of a triangle, or a free one with another number.
-func (b *block) find(tri int) *known {
-	for i := range b.n {
-		if b.of[i].tri == tri {
-			return &b.of[i]
+// stepIn is the UV's step on a triangle, found once in a block.
+func (s *shot) stepIn(bl *block, tri int, idx [3]uint32, a, b, c, w Vec, px, py float64) [2][2]float64 {
+	for i := range bl.m {
+		if bl.steps[i].tri == tri {
+			return bl.steps[i].d
 		}
 	}
-	if b.n < len(b.of) {
-		b.n++
+	if bl.m == len(bl.steps) {
+		bl.m--
 	}
-	k := &b.of[b.n-1]
-	k.tri = -1
-	return k
+	k := &bl.steps[bl.m]
+	bl.m++
+	k.tri, k.d = tri, s.step(idx, a, b, c, w, px, py)
+	return k.d
 }
 
 // smooth is the interpolated normal, or the face's where the mesh has none.
