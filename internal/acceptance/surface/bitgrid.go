@@ -56,13 +56,13 @@ func (g *bitgrid) erase(x0, x1, y int) {
 // any says whether a bit is set in a rectangle, clipped to the grid.
 func (g *bitgrid) any(x0, x1, y0, y1 int) bool {
 	x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, g.w-1), min(y1, g.h-1)
-	if x0 > x1 {
+	if x0 > x1 || y0 > y1 {
 		return false
 	}
-	for y := y0; y <= y1; y++ {
-		row := g.word[y*g.row:]
-		for i := x0 >> 6; i <= x1>>6; i++ {
-			if row[i]&span(x0, x1, i) != 0 {
+	for i := x0 >> 6; i <= x1>>6; i++ {
+		m := span(x0, x1, i)
+		for k := y0*g.row + i; k <= y1*g.row+i; k += g.row {
+			if g.word[k]&m != 0 {
 				return true
 			}
 		}

@@ -179,47 +179,76 @@ func cellsOf(x0, x1, y0, y1 float32) reach {
 	return reach{int(max(x0, 0)), int(min(x1, far)), int(max(y0, 0)), int(min(y1, far))}
 }
 
-// walk calls draw for every triangle in a box that asks says is worth it, at each of the three sizes of box.
-func (c *cover) walk(f *frame, ask func(samples, cells reach) bool, draw func(a, b, d [2]float64)) {
-	want := func(b *halfBox) bool {
-		x0, x1, y0, y1, ok := f.rect(b)
-		return ok && ask(samplesIn(x0, x1, y0, y1), cellsOf(x0, x1, y0, y1))
+// walk shows a surface to several frames at once: draw is called for every frame and triangle in a box that ask says is
+// worth it, at each of the three sizes of box. Boxes and vertices are read once for all frames.
+func (c *cover) walk(frames []*frame, ask func(k int, samples, cells reach) bool, draw func(k int, a, b, d [2]float64)) {
+	all, inLarge, inMiddle, inSmall := make([]int32, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames))
+	for k := range all {
+		all[k] = int32(k)
 	}
-	n := len(c.tri) / 3
-	var cache placeCache
+	wanted := func(from, to []int32, b *halfBox) []int32 {
+		to = to[:0]
+		for _, k := range from {
+			if x0, x1, y0, y1, ok := frames[k].rect(b); ok && ask(int(k), samplesIn(x0, x1, y0, y1), cellsOf(x0, x1, y0, y1)) {
+				to = append(to, k)
+			}
+		}
+		return to
+	}
+	var pack smallPack
 	for l := range c.large {
-		if !want(&c.large[l]) {
+		if inLarge = wanted(all, inLarge, &c.large[l]); len(inLarge) == 0 {
 			continue
 		}
 		for _, m := range c.order[l*largeMiddle : min((l+1)*largeMiddle, len(c.order))] {
-			if !want(&c.middle[m]) {
+			if inMiddle = wanted(inLarge, inMiddle, &c.middle[m]); len(inMiddle) == 0 {
 				continue
 			}
 			for s := int(m) * middleSmall; s < min((int(m)+1)*middleSmall, len(c.small)); s++ {
-				if !want(&c.small[s]) {
+				if inSmall = wanted(inMiddle, inSmall, &c.small[s]); len(inSmall) == 0 {
 					continue
 				}
-				for t := s * smallTris; t < min((s+1)*smallTris, n); t++ {
-					draw(cache.place(f, c.pos, c.tri[3*t]), cache.place(f, c.pos, c.tri[3*t+1]), cache.place(f, c.pos, c.tri[3*t+2]))
+				pack.load(c, s)
+				for _, k := range inSmall {
+					pack.show(frames[k], int(k), draw)
 				}
 			}
 		}
 	}
 }
 
-// placeCache keeps the places of vertices lately used: neighbours share most of theirs.
-type placeCache struct {
-	vertex [64]uint32 // plus 1
-	at     [64][2]float64
+// smallPack is the triangles of a small box with each vertex once.
+type smallPack struct {
+	triangles, vertices int
+	corner              [3 * smallTris]uint8 // of vertex
+	number              [3 * smallTris]uint32
+	at                  [3 * smallTris]vec
+	place               [3 * smallTris][2]float64
 }
 
-func (c *placeCache) place(f *frame, pos []float32, v uint32) [2]float64 {
-	slot := v & 63
-	if c.vertex[slot] != v+1 {
-		c.vertex[slot] = v + 1
-		c.at[slot][0], c.at[slot][1] = f.place(at(pos, v))
+func (p *smallPack) load(c *cover, s int) {
+	tri := c.tri[3*s*smallTris : min(3*(s+1)*smallTris, len(c.tri)/3*3)]
+	p.triangles, p.vertices = len(tri)/3, 0
+	for i, v := range tri {
+		k := 0
+		for k < p.vertices && p.number[k] != v {
+			k++
+		}
+		if k == p.vertices {
+			p.number[k], p.at[k] = v, at(c.pos, v)
+			p.vertices++
+		}
+		p.corner[i] = uint8(k)
 	}
-	return c.at[slot]
+}
+
+func (p *smallPack) show(f *frame, k int, draw func(k int, a, b, d [2]float64)) {
+	for i := range p.vertices {
+		p.place[i][0], p.place[i][1] = f.place(p.at[i])
+	}
+	for t := range p.triangles {
+		draw(k, p.place[p.corner[3*t]], p.place[p.corner[3*t+1]], p.place[p.corner[3*t+2]])
+	}
 }
 
 // floor and ceil keep coordinates within what an int and the grid can hold.
@@ -230,27 +259,37 @@ func ceil(x float64) int  { return int(math.Ceil(min(max(x, -4), 1<<20))) }
 // so is what lies between: gaps through a surface that are narrower than stride cells may go unseen.
 const stride = 3
 
-// fill sets the bit of every sample that the surface covers, seen along the frame's axis; todo is working space.
-func (c *cover) fill(f *frame, g, todo *bitgrid) {
-	todo.reset(f.w, f.h)
-	for j := 0; j < f.h; j += stride {
-		for i := 0; i < f.w; i += stride {
-			todo.set(i, j)
+// fill sets, in each frame's grid, the bit of every sample that the surface covers; todo is working space.
+func (c *cover) fill(frames []*frame, grids, todo []*bitgrid) {
+	for k, f := range frames {
+		todo[k].reset(f.w, f.h)
+		for j := 0; j < f.h; j += stride {
+			for i := 0; i < f.w; i += stride {
+				todo[k].set(i, j)
+			}
 		}
 	}
-	c.fillWanted(f, g, todo)
+	c.fillWanted(frames, grids, todo)
+	for k := range frames {
+		betweenStrides(grids[k], todo[k])
+	}
+	c.fillWanted(frames, grids, todo)
+}
+
+// betweenStrides fills what lies within covered samples of the first look, and leaves in todo what is still to be looked at.
+func betweenStrides(g, todo *bitgrid) {
 	clear(todo.word)
 	coarse := func(i, j int) bool { return g.get(i*stride, j*stride) }
-	for j := 0; j*stride < f.h; j++ {
-		run := 0 // coarse columns behind i whose four samples from j-1 to j+2 are covered
-		for i := -1; i*stride < f.w+2*stride; i++ {
+	for j := 0; j*stride < g.h; j++ {
+		run := 0 // coarse columns up to i whose four samples from j-1 to j+2 are covered
+		for i := -1; i*stride < g.w+2*stride; i++ {
 			if coarse(i, j-1) && coarse(i, j) && coarse(i, j+1) && coarse(i, j+2) {
 				run++
 			} else {
 				run = 0
 			}
 			// The block from coarse column i-2 is within if columns i-3 to i are.
-			x0, x1 := (i-2)*stride, min((i-1)*stride, f.w)-1
+			x0, x1 := (i-2)*stride, min((i-1)*stride, g.w)-1
 			if x0 < 0 || x0 > x1 {
 				continue
 			}
@@ -258,7 +297,7 @@ func (c *cover) fill(f *frame, g, todo *bitgrid) {
 			if run >= 4 {
 				to = g
 			}
-			for y := j * stride; y < min((j+1)*stride, f.h); y++ {
+			for y := j * stride; y < min((j+1)*stride, g.h); y++ {
 				to.fill(x0, x1, y)
 			}
 		}
@@ -266,26 +305,26 @@ func (c *cover) fill(f *frame, g, todo *bitgrid) {
 	for k := range todo.word {
 		todo.word[k] &^= g.word[k]
 	}
-	c.fillWanted(f, g, todo)
 }
 
-// fillWanted looks for what covers the samples of todo, and moves those it finds covered to g.
-func (c *cover) fillWanted(f *frame, g, todo *bitgrid) {
-	c.walk(f, func(s, _ reach) bool { return todo.any(s.x0, s.x1, s.y0, s.y1) }, func(a, b, d [2]float64) {
+// fillWanted looks for what covers the samples of todo, and moves those it finds covered to the grids.
+func (c *cover) fillWanted(frames []*frame, grids, todo []*bitgrid) {
+	c.walk(frames, func(k int, s, _ reach) bool { return todo[k].any(s.x0, s.x1, s.y0, s.y1) }, func(k int, a, b, d [2]float64) {
 		// Most triangles of a sculpt are smaller than a cell and lie over no sample.
+		g, want := grids[k], todo[k]
 		j0, j1 := max(ceil(min(a[1], b[1], d[1])), 0), min(floor(max(a[1], b[1], d[1])), g.h-1)
 		if j0 > j1 {
 			return
 		}
 		i0, i1 := ceil(min(a[0], b[0], d[0])), floor(max(a[0], b[0], d[0]))
-		if i0 > i1 || j0 == j1 && i0 == i1 && !todo.get(i0, j0) {
+		if i0 > i1 || j0 == j1 && i0 == i1 && !want.get(i0, j0) {
 			return
 		}
 		for j := j0; j <= j1; j++ {
 			lo, hi := cutAt(a, b, d, 1, float64(j))
 			if i, k := max(ceil(lo), 0), min(floor(hi), g.w-1); i <= k {
 				g.fill(i, k, j)
-				todo.erase(i, k, j)
+				want.erase(i, k, j)
 			}
 		}
 	})

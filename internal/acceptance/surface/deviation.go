@@ -75,16 +75,9 @@ type distanceSums struct {
 // fromSculpt sums over every sculpt triangle, the distance linear between its corners.
 func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
 	n := h.on.triangles()
-	total, err := p.sculptArea(ctx, h)
-	if err != nil {
-		return err
-	}
-	unitsPerArea := 0.0
-	if total > 0 {
-		unitsPerArea = (1 << weightBits) / total / 3
-	}
+	unitsPerArea := h.weightUnit()
 	sums, spreads := make([]distanceSums, pieces(n)), make([]spread, p.threads)
-	err = eachPiece(ctx, n, p.threads, func(worker, piece, first, end int) {
+	err := eachPiece(ctx, n, p.threads, func(worker, piece, first, end int) {
 		for t := first; t < end; t++ {
 			addDistances(&sums[piece], &spreads[worker], h, t, unitsPerArea)
 		}
@@ -139,21 +132,21 @@ func (h *Heights) distances(v [3]uint32) plane {
 	return plane{math.Abs(float64(h.h[v[0]])), math.Abs(float64(h.h[v[1]])), math.Abs(float64(h.h[v[2]]))}
 }
 
-func (p *Pair) sculptArea(ctx context.Context, h *Heights) (float64, error) {
-	n := h.on.triangles()
-	areas := make([]float64, pieces(n))
-	err := eachPiece(ctx, n, p.threads, func(_, piece, first, end int) {
-		for t := first; t < end; t++ {
+// weightUnit turns a third of a triangle's area into a whole number. The whole surface is then about 2^weightBits; how nearly so
+// does not matter, so one triangle in 61 tells its size.
+func (h *Heights) weightUnit() float64 {
+	for _, step := range []int{61, 1} {
+		total := 0.0
+		for t := 0; t < h.on.triangles(); t += step {
 			if v, ok := h.counts(t); ok {
-				areas[piece] += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
+				total += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
 			}
 		}
-	})
-	var total float64
-	for _, a := range areas {
-		total += a
+		if total > 0 {
+			return (1 << weightBits) / total / float64(3*step)
+		}
 	}
-	return total, err
+	return 0
 }
 
 func addDistances(s *distanceSums, sp *spread, h *Heights, t int, unitsPerArea float64) {

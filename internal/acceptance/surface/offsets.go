@@ -73,13 +73,14 @@ func (o *offsets) outward(a, b *outline, sculpt bool, w window, out []float64) {
 	}
 }
 
-// thin looks at what lies where neither outline has a sample near: corners of features thinner than a cell.
-func (o *offsets) thin(c *cover, a, b *outline, sculpt bool, w window, mask *bitgrid) {
-	c.walk(a.f, func(_, c reach) bool { return mask.any(c.x0, c.x1, c.y0, c.y1) }, func(p, q, r [2]float64) {
+// thin looks, in several frames at once, at what lies where neither outline has a sample near: corners of features thinner
+// than a cell. other is the outline that c is measured to, masks those of emptyCells.
+func thin(c *cover, frames []*frame, other []*outline, masks []*bitgrid, in []window, all []*offsets, sculpt bool) {
+	c.walk(frames, func(k int, _, c reach) bool { return masks[k].any(c.x0, c.x1, c.y0, c.y1) }, func(k int, p, q, r [2]float64) {
 		for _, v := range [3][2]float64{p, q, r} {
-			if mask.get(floor(v[0]), floor(v[1])) && w.holds(v) {
-				if d, to, _ := b.nearest(v); !math.IsInf(d, 1) {
-					o.stand(d, v, to, sculpt)
+			if masks[k].get(floor(v[0]), floor(v[1])) && in[k].holds(v) {
+				if d, to, _ := other[k].nearest(v); !math.IsInf(d, 1) {
+					all[k].stand(d, v, to, sculpt)
 				}
 			}
 		}

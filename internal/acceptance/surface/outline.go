@@ -28,14 +28,27 @@ type gapSpan struct {
 	lo, hi float64
 }
 
-// trace finds the outline of a surface in a frame. o's memory is used again.
-func (o *outline) trace(c *cover, f *frame) {
-	o.f = f
-	o.cover.reset(f.w, f.h)
-	c.fill(f, &o.cover, &o.cells)
-	o.findGaps()
-	o.measureGaps(c)
-	o.link()
+// trace finds the outlines of a surface in several frames. The outlines' memory is used again.
+func trace(c *cover, frames []*frame, outlines []*outline) {
+	grids, todo := make([]*bitgrid, len(frames)), make([]*bitgrid, len(frames))
+	for k, o := range outlines {
+		o.f = frames[k]
+		o.cover.reset(o.f.w, o.f.h)
+		grids[k], todo[k] = &o.cover, &o.cells
+	}
+	c.fill(frames, grids, todo)
+	for _, o := range outlines {
+		o.findGaps()
+		o.spans = o.spans[:0]
+	}
+	c.walk(frames, func(k int, s, c reach) bool {
+		o := outlines[k]
+		return o.rowGap.any(c.x0, c.x1, s.y0, s.y1) || o.colGap.any(s.x0, s.x1, c.y0, c.y1)
+	}, func(k int, a, b, d [2]float64) { outlines[k].spanGaps(a, b, d) })
+	for _, o := range outlines {
+		o.measureGaps()
+		o.link()
+	}
 }
 
 func (o *outline) findGaps() {
@@ -69,32 +82,33 @@ func (o *outline) findGaps() {
 	}
 }
 
-// measureGaps draws the surface again where it may touch a gap, and takes the covered stretch that joins the covered sample.
-func (o *outline) measureGaps(c *cover) {
-	o.spans = o.spans[:0]
-	c.walk(o.f, func(s, c reach) bool {
-		return o.rowGap.any(c.x0, c.x1, s.y0, s.y1) || o.colGap.any(s.x0, s.x1, c.y0, c.y1)
-	}, func(a, b, d [2]float64) {
-		x0, x1, y0, y1 := min(a[0], b[0], d[0]), max(a[0], b[0], d[0]), min(a[1], b[1], d[1]), max(a[1], b[1], d[1])
-		if o.rowGap.any(floor(x0), floor(x1), ceil(y0), floor(y1)) {
-			for j := max(ceil(y0), 0); j <= min(floor(y1), o.rowGap.h-1); j++ {
-				lo, hi := cutAt(a, b, d, 1, float64(j))
-				o.rowGap.each(floor(lo), floor(hi), j, func(i int) {
-					o.spans = append(o.spans, gapSpan{int32(o.rowGap.rank(i, j)), lo, hi})
-				})
-			}
+// spanGaps notes which stretches of gaps a triangle covers.
+func (o *outline) spanGaps(a, b, d [2]float64) {
+	x0, x1 := min(a[0], b[0], d[0]), max(a[0], b[0], d[0])
+	y0, y1 := min(a[1], b[1], d[1]), max(a[1], b[1], d[1])
+	i0, i1, j0, j1 := floor(x0), floor(x1), floor(y0), floor(y1)
+	if j := ceil(y0); j <= j1 && o.rowGap.any(i0, i1, j, j1) {
+		for j = max(j, 0); j <= min(j1, o.rowGap.h-1); j++ {
+			lo, hi := cutAt(a, b, d, 1, float64(j))
+			o.rowGap.each(floor(lo), floor(hi), j, func(i int) {
+				o.spans = append(o.spans, gapSpan{int32(o.rowGap.rank(i, j)), lo, hi})
+			})
 		}
-		if o.colGap.any(ceil(x0), floor(x1), floor(y0), floor(y1)) {
-			for i := max(ceil(x0), 0); i <= min(floor(x1), o.colGap.w-1); i++ {
-				lo, hi := cutAt(a, b, d, 0, float64(i))
-				for j := max(floor(lo), 0); j <= min(floor(hi), o.colGap.h-1); j++ {
-					if o.colGap.get(i, j) {
-						o.spans = append(o.spans, gapSpan{int32(o.rows + o.colGap.rank(i, j)), lo, hi})
-					}
+	}
+	if i := ceil(x0); i <= i1 && o.colGap.any(i, i1, j0, j1) {
+		for i = max(i, 0); i <= min(i1, o.colGap.w-1); i++ {
+			lo, hi := cutAt(a, b, d, 0, float64(i))
+			for j := max(floor(lo), 0); j <= min(floor(hi), o.colGap.h-1); j++ {
+				if o.colGap.get(i, j) {
+					o.spans = append(o.spans, gapSpan{int32(o.rows + o.colGap.rank(i, j)), lo, hi})
 				}
 			}
 		}
-	})
+	}
+}
+
+// measureGaps takes of each gap the covered stretch that joins its covered sample.
+func (o *outline) measureGaps() {
 	slices.SortFunc(o.spans, func(a, b gapSpan) int {
 		switch {
 		case a.gap != b.gap:

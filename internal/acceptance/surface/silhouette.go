@@ -92,22 +92,28 @@ func viewAxes(toward vec) (right, up vec) {
 	return right, unit(cross(toward, right))
 }
 
+// silhouettes looks at one pair.
 type silhouettes struct {
 	p            *Pair
 	game, sculpt *cover
-	work         []viewScratch
 	runMM        float64
 }
 
-type viewScratch struct {
+// sight is one view being compared.
+type sight struct {
+	View
+	f            frame
 	game, sculpt outline
 	mask         bitgrid
-	out          [2][]float64
+	out          [2][]float64 // by point of the outlines: how far outside the other
+	o            offsets
+	in           window
+	last         float64 // metres, the finest step
 }
 
 func (p *Pair) measureSilhouette(ctx context.Context, toward vec, runMM float64) (*Silhouette, error) {
 	p.ready()
-	s := &silhouettes{p: p, work: make([]viewScratch, p.threads), runMM: runMM}
+	s := &silhouettes{p: p, runMM: runMM}
 	var err error
 	if s.game, err = newCover(ctx, p.skin.pos, p.skin.tri, p.threads); err != nil {
 		return nil, err
@@ -115,33 +121,44 @@ func (p *Pair) measureSilhouette(ctx context.Context, toward vec, runMM float64)
 	if s.sculpt, err = newCover(ctx, p.sculpt.Pos, p.sculpt.Tri, p.threads); err != nil {
 		return nil, err
 	}
-	dirs := directions(viewCount, toward)
-	views, all, steps := make([]View, len(dirs)), make([]offsets, len(dirs)), make([]float64, len(dirs))
-	err = each(ctx, len(dirs), p.threads, func(worker, i int) {
-		views[i], all[i], steps[i] = s.look(&s.work[worker], i, dirs[i])
-	})
+	all := make([]sight, viewCount)
+	for i, d := range directions(viewCount, toward) {
+		all[i].Number, all[i].Toward = i, d
+	}
+	// Several views at once, since reading a sculpt costs more than drawing it: one lot for each thread.
+	lot := (viewCount + p.threads - 1) / p.threads
+	err = each(ctx, (viewCount+lot-1)/lot, p.threads, func(_, i int) { s.look(all[i*lot : min((i+1)*lot, viewCount)]) })
 	if err != nil {
 		return nil, err
 	}
 	out := &Silhouette{RunMM: runMM}
 	var area, length float64
-	for i := range views {
-		px := steps[i]
-		area += all[i].area * px * px
-		length += (all[i].lengths[0] + all[i].lengths[1]) / 2 * px
-		out.WorstViewAreaShare = max(out.WorstViewAreaShare, views[i].AreaShare)
-		out.RunOffsetMM = max(out.RunOffsetMM, views[i].RunOffsetMM)
+	for i := range all {
+		v, px := &all[i], all[i].f.px
+		area += v.o.area * px * px
+		length += (v.o.lengths[0] + v.o.lengths[1]) / 2 * px
+		out.WorstViewAreaShare = max(out.WorstViewAreaShare, v.AreaShare)
+		out.RunOffsetMM = max(out.RunOffsetMM, v.RunOffsetMM)
 		out.StepMM, out.GapMM = max(out.StepMM, 1000*px), max(out.GapMM, 1000*stride*px)
 	}
 	if length > 0 {
 		out.MeanOffsetMM = 1000 * area / length
 	}
-	if err := s.refine(ctx, views, all, steps, out); err != nil {
+	if err := s.refine(ctx, all, out); err != nil {
 		return nil, err
 	}
-	slices.SortStableFunc(views, func(a, b View) int { return worseView(&a, &b) })
-	out.Views = views
-	return out, s.keepOutlines(ctx, views)
+	order := make([]*sight, len(all))
+	for i := range all {
+		order[i] = &all[i]
+	}
+	slices.SortStableFunc(order, func(a, b *sight) int { return worseView(&a.View, &b.View) })
+	for i, v := range order {
+		if i < keptViews {
+			v.Game, v.Sculpt = v.loops(&v.f, &v.game), v.loops(&v.f, &v.sculpt)
+		}
+		out.Views = append(out.Views, v.View)
+	}
+	return out, nil
 }
 
 // worseView orders views by the run that an eye would see, then by the largest offset.
@@ -182,29 +199,32 @@ func (s *silhouettes) frameFor(right, up vec) frame {
 	return newFrame(mid, right, up, px, ceil(wide/px)+2*gridMargin, ceil(high/px)+2*gridMargin)
 }
 
-// look compares the outlines from one direction.
-func (s *silhouettes) look(w *viewScratch, number int, toward vec) (View, offsets, float64) {
-	right, up := viewAxes(toward)
-	f := s.frameFor(right, up)
-	v := View{Number: number, Toward: toward, Right: right, Up: up}
-	s.trace(w, &f)
-	var o offsets
-	s.compare(w, &f, f.window(-gridCells), &o)
-	o.lengths = [2]float64{w.game.length(), w.sculpt.length()}
-	o.area, o.covered = between(&w.game, &w.sculpt)
-	if s.runMM > 0 {
-		run := s.runMM / 1000 / f.px
-		o.run = max(w.game.worstRun(w.out[0], run), w.sculpt.worstRun(w.out[1], run))
+// look compares the outlines from several directions.
+func (s *silhouettes) look(lot []sight) {
+	for i := range lot {
+		v := &lot[i]
+		v.Right, v.Up = viewAxes(v.Toward)
+		v.f = s.frameFor(v.Right, v.Up)
+		v.in = v.f.window(-gridCells)
 	}
-	mm := 1000 * f.px
-	if l := (o.lengths[0] + o.lengths[1]) / 2; l > 0 {
-		v.MeanOffsetMM = o.area / l * mm
+	s.compare(lot)
+	for i := range lot {
+		v := &lot[i]
+		v.o.lengths = [2]float64{v.game.length(), v.sculpt.length()}
+		v.o.area, v.o.covered = between(&v.game, &v.sculpt)
+		if s.runMM > 0 {
+			run := s.runMM / 1000 / v.f.px
+			v.o.run = max(v.game.worstRun(v.out[0], run), v.sculpt.worstRun(v.out[1], run))
+		}
+		mm := 1000 * v.f.px
+		if l := (v.o.lengths[0] + v.o.lengths[1]) / 2; l > 0 {
+			v.MeanOffsetMM = v.o.area / l * mm
+		}
+		v.AreaShare = ratio(v.o.area, v.o.covered)
+		v.RunOffsetMM, v.HalfMM = v.o.run*mm, float64(max(v.f.w, v.f.h))/2*mm
+		v.CentreMM = toMM(v.f.world([2]float64{float64(v.f.w / 2), float64(v.f.h / 2)}, v.Right, v.Up))
+		v.setWorst(&v.f, &v.o)
 	}
-	v.AreaShare = ratio(o.area, o.covered)
-	v.RunOffsetMM, v.HalfMM = o.run*mm, float64(max(f.w, f.h))/2*mm
-	v.CentreMM = toMM(f.world([2]float64{float64(f.w / 2), float64(f.h / 2)}, right, up))
-	v.setWorst(&f, &o)
-	return v, o, f.px
 }
 
 // world is the point of a view's plane through the world's origin at which a grid place lies.
@@ -224,37 +244,42 @@ func (v *View) setWorst(f *frame, o *offsets) {
 	v.WorstFromMM, v.WorstToMM = v.plane(f, o.from), v.plane(f, o.to)
 }
 
-func (s *silhouettes) trace(w *viewScratch, f *frame) {
-	w.game.trace(s.game, f)
-	w.sculpt.trace(s.sculpt, f)
-}
-
-// compare fills o with the largest offset within the window and w.out with those along both outlines.
-func (s *silhouettes) compare(w *viewScratch, f *frame, in window, o *offsets) {
-	for k, pair := range [2][2]*outline{{&w.game, &w.sculpt}, {&w.sculpt, &w.game}} {
-		a, b := pair[0], pair[1]
-		w.out[k] = slices.Grow(w.out[k][:0], len(a.points))[:len(a.points)]
-		clear(w.out[k])
-		if len(b.points) == 0 {
-			continue // nothing to measure to
+// compare traces the outlines of the sights and fills their offsets: the largest within the window, and those along both
+// outlines.
+func (s *silhouettes) compare(lot []sight) {
+	n := len(lot)
+	frames, game, sculpt := make([]*frame, n), make([]*outline, n), make([]*outline, n)
+	for k := range lot {
+		frames[k], game[k], sculpt[k] = &lot[k].f, &lot[k].game, &lot[k].sculpt
+	}
+	trace(s.game, frames, game)
+	trace(s.sculpt, frames, sculpt)
+	masks, in, all := make([]*bitgrid, n), make([]window, n), make([]*offsets, n)
+	for k := range lot {
+		v := &lot[k]
+		v.o = offsets{}
+		masks[k], in[k], all[k] = &v.mask, v.in, &v.o
+		for side, pair := range [2][2]*outline{{&v.game, &v.sculpt}, {&v.sculpt, &v.game}} {
+			v.out[side] = slices.Grow(v.out[side][:0], len(pair[0].points))[:len(pair[0].points)]
+			clear(v.out[side])
+			if len(pair[1].points) > 0 { // else there is nothing to measure to
+				v.o.outward(pair[0], pair[1], side == 1, v.in, v.out[side])
+			}
 		}
-		o.outward(a, b, k == 1, in, w.out[k])
+		emptyCells(&v.mask, &v.game, &v.sculpt)
 	}
-	if len(w.game.points) > 0 && len(w.sculpt.points) > 0 {
-		emptyCells(&w.mask, &w.game, &w.sculpt)
-		o.thin(s.game, &w.game, &w.sculpt, false, in, &w.mask)
-		o.thin(s.sculpt, &w.sculpt, &w.game, true, in, &w.mask)
-	}
+	thin(s.game, frames, sculpt, masks, in, all, false)
+	thin(s.sculpt, frames, game, masks, in, all, true)
 }
 
 // refine looks again, at finer steps, at where the views with the largest offsets have them, and settles the largest.
-func (s *silhouettes) refine(ctx context.Context, views []View, all []offsets, steps []float64, out *Silhouette) error {
-	order := make([]int, len(views))
+func (s *silhouettes) refine(ctx context.Context, all []sight, out *Silhouette) error {
+	order := make([]int, len(all))
 	for i := range order {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(i, j int) int {
-		switch a, b := views[i].MaxOffsetMM, views[j].MaxOffsetMM; {
+		switch a, b := all[i].MaxOffsetMM, all[j].MaxOffsetMM; {
 		case a > b:
 			return -1
 		case a < b:
@@ -263,60 +288,42 @@ func (s *silhouettes) refine(ctx context.Context, views []View, all []offsets, s
 		return 0
 	})
 	order = order[:min(zoomedViews, len(order))]
-	last := make([]float64, len(views))
-	err := each(ctx, len(order), s.p.threads, func(worker, k int) {
-		i := order[k]
-		last[i] = s.zoom(&s.work[worker], &views[i], all[i], steps[i])
-	})
+	err := each(ctx, len(order), s.p.threads, func(_, k int) { s.zoom(&all[order[k]]) })
 	for _, i := range order {
-		if views[i].MaxOffsetMM > out.MaxOffsetMM {
-			out.MaxOffsetMM, out.MaxErrorMM = views[i].MaxOffsetMM, 500*last[i]
+		if all[i].MaxOffsetMM > out.MaxOffsetMM {
+			out.MaxOffsetMM, out.MaxErrorMM = all[i].MaxOffsetMM, 500*all[i].last
 		}
 	}
 	return err
 }
 
-// zoom draws the surroundings of a view's largest offset at ever finer steps until the step is a hundredth of the
-// offset, and returns the last step in metres.
-func (s *silhouettes) zoom(w *viewScratch, v *View, o offsets, px float64) float64 {
+// zoom draws the surroundings of a view's largest offset at ever finer steps until the step is a hundredth of the offset or so.
+func (s *silhouettes) zoom(v *sight) {
+	near := make([]sight, 1)
+	w, o, px := &near[0], v.o, v.f.px
+	v.last = px
 	for range 4 {
 		if !(o.max > 0) || o.max > 100 {
-			break
+			return
 		}
 		// Points count in the middle of the window; around it there is room for the other outline, as far as it may be.
 		half := 1.5*o.max + 6 // cells
-		finer := min(8, float64(gridCells)/2/half)
+		finer := min(8, gridCells/2/half)
 		if finer < 1.5 {
-			break
+			return
 		}
-		centre := scale(add(add(scale(v.CentreMM, 1), scale(v.Right, v.WorstFromMM[0])), scale(v.Up, v.WorstFromMM[1])), 1e-3)
+		centre := scale(v.World(v.WorstFromMM), 1e-3)
 		size := 2*ceil(half*finer) + 1
 		px /= finer
-		f := newFrame(centre, v.Right, v.Up, px, size, size)
-		s.trace(w, &f)
-		if len(w.game.points) == 0 || len(w.sculpt.points) == 0 {
-			break
+		w.f = newFrame(centre, v.Right, v.Up, px, size, size)
+		w.in = w.f.window(finer * (1.4*o.max + 2))
+		s.compare(near)
+		if o = w.o; !(o.max > 0) {
+			return
 		}
-		middle := f.window(finer * (1.4*o.max + 2))
-		o = offsets{}
-		s.compare(w, &f, middle, &o)
-		if !(o.max > 0) {
-			break
-		}
-		v.setWorst(&f, &o)
+		v.last = px
+		v.setWorst(&w.f, &o)
 	}
-	return px
-}
-
-// keepOutlines traces the worst views again for their pictures.
-func (s *silhouettes) keepOutlines(ctx context.Context, views []View) error {
-	kept := views[:min(keptViews, len(views))]
-	return each(ctx, len(kept), s.p.threads, func(worker, i int) {
-		w, v := &s.work[worker], &kept[i]
-		f := s.frameFor(v.Right, v.Up)
-		s.trace(w, &f)
-		v.Game, v.Sculpt = v.loops(&f, &w.game), v.loops(&f, &w.sculpt)
-	})
 }
 
 func (v *View) loops(f *frame, o *outline) []Loop {

@@ -5,8 +5,7 @@ import (
 	"math/bits"
 )
 
-// spread sums distances with weights and finds percentiles. Weights are whole numbers (shares of the whole in units of
-// 2^-weightBits), so that the order in which they are added does not matter.
+// spread sums distances with weights and finds percentiles. Weights are whole numbers (about 2^weightBits in all), so that the order in which they are added does not matter.
 //
 // Percentiles come from a histogram over the distance's float32 bits without their lowest dropBits: a step of 2^-12 of
 // the value. They are told to half a step, 0.013 % of the value.
