@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -53,7 +54,19 @@ func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
 		if page.Revision, err = tx.SpecRevision(ctx, id); err != nil {
 			return page, err
 		}
-		page.Prop, err = tx.Prop(ctx, page.Revision.PropID)
+		if page.Prop, err = tx.Prop(ctx, page.Revision.PropID); err != nil {
+			return page, err
+		}
+		page.pickMilestone(c.QueryParam("milestone"))
+		resolved, err := httpapi.ResolveSpec(ctx, tx, page.Revision, page.Milestone)
+		var faults *httpapi.Problem
+		if errors.As(err, &faults) {
+			page.Missing = "This service’s present engine cannot read the revision any more. The document itself is below, as it was published."
+			return page, nil
+		}
+		if err == nil {
+			page.explain(resolved)
+		}
 		return page, err
 	})
 	if err != nil {
@@ -63,8 +76,6 @@ func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
 	page.Studio = who.Side == ledger.StudioSide
 	offered := page.Prop.SpecOffered
 	page.MayAck = who.Has(ledger.VendorLead) && page.Revision.AcknowledgedAt == nil && (page.Revision.InForce || offered != nil && offered.ID == page.Revision.ID)
-	page.pickMilestone(c.QueryParam("milestone"))
-	page.explain()
 	return page, nil
 }
 
@@ -82,12 +93,7 @@ func (page *specPage) pickMilestone(asked string) {
 	}
 }
 
-func (page *specPage) explain() {
-	s, err := httpapi.ResolveSpec(page.Revision.Document, page.Milestone)
-	if err != nil {
-		page.Missing = "This service’s present engine cannot read the revision any more. The document itself is below, as it was published."
-		return
-	}
+func (page *specPage) explain(s *spec.Spec) {
 	var text bytes.Buffer
 	_ = spec.ExplainPlainly(&text, s) // into memory
 	page.Plain = passages(text.String())
@@ -157,7 +163,8 @@ type rule struct {
 	Limits []limitInForce
 }
 
-type limitInForce struct{ Key, What, Value, Origin string }
+// limitInForce is one limit: its value in words, whole where the words are short, and who said it.
+type limitInForce struct{ Key, What, Value, Whole, Origin string }
 
 func rulesByMode(s *spec.Spec) []ruleGroup {
 	groups := []ruleGroup{
@@ -203,12 +210,17 @@ func inForce(check spec.Check, r spec.Rule, of string) rule {
 			value = bound(l, v)
 		} else if word, on := r.Words[l.Key]; on {
 			value = word
-		} else if list, on := r.Lists[l.Key]; on {
+		} else if list, on := r.Lists[l.Key]; on && len(list) > 0 {
 			value = strings.Join(list, ", ")
 		}
-		if value != "" { // else the limit is off
-			out.Limits = append(out.Limits, limitInForce{l.Key, strings.TrimSuffix(l.What, "."), value, r.Origins[l.Key]})
+		if value == "" { // the limit is off
+			continue
 		}
+		limit := limitInForce{l.Key, strings.TrimSuffix(l.What, "."), value, "", r.Origins[l.Key]}
+		if n := len(r.Lists[l.Key]); l.Pattern && n > 1 { // for readers of patterns, on demand
+			limit.Value, limit.Whole = count(n, "pattern", "patterns"), value
+		}
+		out.Limits = append(out.Limits, limit)
 	}
 	return out
 }
