@@ -2040,6 +2040,11 @@ type ClientInterface interface {
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
 	//
+	// `extends` names revisions that were published before for props of the same work order, this one included, by the
+	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+	// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+	// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
+	//
 	// Takes any type of body and a specified content type.
 	//
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
@@ -2050,6 +2055,11 @@ type ClientInterface interface {
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	//
+	// `extends` names revisions that were published before for props of the same work order, this one included, by the
+	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+	// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+	// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -3048,6 +3058,11 @@ func (c *Client) ListSpecs(ctx context.Context, propId PropId, reqEditors ...Req
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 // revision binds once the vendor has acknowledged it, or at once where no work has begun.
 //
+// `extends` names revisions that were published before for props of the same work order, this one included, by the
+// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
+//
 // Takes any type of body and a specified content type.
 //
 // Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
@@ -3068,6 +3083,11 @@ func (c *Client) PublishSpecWithBody(ctx context.Context, propId PropId, params 
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 // revision binds once the vendor has acknowledged it, or at once where no work has begun.
+//
+// `extends` names revisions that were published before for props of the same work order, this one included, by the
+// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -6706,6 +6726,11 @@ type ClientWithResponsesInterface interface {
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
 	//
+	// `extends` names revisions that were published before for props of the same work order, this one included, by the
+	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+	// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+	// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
+	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
@@ -6716,6 +6741,11 @@ type ClientWithResponsesInterface interface {
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	//
+	// `extends` names revisions that were published before for props of the same work order, this one included, by the
+	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+	// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+	// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -10396,6 +10426,11 @@ func (c *ClientWithResponses) ListSpecsWithResponse(ctx context.Context, propId 
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 // revision binds once the vendor has acknowledged it, or at once where no work has begun.
 //
+// `extends` names revisions that were published before for props of the same work order, this one included, by the
+// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
+//
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
 // Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
@@ -10412,6 +10447,11 @@ func (c *ClientWithResponses) PublishSpecWithBodyWithResponse(ctx context.Contex
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
 // revision binds once the vendor has acknowledged it, or at once where no work has begun.
+//
+// `extends` names revisions that were published before for props of the same work order, this one included, by the
+// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
+// lies in another work order is refused like what is not there: both parties see an order's specs, and its log
+// proves them. Later revisions of what it extends do not change a spec; publish it again to take them in.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -11,23 +11,26 @@ import (
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi/api"
+	"proofhouse/internal/ledger"
 )
 
 func (h *handlers) ExplainSpec(ctx context.Context, r api.ExplainSpecRequestObject) (api.ExplainSpecResponseObject, error) {
-	revision, err := h.spec(ctx, r.SpecId)
-	if err != nil {
-		return nil, err
-	}
 	milestone := or(r.Params.Milestone, api.Final)
-	resolved, err := resolveSpec(revision.Document, spec.Milestone(milestone))
+	resolved, err := read(ctx, h.Server, func(tx *ledger.Tx) (*spec.Spec, error) {
+		revision, err := tx.SpecRevision(ctx, r.SpecId)
+		if err != nil {
+			return nil, err
+		}
+		return ResolveSpec(ctx, tx, revision, spec.Milestone(milestone))
+	})
 	if err != nil {
 		return nil, err
 	}
 	var text strings.Builder // the same words as `worker explain`
 	if err := spec.Explain(&text, resolved); err != nil {
-		return nil, fmt.Errorf("explain spec %s: %w", revision.ID, err)
+		return nil, fmt.Errorf("explain spec %s: %w", r.SpecId, err)
 	}
-	return api.ExplainSpec200JSONResponse{SpecId: revision.ID, Milestone: milestone, Rows: Explain(resolved), Text: text.String()}, nil
+	return api.ExplainSpec200JSONResponse{SpecId: r.SpecId, Milestone: milestone, Rows: Explain(resolved), Text: text.String()}, nil
 }
 
 // Explain lists every rule of a spec in the order of a report: first as it holds for the whole prop, then where a part

@@ -1,6 +1,7 @@
 package httpapi
 
 import (
+	"context"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -52,9 +53,10 @@ func (s *Server) ChangePassword(c echo.Context, old, next string) error {
 	return s.as(ctx, func(tx *ledger.Tx) error { return tx.ChangePassword(ctx, old, next) })
 }
 
-// ResolveSpec reads a published spec as it counts at a milestone; "" is the last one.
-func ResolveSpec(document []byte, milestone spec.Milestone) (*spec.Spec, error) {
-	return resolveSpec(document, milestone)
+// ResolveSpec reads a published spec, and what it extends, as it counts at a milestone; "" is the last one. It is a
+// *Problem where the present engine refuses what an earlier one took.
+func ResolveSpec(ctx context.Context, tx *ledger.Tx, r ledger.SpecRevision, milestone spec.Milestone) (*spec.Spec, error) {
+	return resolveSpec(ctx, tx, r.PropID, r.Document, milestone)
 }
 
 // Told is what a page tells its reader of a failure.

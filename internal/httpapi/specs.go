@@ -22,12 +22,12 @@ func (h *handlers) PublishSpec(ctx context.Context, r api.PublishSpecRequestObje
 	if err != nil {
 		return nil, err
 	}
-	resolved, err := resolveSpec(document, "")
-	if err != nil {
-		return nil, err
-	}
 	revision, _, err := once(ctx, h.Server, "spec", func(tx *ledger.Tx) (ledger.SpecRevision, uuid.UUID, error) {
 		prop, err := tx.Prop(ctx, r.PropId)
+		if err != nil {
+			return ledger.SpecRevision{}, uuid.Nil, err
+		}
+		resolved, err := resolveSpec(ctx, tx, prop.ID, document, "")
 		if err != nil {
 			return ledger.SpecRevision{}, uuid.Nil, err
 		}
@@ -53,17 +53,30 @@ func sentSpec(r api.PublishSpecRequestObject) (document []byte, note string, err
 	return document, or(r.Params.Note, ""), nil
 }
 
-// resolveSpec reads a spec as it counts at a milestone; "" is the last one. What is wrong with it is a problem with
-// line and column of each fault. A spec in the ledger stands alone, so that it can be judged by for ever.
-func resolveSpec(document []byte, milestone spec.Milestone) (*spec.Spec, error) {
+// resolveSpec reads a spec of a prop as it counts at a milestone; "" is the last one. What is wrong with it is a problem
+// with line and column of each fault. What it extends are revisions published for props of the same work order.
+func resolveSpec(ctx context.Context, tx *ledger.Tx, prop uuid.UUID, document []byte, milestone spec.Milestone) (*spec.Spec, error) {
 	catalogue := acceptance.Catalogue()
 	parsed, err := spec.Parse(specName, document, catalogue)
 	if err != nil {
 		return nil, specProblem(err)
 	}
-	resolved, err := spec.Resolve(parsed, catalogue, milestone, func(spec.Ref) ([]byte, error) {
-		return nil, errors.New("a published spec stands alone: write what it extends into it")
+	var failed error // our own, not the spec's
+	resolved, err := spec.Resolve(parsed, catalogue, milestone, func(ref spec.Ref) ([]byte, error) {
+		parent, err := tx.SpecExtended(ctx, prop, ledger.SpecRef{Code: ref.Spec, Revision: ref.Revision, SHA256: unhex(ref.Digest)})
+		switch {
+		case errors.Is(err, ledger.ErrNotFound) && ref.Revision > 0:
+			return nil, fmt.Errorf("this work order has no prop of that code with a spec revision %d", ref.Revision)
+		case errors.Is(err, ledger.ErrNotFound):
+			return nil, errors.New("this work order has no prop of that code with a spec of that digest")
+		case err != nil && failed == nil:
+			failed = err
+		}
+		return parent, err
 	})
+	if failed != nil {
+		return nil, failed
+	}
 	if err != nil {
 		return nil, specProblem(err)
 	}

@@ -113,7 +113,7 @@ func ResolveSpec(job Job) (*spec.Spec, error) {
 	if err != nil {
 		return nil, err
 	}
-	parents := func(spec.Ref) ([]byte, error) { return nil, errors.New("a published spec stands alone") }
+	parents := given(job.Parents)
 	if job.SpecDir != "" {
 		parents = spec.Siblings(job.SpecDir)
 	}

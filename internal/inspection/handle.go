@@ -116,8 +116,12 @@ func (s *Service) inspect(ctx context.Context, job ledger.Job, log func(string))
 	if err := s.patiently(ctx, func() error { return s.pull(ctx, job.Delivery, p, log) }); err != nil {
 		return ledger.Result{}, err
 	}
+	parents, err := s.parents(ctx, job)
+	if err != nil {
+		return ledger.Result{}, fmt.Errorf("what the spec extends: %w", err)
+	}
 	outcome, err := Spawn(ctx, s.Exe, Job{
-		SpecName: "the spec", Spec: job.Spec.Document, Folder: folder, Out: out,
+		SpecName: specName, Spec: job.Spec.Document, Parents: parents, Folder: folder, Out: out,
 		Manifest: manifestOf(job), Hashes: p.hashes, Milestone: spec.Milestone(job.Milestone), Threads: s.Threads, Pictures: true,
 	}, s.Limits, nil, log)
 	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
@@ -141,6 +145,9 @@ func (s *Service) inspect(ctx context.Context, job ledger.Job, log func(string))
 	err = s.patiently(ctx, func() (err error) { r, err = s.store(ctx, job, out, outcome); return err })
 	return r, err
 }
+
+// specName is what messages call the spec of an inspection.
+const specName = "the spec"
 
 // patiently tries again while storage is out of reach: an outage must delay inspections, not use up their attempts. It
 // waits a little longer each time and gives up after outageMax. What is wrong on this machine's own disk is not waited for.

@@ -20,6 +20,7 @@ import (
 type Job struct {
 	SpecName  string               `json:"spec_name"`          // what messages call the spec
 	Spec      []byte               `json:"spec"`               // YAML or JSON, as published
+	Parents   []Parent             `json:"parents,omitempty"`  // what it extends, on the server
 	SpecDir   string               `json:"spec_dir,omitempty"` // where specs that it extends lie as files; "" on the server
 	Folder    string               `json:"folder"`             // the delivery
 	Out       string               `json:"out"`                // where evidence.json and the pictures go

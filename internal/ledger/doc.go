@@ -19,14 +19,14 @@
 //	            CreateToken Tokens RevokeToken
 //	orders      CreateProject Project Projects CreateWorkOrder WorkOrder WorkOrders
 //	            CreateProp Prop Props MyWork CancelMilestone
-//	specs       CreateSpecRevision SpecRevision SpecRevisions AcknowledgeSpec
+//	specs       CreateSpecRevision SpecRevision SpecRevisions SpecExtended AcknowledgeSpec
 //	deliveries  OpenDelivery Delivery Deliveries SetUpload RecordPart BeginSeal FinishSeal CancelSeal Abandon
 //	inspection  Inspection Inspections CurrentInspection Findings EvidenceObjects Reinspect
 //	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes
 //	log         Heads Facts Receipt Consistency Bundle Verify
 //
 // Login (role ph_login) knows who is calling, before any party is known: Password, Session, Token, Invitation,
-// AcceptInvitation. Worker (role ph_worker) is the inspector's side: Claim, Renew, Record, GiveBack, ReleaseLapsed.
+// AcceptInvitation. Worker (role ph_worker) is the inspector's side: Claim, SpecExtended, Renew, Record, GiveBack, ReleaseLapsed.
 // Notary (role ph_notary) alone signs: AnchorOnce, Run. Setup (role of the database's owner): Migrate, BootstrapStudio.
 // VerifyBundle checks an export with no database at all.
 //

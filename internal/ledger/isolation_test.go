@@ -277,6 +277,10 @@ func TestHiddenIsMissing(t *testing.T) {
 		"prop":       func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.Prop(s.ctx(), id); return err },
 		"specs":      func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.SpecRevisions(s.ctx(), id); return err },
 		"spec":       func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.SpecRevision(s.ctx(), id); return err },
+		"extended": func(tx *ledger.Tx, id uuid.UUID) error {
+			_, err := tx.SpecExtended(s.ctx(), id, ledger.SpecRef{Code: "crate_large", Revision: 1})
+			return err
+		},
 		"delivery":   func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.Delivery(s.ctx(), id); return err },
 		"open":       func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.OpenDelivery(s.ctx(), manifest(id)); return err },
 		"seal":       func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.BeginSeal(s.ctx(), id); return err },
@@ -295,7 +299,7 @@ func TestHiddenIsMissing(t *testing.T) {
 		"bundle": func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.Bundle(s.ctx(), id); return err },
 		"verify": func(tx *ledger.Tx, id uuid.UUID) error { _, err := tx.Verify(s.ctx(), id); return err },
 	} {
-		ids := map[string]uuid.UUID{"work order": s.yardOrder.ID, "prop": s.yardProp.ID, "specs": s.yardProp.ID, "spec": job.Spec.ID, "delivery": d.ID,
+		ids := map[string]uuid.UUID{"work order": s.yardOrder.ID, "prop": s.yardProp.ID, "specs": s.yardProp.ID, "spec": job.Spec.ID, "extended": s.yardProp.ID, "delivery": d.ID,
 			"open": s.yardProp.Milestones[1].ID, "seal": d.ID, "inspection": job.Inspection.ID, "findings": job.Inspection.ID, "evidence": job.Inspection.ID,
 			"note": d.ID, "facts": s.yardOrder.ID, "receipt": d.ID, "bundle": s.yardOrder.ID, "verify": s.yardOrder.ID}
 		hidden := s.try(s.lamp, func(tx *ledger.Tx) error { return call(tx, ids[name]) })

@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/sha256"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -133,4 +134,35 @@ func (tx *Tx) SpecRevisions(ctx context.Context, prop uuid.UUID) ([]SpecHead, er
 		return nil, fmt.Errorf("specs of prop %s: %w", prop, err)
 	}
 	return heads, nil
+}
+
+// A work order's props are found by prop_code_key, their revisions by spec_revision_number_key. Equal bytes are the same
+// spec, so the oldest revision that has them will do.
+const specExtended = `SELECT r.document FROM ph.prop c
+	JOIN ph.prop p ON p.studio_id = c.studio_id AND p.work_order_id = c.work_order_id AND p.code = $3
+	JOIN ph.spec_revision r ON r.studio_id = p.studio_id AND r.prop_id = p.id
+	WHERE c.{me} = $1 AND c.id = $2 AND CASE WHEN $4 > 0 THEN r.number = $4 ELSE r.document_sha256 = $5 END
+	ORDER BY r.number LIMIT 1`
+
+// SpecExtended is the document that a spec of prop extends. ErrNotFound where the prop's work order has no such revision:
+// what both parties of an order see, and what its log commits to, are the specs of that order alone. The answer never
+// changes, for neither do codes, revisions and documents.
+func (tx *Tx) SpecExtended(ctx context.Context, prop uuid.UUID, ref SpecRef) ([]byte, error) {
+	return tx.specExtended(ctx, tx.sql(specExtended), tx.Who.Party, prop, ref)
+}
+
+// SpecExtended is the same for the spec of a claimed inspection.
+func (w *Worker) SpecExtended(ctx context.Context, job Job, ref SpecRef) (document []byte, err error) {
+	err = w.inTx(ctx, func(tx *Tx) (err error) {
+		document, err = tx.specExtended(ctx, strings.ReplaceAll(specExtended, "{me}", "studio_id"), job.Inspection.StudioID, job.Spec.PropID, ref)
+		return err
+	})
+	return document, err
+}
+
+func (tx *Tx) specExtended(ctx context.Context, query string, party, prop uuid.UUID, ref SpecRef) (document []byte, err error) {
+	if err := tx.QueryRow(ctx, query, party, prop, ref.Code, ref.Revision, ref.SHA256).Scan(&document); err != nil {
+		return nil, fmt.Errorf("spec %q that a spec of prop %s extends: %w", ref.Code, prop, mapError(err))
+	}
+	return document, nil
 }

@@ -336,6 +336,13 @@ type SpecRevision struct {
 	Document []byte
 }
 
+// SpecRef names the revision that a spec extends: of a prop in the same work order, by its code.
+type SpecRef struct {
+	Code     string
+	Revision int    // 0: told by SHA256 alone
+	SHA256   []byte // of the document's bytes; not looked at where Revision is given
+}
+
 // Manifest is what a vendor says they will upload.
 type Manifest struct {
 	Milestone uuid.UUID
