@@ -50,7 +50,10 @@ func with(more map[spec.PartKind]string) map[spec.PartKind]string {
 func (p *Part) pair(s *Subject) *surface.Pair {
 	p.surface.once.Do(func() {
 		game := gameMesh(p)
-		opt := surface.Options{Threads: s.Threads, Open: openSides(p, game), MirrorX: mirrorPlane(s, p), SetOf: bakedSets(s, p)}
+		opt := surface.Options{
+			Threads: s.Threads, Open: openSides(p, game), MirrorX: mirrorPlane(s, p), SetOf: bakedSets(s, p),
+			Share: p.AreaShare, PixelMM: s.Spec.View.PixelMM(),
+		}
 		p.surface.pair = surface.NewPair(game, surface.Mesh{Pos: p.Sculpt.Pos, Tri: p.Sculpt.Tri}, opt)
 	})
 	return p.surface.pair

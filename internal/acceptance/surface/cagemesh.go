@@ -70,7 +70,7 @@ func (p *Pair) FitCage(ctx context.Context, cage Mesh) (*CageFit, error) {
 
 // shareSculpt spares the second tree and the second look for shells.
 func (p *Pair) shareSculpt(o *Pair) {
-	p.sculptOnce.Do(func() { p.onSculpt = o.sculptTree() })
+	p.onSculpt = o.sculptTree()
 	p.shellOnce.Do(func() { p.shells = o.sculptShells() })
 }
 

@@ -29,10 +29,6 @@ const (
 // Halving it quarters the error on curved surfaces, four times the samples.
 const edgeShare = 1.0 / 128
 
-func (h *Heights) release() {
-	h.on, h.h, h.state, h.base = nil, nil, nil, nil
-}
-
 // Heights measures every sample of the sculpt against the game surface, once.
 func (p *Pair) Heights(ctx context.Context) (*Heights, error) {
 	p.heightOnce.Do(func() { p.heights, p.heightErr = p.measureHeights(ctx) })

@@ -1,6 +1,7 @@
 package surface
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -80,6 +81,18 @@ func (o *outline) findGaps() {
 	for i := range o.next {
 		o.next[i] = -1
 	}
+	for j := range g.h {
+		o.rowGap.each(0, g.w-1, j, func(i int) { o.points[o.rowGap.rank(i, j)] = [2]float64{coveredEnd(i, g.get(i, j)), float64(j)} })
+		o.colGap.each(0, g.w-1, j, func(i int) { o.points[o.rows+o.colGap.rank(i, j)] = [2]float64{float64(i), coveredEnd(j, g.get(i, j))} })
+	}
+}
+
+// coveredEnd is the end of a gap from sample i at which its covered sample lies.
+func coveredEnd(i int, first bool) float64 {
+	if first {
+		return float64(i)
+	}
+	return float64(i + 1)
 }
 
 // spanGaps notes which stretches of gaps a triangle covers.
@@ -90,9 +103,7 @@ func (o *outline) spanGaps(a, b, d [2]float64) {
 	if j := ceil(y0); j <= j1 && o.rowGap.any(i0, i1, j, j1) {
 		for j = max(j, 0); j <= min(j1, o.rowGap.h-1); j++ {
 			lo, hi := cutAt(a, b, d, 1, float64(j))
-			o.rowGap.each(floor(lo), floor(hi), j, func(i int) {
-				o.spans = append(o.spans, gapSpan{int32(o.rowGap.rank(i, j)), lo, hi})
-			})
+			o.rowGap.each(floor(lo), floor(hi), j, func(i int) { o.note(o.rowGap.rank(i, j), 0, lo, hi, o.cover.get(i, j)) })
 		}
 	}
 	if i := ceil(x0); i <= i1 && o.colGap.any(i, i1, j0, j1) {
@@ -100,75 +111,70 @@ func (o *outline) spanGaps(a, b, d [2]float64) {
 			lo, hi := cutAt(a, b, d, 0, float64(i))
 			for j := max(floor(lo), 0); j <= min(floor(hi), o.colGap.h-1); j++ {
 				if o.colGap.get(i, j) {
-					o.spans = append(o.spans, gapSpan{int32(o.rows + o.colGap.rank(i, j)), lo, hi})
+					o.note(o.rows+o.colGap.rank(i, j), 1, lo, hi, o.cover.get(i, j))
 				}
 			}
 		}
 	}
 }
 
-// measureGaps takes of each gap the covered stretch that joins its covered sample.
+// touching is how far apart, in cells, two covered stretches may end and still be one: edges are cut at the same place
+// for both their triangles, this is for the ends of edges.
+const touching = 1e-9
+
+// note notes that a triangle covers lo to hi of the line on which a gap lies. What is covered from the gap's covered end on is kept in its
+// point; what does not join that yet is kept for measureGaps.
+func (o *outline) note(gap, axis int, lo, hi float64, up bool) {
+	if !grow(&o.points[gap][axis], lo, hi, up) {
+		o.spans = append(o.spans, gapSpan{int32(gap), lo, hi})
+	}
+}
+
+// grow extends what is covered up to (or, not up, down to) reach by lo to hi, and says whether the two join.
+func grow(reach *float64, lo, hi float64, up bool) bool {
+	if up {
+		if lo > *reach+touching {
+			return false
+		}
+		*reach = max(*reach, hi)
+		return true
+	}
+	if hi < *reach-touching {
+		return false
+	}
+	*reach = min(*reach, lo)
+	return true
+}
+
+// measureGaps joins the stretches that are left and cuts the crossings off at their gaps' ends.
 func (o *outline) measureGaps() {
 	slices.SortFunc(o.spans, func(a, b gapSpan) int {
-		switch {
-		case a.gap != b.gap:
-			return int(a.gap - b.gap)
-		case a.lo < b.lo:
-			return -1
-		case a.lo > b.lo:
-			return 1
-		case a.hi < b.hi:
-			return -1
-		case a.hi > b.hi:
-			return 1
-		}
-		return 0
+		return cmp.Or(cmp.Compare(a.gap, b.gap), cmp.Compare(a.lo, b.lo), cmp.Compare(a.hi, b.hi))
 	})
 	at := 0
-	place := func(gap, from int, up bool) float64 {
+	finish := func(gap, axis, from int, up bool) {
 		first := at
 		for at < len(o.spans) && int(o.spans[at].gap) == gap {
 			at++
 		}
-		return reachOfGap(o.spans[first:at], float64(from), up)
+		spans := o.spans[first:at]
+		reach := &o.points[gap][axis]
+		for again := true; again; {
+			again = false
+			before := *reach
+			for _, s := range spans {
+				grow(reach, s.lo, s.hi, up)
+			}
+			again = *reach != before
+		}
+		*reach = min(max(*reach, float64(from)), float64(from+1))
 	}
 	for j := range o.rowGap.h {
-		o.rowGap.each(0, o.rowGap.w-1, j, func(i int) {
-			k := o.rowGap.rank(i, j)
-			o.points[k] = [2]float64{place(k, i, o.cover.get(i, j)), float64(j)}
-		})
+		o.rowGap.each(0, o.rowGap.w-1, j, func(i int) { finish(o.rowGap.rank(i, j), 0, i, o.cover.get(i, j)) })
 	}
 	for j := range o.colGap.h {
-		o.colGap.each(0, o.colGap.w-1, j, func(i int) {
-			k := o.rows + o.colGap.rank(i, j)
-			o.points[k] = [2]float64{float64(i), place(k, j, o.cover.get(i, j))}
-		})
+		o.colGap.each(0, o.colGap.w-1, j, func(i int) { finish(o.rows+o.colGap.rank(i, j), 1, j, o.cover.get(i, j)) })
 	}
-}
-
-// reachOfGap follows the covered stretches from the covered end of a gap: from upward, or from+1 downward. Stretches
-// that touch within touching are one.
-func reachOfGap(spans []gapSpan, from float64, up bool) float64 {
-	const touching = 1e-9 // of a cell: shared edges are cut at the same place, this is for their ends
-	if up {
-		reach := from
-		for _, s := range spans { // by lo
-			if s.lo <= reach+touching {
-				reach = max(reach, s.hi)
-			}
-		}
-		return min(reach, from+1)
-	}
-	reach := from + 1
-	for again := true; again; {
-		again = false
-		for _, s := range spans {
-			if s.hi >= reach-touching && s.lo < reach {
-				reach, again = s.lo, true
-			}
-		}
-	}
-	return max(reach, from)
 }
 
 // link joins the crossings of each cell into pieces with the covered side to the left.

@@ -26,6 +26,13 @@ type Options struct {
 	// left out, and borders there are no fault.
 	Open []OpenSide
 
+	// Share is the part's share of the prop's surface: a prop of many parts gets as many samples in all as one of one part. 0 means 1.
+	Share float64
+
+	// PixelMM is the size of a pixel at the distance from which the prop is seen: outlines are looked at no finer than
+	// half of it at first. 0 for as fine as the grid allows.
+	PixelMM float64
+
 	// MirrorX is where the mirror plane stands, metres. Left is above it.
 	MirrorX float64
 
@@ -73,8 +80,8 @@ type Pair struct {
 	skin    *skin
 	onGame  *spatial.Tree // over skin
 
-	sculptOnce sync.Once
-	onSculpt   *spatial.Tree
+	treeMu   sync.Mutex
+	onSculpt *spatial.Tree
 
 	shellOnce sync.Once
 	shells    *shells
@@ -105,10 +112,16 @@ type Pair struct {
 // outward bumps of a quarter of a micrometre per metre more.
 const noiseShare = 0x1p-21
 
+// leastSamples are taken of any part, however small its share of the prop.
+const leastSamples = 20_000
+
 // NewPair readies a comparison; nothing is measured yet. The surfaces are kept and must not change.
 func NewPair(game, sculpt Mesh, opt Options) *Pair {
 	p := &Pair{game: game, sculpt: sculpt, opt: opt, threads: threadsOf(opt.Threads), bounds: boundsOf(game),
 		feetBack: gameSamples, feetReach: reachSamples}
+	if opt.Share > 0 && opt.Share < 1 {
+		p.feetBack, p.feetReach = max(int(gameSamples*opt.Share), leastSamples), max(int(reachSamples*opt.Share), leastSamples)
+	}
 	p.diagonal = p.bounds.diagonal()
 	for _, o := range opt.Open {
 		if l := length(o.Normal); l > 0 {
@@ -145,18 +158,21 @@ func (p *Pair) ready() {
 	})
 }
 
-// sculptTree is built when the first query needs it.
+// sculptTree is built when a query needs it.
 func (p *Pair) sculptTree() *spatial.Tree {
-	p.sculptOnce.Do(func() { p.onSculpt = spatial.Build(p.sculpt.Pos, p.sculpt.Tri, p.threads) })
+	p.treeMu.Lock()
+	defer p.treeMu.Unlock()
+	if p.onSculpt == nil {
+		p.onSculpt = spatial.Build(p.sculpt.Pos, p.sculpt.Tri, p.threads)
+	}
 	return p.onSculpt
 }
 
-// Release lets go of the trees and other working data; what was measured stays. Measures not made yet cannot be made after it.
-func (p *Pair) Release() {
-	p.onSculpt, p.shells = nil, nil
-	if p.heights != nil {
-		p.heights.release()
-	}
+// dropTree lets go of the sculpt's tree, its largest piece of working data: the next query builds it anew.
+func (p *Pair) dropTree() {
+	p.treeMu.Lock()
+	defer p.treeMu.Unlock()
+	p.onSculpt = nil
 }
 
 // near asks for the nearest game surface of points, in pieces, each answered by visit with the piece's answers.

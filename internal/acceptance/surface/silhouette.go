@@ -24,10 +24,11 @@ type Silhouette struct {
 
 const (
 	viewCount   = 32  // directions
-	gridCells   = 448 // across the longer side of a view
-	gridMargin  = 6   // cells that stay free around
-	keptViews   = 4   // with outlines, for pictures
-	zoomedViews = 6   // looked at again for the exact largest offset
+	gridCells   = 448 // across the longer side of a view at most
+	leastCells  = 96
+	gridMargin  = 6 // cells that stay free around
+	keptViews   = 4 // with outlines, for pictures
+	zoomedViews = 6 // looked at again for the exact largest offset
 )
 
 // Silhouette looks from viewCount directions within 90° of toward; runMM is how long an offset must be kept up to count as a run.
@@ -113,6 +114,7 @@ type sight struct {
 
 func (p *Pair) measureSilhouette(ctx context.Context, toward vec, runMM float64) (*Silhouette, error) {
 	p.ready()
+	p.dropTree() // outlines need none, and it would stand beside what they need
 	s := &silhouettes{p: p, runMM: runMM}
 	var err error
 	if s.game, err = newCover(ctx, p.skin.pos, p.skin.tri, p.threads); err != nil {
@@ -192,6 +194,9 @@ func (s *silhouettes) frameFor(right, up vec) frame {
 	}
 	wide, high := hi[0]-lo[0], hi[1]-lo[1]
 	px := max(wide, high) / (gridCells - 2*gridMargin)
+	if s.p.opt.PixelMM > 0 { // no finer than half a pixel, but not coarser than leastCells make it
+		px = max(px, min(s.p.opt.PixelMM/2000, max(wide, high)/leastCells))
+	}
 	if !(px > 0) {
 		px = 1
 	}
