@@ -201,8 +201,8 @@ func scenePivot(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 		at := s.mended.point([3]float64{p.World[12], p.World[13], p.World[14]})
 		off := 0.0
 		for k := range at {
-			mm := at[k] * 1000
-			d := max(lo[k]*1000-mm, mm-hi[k]*1000, 0)
+			mm := float64(at[k] * 1000)
+			d := max(float64(lo[k]*1000)-mm, mm-float64(hi[k]*1000), 0)
 			if len(hinge) == 3 {
 				d = mm - hinge[k]
 			}

@@ -175,7 +175,7 @@ func sideOf(s *Subject, p *Part, pointMM [3]float64) string {
 		if !(half > 0) {
 			continue
 		}
-		at := (pointMM[k]/1000 - (lo[k]+hi[k])/2) / half
+		at := (pointMM[k]/1000 - float64((lo[k]+hi[k])/2)) / half
 		if math.Abs(at) > best {
 			best, side = math.Abs(at), names[k][0]
 			if at > 0 {

@@ -147,7 +147,7 @@ func bestTurn(lo, hi [3]float64, factor float64, sp *spec.Spec, slack [3]float64
 		off := lenSq(place)
 		// Sizes under two turns are either permuted alike and equal, or differ for good; origins that differ by
 		// rounding only must not decide against the smaller angle, which comes first.
-		if fit < bestFit-1e-9 || fit <= bestFit+1e-9 && off < bestOff*(1-1e-9)-1e-9 {
+		if fit < bestFit-1e-9 || fit <= bestFit+1e-9 && off < float64(bestOff*(1-1e-9))-1e-9 {
 			best, bestFit, bestOff = t, fit, off
 		}
 	}

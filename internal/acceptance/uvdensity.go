@@ -87,7 +87,7 @@ func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityFie
 	pixels := float64(widthPx) * float64(heightPx)
 	for t := range sf.Triangles() {
 		area := worldArea(corners(sf, t))
-		texels := 0.5 * math.Abs(uvArea2(uvCorners(uv, sf.Tri, t))) * pixels
+		texels := float64(0.5 * math.Abs(uvArea2(uvCorners(uv, sf.Tri, t))) * pixels)
 		if !finite(texels) {
 			continue
 		}

@@ -205,7 +205,7 @@ func (k *Canvas) Ring(cx, cy, r, width float64, c Colour, alpha float64) {
 
 // RoundRect fills a rectangle with rounded corners.
 func (k *Canvas) RoundRect(x0, y0, x1, y1, r float64, c Colour, alpha float64) {
-	mx, my, hx, hy := (x0+x1)/2, (y0+y1)/2, (x1-x0)/2-r, (y1-y0)/2-r
+	mx, my, hx, hy := (x0+x1)/2, (y0+y1)/2, float64((x1-x0)/2)-r, float64((y1-y0)/2)-r
 	k.byDistance(x0, y0, x1, y1, c, alpha, func(x, y float64) float64 {
 		dx, dy := math.Abs(x-mx)-hx, math.Abs(y-my)-hy
 		ox, oy := max(dx, 0), max(dy, 0)
