@@ -100,7 +100,7 @@ func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
 		}
 		return float64(near.Dist)
 	}
-	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + sums[i].maxEdge*coverShare }, func(first, end int) {
+	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + float64(sums[i].maxEdge*coverShare) }, func(first, end int) {
 		for t := first; t < end; t++ {
 			if v, ok := h.counts(t); ok && (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden == 0 {
 				m.offer(h.candidate(v, h.distances(v)))

@@ -60,5 +60,5 @@ func jitter(k uint64) float64 {
 	z := (k + feetSeed) * 0x9e3779b97f4a7c15
 	z = (z ^ z>>30) * 0xbf58476d1ce4e5b9
 	z = (z ^ z>>27) * 0x94d049bb133111eb
-	return float64((z^z>>31)>>11) * 0x1p-53
+	return float64(float64((z^z>>31)>>11) * 0x1p-53)
 }

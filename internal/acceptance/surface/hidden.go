@@ -173,7 +173,7 @@ func (p *Pair) hide(ctx context.Context, h *Heights) error {
 			for _, v := range w.who {
 				q := h.on.point(uint32(v))
 				d := wide(l)
-				w.rays = append(w.rays, spatial.Ray{Org: narrow(along(q, 2*p.noise+1e-6*p.diagonal, d)), Dir: l, Max: float32(4 * p.diagonal)})
+				w.rays = append(w.rays, spatial.Ray{Org: narrow(along(q, p.lift(), d)), Dir: l, Max: float32(4 * p.diagonal)})
 			}
 			w.who = blocked(tree, w.rays, &w.hits, w.who)
 		}
@@ -183,11 +183,14 @@ func (p *Pair) hide(ctx context.Context, h *Heights) error {
 	})
 }
 
+// lift is how far off the surface a ray that leaves it starts: more than rounding, less than any detail.
+func (p *Pair) lift() float64 { return float64(2*p.noise) + float64(1e-6*p.diagonal) }
+
 // wayOut is the ray from a sculpt sample out over the nearest game surface and as far again.
 func (p *Pair) wayOut(point vec, near *spatial.Near, below bool) spatial.Ray {
 	n, _ := p.skin.normal(near)
 	d := unit(n)
-	reach := float64(near.Dist) + openShare*p.diagonal
+	reach := float64(near.Dist) + float64(openShare*p.diagonal)
 	if float64(near.Dist) > 8*p.noise {
 		d = unit(sub(point, wide(near.Point)))
 		if below {
@@ -195,7 +198,7 @@ func (p *Pair) wayOut(point vec, near *spatial.Near, below bool) spatial.Ray {
 			reach += float64(near.Dist)
 		}
 	}
-	lift := 2*p.noise + 1e-6*p.diagonal
+	lift := p.lift()
 	return spatial.Ray{Org: narrow(along(point, lift, d)), Dir: narrow(d), Max: float32(reach)}
 }
 

@@ -161,7 +161,7 @@ func (o *outline) shareOf(i, j int) float64 {
 		enter := o.points[o.side(i, j, begin)]
 		last := enter
 		turn := func(p [2]float64) {
-			sum += (float64((last[0]-x)*(p[1]-y)) - float64((last[1]-y)*(p[0]-x))) / 2
+			sum += float64((float64((last[0]-x)*(p[1]-y)) - float64((last[1]-y)*(p[0]-x))) / 2)
 			last = p
 		}
 		for k := (begin + 1) % 4; ; k = (k + 1) % 4 {

@@ -205,7 +205,7 @@ func (p *Pair) tightenHeights(ctx context.Context, h *Heights, sums []outsideSum
 		return float64(d)
 	}
 	n := h.on.triangles()
-	m.offerPieces(n, func(i int) float64 { return sums[i].maxH + sums[i].maxEdge*coverShare }, func(first, end int) {
+	m.offerPieces(n, func(i int) float64 { return sums[i].maxH + float64(sums[i].maxEdge*coverShare) }, func(first, end int) {
 		for t := first; t < end; t++ {
 			if v, ok := h.on.corners(t); ok && h.state[v[0]]|h.state[v[1]]|h.state[v[2]] == 0 {
 				m.offer(h.candidate(v, plane{float64(h.h[v[0]]), float64(h.h[v[1]]), float64(h.h[v[2]])}))
@@ -327,7 +327,7 @@ func (p *Pair) finishPatches(h *Heights, proud []uint32, which []int32, all []Pa
 	o.PatchCount = len(all)
 	for i := range all {
 		q := &all[i]
-		q.AreaMM2, q.LeftMM2 = 1e6*q.AreaMM2, 1e6*q.LeftMM2
+		q.AreaMM2, q.LeftMM2 = float64(1e6*q.AreaMM2), float64(1e6*q.LeftMM2)
 		q.RightMM2 = max(q.AreaMM2-q.LeftMM2, 0)
 		q.HeightMM, q.LeftHeight, q.RightHeight, q.RadiusMM = 1000*q.HeightMM, 1000*q.LeftHeight, 1000*q.RightHeight, 1000*q.RadiusMM
 		o.LargestPatchMM2 = max(o.LargestPatchMM2, q.AreaMM2)

@@ -137,8 +137,8 @@ func (p *Pair) measureSilhouette(ctx context.Context, toward vec, runMM float64)
 	var area, length float64
 	for i := range all {
 		v, px := &all[i], all[i].f.px
-		area += v.o.area * px * px
-		length += (v.o.lengths[0] + v.o.lengths[1]) / 2 * px
+		area += float64(v.o.area * px * px)
+		length += float64((v.o.lengths[0] + v.o.lengths[1]) / 2 * px)
 		out.WorstViewAreaShare = max(out.WorstViewAreaShare, v.AreaShare)
 		out.RunOffsetMM = max(out.RunOffsetMM, v.RunOffsetMM)
 		out.StepMM, out.GapMM = max(out.StepMM, 1000*px), max(out.GapMM, 1000*stride*px)
@@ -312,7 +312,7 @@ func (s *silhouettes) zoom(v *sight) {
 			return
 		}
 		// Points count in the middle of the window; around it there is room for the other outline, as far as it may be.
-		half := 1.5*o.max + 6 // cells
+		half := float64(1.5*o.max) + 6 // cells
 		finer := min(8, gridCells/2/half)
 		if finer < 1.5 {
 			return
@@ -321,7 +321,7 @@ func (s *silhouettes) zoom(v *sight) {
 		size := 2*ceil(half*finer) + 1
 		px /= finer
 		w.f = newFrame(centre, v.Right, v.Up, px, size, size)
-		w.in = w.f.window(finer * (1.4*o.max + 2))
+		w.in = w.f.window(float64(finer * (float64(1.4*o.max) + 2)))
 		s.compare(near)
 		if o = w.o; !(o.max > 0) {
 			return

@@ -77,7 +77,7 @@ func (m *tightener) offerPieces(n int, bound func(piece int) float64, offer func
 }
 
 func (m *tightener) offer(c candidate) {
-	if max(c.f[0], c.f[1], c.f[2])+longest(c.c[0], c.c[1], c.c[2])*coverShare <= m.best+m.slack {
+	if max(c.f[0], c.f[1], c.f[2])+float64(longest(c.c[0], c.c[1], c.c[2])*coverShare) <= m.best+m.slack {
 		return
 	}
 	m.offers++
@@ -104,7 +104,7 @@ func (m *tightener) run(ctx context.Context) (best, slack float64, err error) {
 }
 
 func (m *tightener) bound(c *candidate) float64 {
-	b := max(c.f[0], c.f[1], c.f[2]) + longest(c.c[0], c.c[1], c.c[2])*coverShare
+	b := max(c.f[0], c.f[1], c.f[2]) + float64(longest(c.c[0], c.c[1], c.c[2])*coverShare)
 	for k, t := range c.near {
 		if t == spatial.Miss || k > 0 && t == c.near[0] || k > 1 && t == c.near[1] {
 			continue
