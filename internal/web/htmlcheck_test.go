@@ -67,7 +67,7 @@ func (b *browser) send(r *http.Request) *page {
 	defer resp.Body.Close()
 	body, err := io.ReadAll(resp.Body)
 	require.NoError(b.w.t, err)
-	p := &page{b: b, path: r.URL.Path, status: resp.StatusCode, header: resp.Header, body: string(body)}
+	p := &page{b: b, path: r.URL.Path, posted: r.Method == http.MethodPost, status: resp.StatusCode, header: resp.Header, body: string(body)}
 	p.node, err = html.Parse(strings.NewReader(p.body))
 	require.NoError(b.w.t, err)
 	return p
@@ -77,6 +77,7 @@ func (b *browser) send(r *http.Request) *page {
 type page struct {
 	b      *browser
 	path   string
+	posted bool
 	status int
 	header http.Header
 	body   string

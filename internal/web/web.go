@@ -137,6 +137,10 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 		return fmt.Errorf("web: page %s: %w", name, err)
 	}
 	c.Response().Header().Set("Content-Security-Policy", policy)
+	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest {
+		// A refused form may be kept, or the back button would lead from the next page to a browser's error.
+		c.Response().Header().Set(echo.HeaderCacheControl, "private, no-cache")
+	}
 	return c.HTMLBlob(status, b.Bytes())
 }
 

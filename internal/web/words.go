@@ -96,15 +96,18 @@ func day(t *time.Time) string {
 	if t == nil || t.IsZero() {
 		return "–"
 	}
-	return t.Format("2 Jan 2006")
+	return unbroken(t.Format("2 Jan 2006"))
 }
+
+// unbroken keeps a text on one line.
+func unbroken(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
 
 func moment(t any) string {
 	at, ok := at(t)
 	if !ok {
 		return "–"
 	}
-	return at.UTC().Format("2 Jan 2006, 15:04") + " UTC"
+	return unbroken(at.UTC().Format("2 Jan 2006")) + ", " + unbroken(at.UTC().Format("15:04 MST"))
 }
 
 func iso(t any) string {
