@@ -1,6 +1,8 @@
 package acceptance
 
 import (
+	"context"
+	"encoding/json"
 	"math"
 	"slices"
 	"testing"
@@ -364,4 +366,45 @@ func TestCageReachIsAdviceWithoutReach(t *testing.T) {
 	require.Equal(t, "below", f.Where[0].Side)
 	f = run1(t, sculpted(t, specOf(t, spec.Hero, "conventions: {cage: averaged}"), game, sculpt), "surface.cage_reach")
 	require.Equal(t, Warn, f.Outcome, f.Sentence)
+}
+
+// Findings are the same to the byte on any number of threads.
+func TestSurfaceFindingsOnAnyNumberOfThreads(t *testing.T) {
+	t.Parallel()
+	bumps := func(x, z float64) float64 { return 0.004 * math.Sin(30*x) * math.Sin(23*z) }
+	var first [][]byte
+	for _, threads := range []int{1, 2, 8} {
+		s := sculpted(t, specOf(t, spec.Hero, "conventions: {mirror: x, hug: centred, cage: mesh}"), []mesh.Primitive{boxPrim(0, crateLo, crateHi)},
+			[]mesh.Primitive{slab(crateLo, crateHi, 120, bumps), boxPrim(0, [3]float32{-.3, .1, -.3}, [3]float32{.3, .55, .3})})
+		b := newCage(0.01)
+		s.Parts[0].Cage = mesh.Flatten(b.scene, b.scene.Draws)
+		s.Threads = threads
+		var got [][]byte
+		for _, name := range surfaceNames {
+			data, err := json.Marshal(run1(t, s, name))
+			require.NoError(t, err)
+			got = append(got, data)
+		}
+		if first == nil {
+			first = got
+		}
+		for i := range got {
+			require.Equal(t, string(first[i]), string(got[i]), "%d threads", threads)
+		}
+	}
+}
+
+// A stopped inspection leaves no answer that looks like one.
+func TestSurfaceStops(t *testing.T) {
+	t.Parallel()
+	ctx, stop := context.WithCancel(context.Background())
+	stop()
+	s := sculpted(t, specOf(t, spec.Hero, "conventions: {mirror: x}"), []mesh.Primitive{boxPrim(0, crateLo, crateHi)}, []mesh.Primitive{slab(crateLo, crateHi, 20, level)})
+	for _, c := range surfaceChecks() {
+		if c.Def.Name == "surface.cage_mesh" {
+			continue // none delivered
+		}
+		f := c.Run(ctx, s, Target{Part: s.Parts[0]}, ruleFor(s, c.Def.Name, Target{Part: s.Parts[0]}))
+		require.Equal(t, NotEvaluated, f.Outcome, c.Def.Name)
+	}
 }

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// benchPair is a game mesh of 12,000 triangles, 2 mm outside, and a sculpt of the size asked for.
+// benchMeshes keeps what was made: a game mesh of 12,000 triangles and sculpts of the sizes asked for.
 var benchMeshes = struct {
 	sync.Mutex
 	made map[int]Mesh
@@ -49,7 +49,6 @@ func BenchmarkHeights4M(b *testing.B) {
 	each4M(b, func(p *Pair) { must(p.Heights(context.Background())) })
 }
 
-// BenchmarkAll4M is what an inspection asks of one part.
 func BenchmarkOutside4M(b *testing.B) {
 	p := benchPair(4_000_000)
 	must(p.Heights(context.Background()))
@@ -81,5 +80,38 @@ func BenchmarkSilhouette4M(b *testing.B) {
 	for b.Loop() {
 		p := benchPair(4_000_000)
 		must(p.Silhouette(context.Background(), [3]float64{0, 1, 0}, 8))
+	}
+}
+
+func BenchmarkSkin12k(b *testing.B) {
+	m := benchPost(12_000, 0)
+	b.ReportAllocs()
+	for b.Loop() {
+		newSkin(m.Pos, m.Tri)
+	}
+}
+
+func BenchmarkCrossings12k(b *testing.B) {
+	m := benchPost(12_000, 0)
+	b.ReportAllocs()
+	for b.Loop() {
+		must(Crossings(context.Background(), m, 0))
+	}
+}
+
+func BenchmarkHeat4M(b *testing.B) {
+	p := benchPair(4_000_000)
+	p.sculptTree()
+	for b.Loop() {
+		must(p.measureHeat(context.Background()))
+	}
+}
+
+func BenchmarkCageMesh4M(b *testing.B) {
+	p := benchPair(4_000_000)
+	cage := moved(benchPost(12_000, 0), func(q vec) vec { return scale(q, 1.02) })
+	p.sculptTree()
+	for b.Loop() {
+		must(p.FitCage(context.Background(), cage))
 	}
 }

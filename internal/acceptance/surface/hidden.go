@@ -120,11 +120,11 @@ var lookouts = [8][3]float32{
 // hide marks the samples that no outside eye sees because other sculpt covers them: where shells overlap, their inner
 // walls are no surface of the prop. A sample is seen if the way out to the game surface and as far again is free, or
 // one of the lookouts is. A single shell has no inner walls; its own folds count as seen.
+//
+// Neighbours are nearly always seen or hidden together: of a run of vertices that lie close, a few are asked, and the others
+// only if those do not agree.
 func (p *Pair) hide(ctx context.Context, h *Heights) error {
 	s := p.sculptShells()
-	if s.count < 2 {
-		return nil
-	}
 	overlapping := map[uint32]bool{}
 	for _, b := range s.boxes {
 		if b.near {
@@ -134,53 +134,138 @@ func (p *Pair) hide(ctx context.Context, h *Heights) error {
 	if len(overlapping) == 0 {
 		return nil
 	}
-	tree := p.sculptTree()
 	own := len(h.on.pos) / 3
-	type scratch struct {
-		rays []spatial.Ray
-		hits []spatial.Hit
-		who  []int
-		near []spatial.Near
-	}
-	work := make([]scratch, p.threads)
+	work := make([]hider, p.threads)
+	tree := p.sculptTree()
 	return eachPiece(ctx, h.on.vertices(), p.threads, func(worker, _, first, end int) {
 		w := &work[worker]
-		w.rays, w.who = w.rays[:0], w.who[:0]
-		for v := first; v < end; v++ {
-			if h.state[v]&noPlace == 0 && (v >= own || overlapping[s.of[v]]) { // pieces of cut triangles are few: all asked
-				w.who = append(w.who, v)
-			}
+		w.p, w.h, w.tree = p, h, tree
+		w.counts = func(v int) bool { // pieces of cut triangles have no shell of their own: all count
+			return h.state[v]&noPlace == 0 && (v >= own || overlapping[s.of[v]])
 		}
-		if len(w.who) == 0 {
-			return
+		w.asks, w.runs = w.asks[:0], w.runs[:0]
+		for v := first; v < end; v += runLength {
+			w.begin(v, min(v+runLength, end))
 		}
-		points := make([]float32, 0, 3*len(w.who))
-		for _, v := range w.who {
-			q := narrow(h.on.point(uint32(v)))
-			points = append(points, q[0], q[1], q[2])
-		}
-		w.near = slices.Grow(w.near[:0], len(w.who))[:len(w.who)]
-		p.onGame.Closest(points, float32(math.Inf(1)), w.near, 1)
-		for i, v := range w.who {
-			w.rays = append(w.rays, p.wayOut(h.on.point(uint32(v)), &w.near[i], h.h[v] < 0))
-		}
-		w.who = blocked(tree, w.rays, &w.hits, w.who)
-		for _, l := range lookouts {
-			if len(w.who) == 0 {
-				return
-			}
-			w.rays = w.rays[:0]
-			for _, v := range w.who {
-				q := h.on.point(uint32(v))
-				d := wide(l)
-				w.rays = append(w.rays, spatial.Ray{Org: narrow(along(q, p.lift(), d)), Dir: l, Max: float32(4 * p.diagonal)})
-			}
-			w.who = blocked(tree, w.rays, &w.hits, w.who)
-		}
-		for _, v := range w.who {
-			h.state[v] |= hidden
-		}
+		w.settle()
 	})
+}
+
+// runLength vertices that follow each other in the file, and lie within runShare of the diagonal, are asked together.
+const (
+	runLength = 32
+	runShare  = 0.05
+)
+
+// hider asks for the samples of one piece of work.
+type hider struct {
+	p    *Pair
+	h    *Heights
+	tree *spatial.Tree
+
+	counts func(v int) bool // whether a sample may be hidden
+
+	asks []int // samples to ask
+	runs []run
+	rays []spatial.Ray
+	hit  []bool
+	near []spatial.Near
+	pos  []float32
+}
+
+// run is samples [first, end) of which asked are asked, from the number at on.
+type run struct{ first, end, at, asked int }
+
+// begin readies a run: every sixth sample of a small one, or every sample of a wide one.
+func (w *hider) begin(first, end int) {
+	b := emptyBox()
+	all := make([]int, 0, runLength)
+	for v := first; v < end; v++ {
+		if w.counts(v) {
+			b.add(w.h.on.point(uint32(v)))
+			all = append(all, v)
+		}
+	}
+	if len(all) == 0 {
+		return
+	}
+	step := 1
+	if b.diagonal() <= runShare*w.p.diagonal {
+		step = 6
+	}
+	r := run{first: first, end: end, at: len(w.asks)}
+	for i := 0; i < len(all); i += step {
+		w.asks = append(w.asks, all[i])
+	}
+	r.asked = len(w.asks) - r.at
+	w.runs = append(w.runs, r)
+}
+
+// settle asks, passes on to whole runs what their samples agree on, and asks the rest of the others.
+func (w *hider) settle() {
+	w.mark(slices.Clone(w.asks))
+	var rest []int
+	for _, r := range w.runs {
+		hiddenOnes := 0
+		for _, v := range w.asks[r.at : r.at+r.asked] {
+			if w.h.state[v]&hidden != 0 {
+				hiddenOnes++
+			}
+		}
+		for v := r.first; v < r.end; v++ {
+			switch {
+			case !w.counts(v) || hiddenOnes == 0:
+			case hiddenOnes == r.asked:
+				w.h.state[v] |= hidden
+			default:
+				rest = append(rest, v)
+			}
+		}
+	}
+	w.mark(rest)
+}
+
+// mark marks those of who that are hidden.
+func (w *hider) mark(who []int) {
+	if len(who) == 0 {
+		return
+	}
+	w.pos = w.pos[:0]
+	for _, v := range who {
+		q := narrow(w.h.on.point(uint32(v)))
+		w.pos = append(w.pos, q[0], q[1], q[2])
+	}
+	w.near = slices.Grow(w.near[:0], len(who))[:len(who)]
+	w.p.onGame.Closest(w.pos, float32(math.Inf(1)), w.near, 1)
+	w.rays = w.rays[:0]
+	for i, v := range who {
+		w.rays = append(w.rays, w.p.wayOut(w.h.on.point(uint32(v)), &w.near[i], w.h.h[v] < 0))
+	}
+	who = w.blocked(who)
+	for _, l := range lookouts {
+		w.rays = w.rays[:0]
+		for _, v := range who {
+			q := along(w.h.on.point(uint32(v)), w.p.lift(), wide(l))
+			w.rays = append(w.rays, spatial.Ray{Org: narrow(q), Dir: l, Max: float32(4 * w.p.diagonal)})
+		}
+		who = w.blocked(who)
+	}
+	for _, v := range who {
+		w.h.state[v] |= hidden
+	}
+}
+
+// blocked casts the rays and returns those of who whose ray met something.
+func (w *hider) blocked(who []int) []int {
+	w.hit = slices.Grow(w.hit[:0], len(w.rays))[:len(w.rays)]
+	w.tree.Any(w.rays, w.hit, 1)
+	kept := who[:0]
+	for i, v := range who {
+		if w.hit[i] {
+			kept = append(kept, v)
+		}
+	}
+	return kept
 }
 
 // lift is how far off the surface a ray that leaves it starts: more than rounding, less than any detail.
@@ -200,17 +285,4 @@ func (p *Pair) wayOut(point vec, near *spatial.Near, below bool) spatial.Ray {
 	}
 	lift := p.lift()
 	return spatial.Ray{Org: narrow(along(point, lift, d)), Dir: narrow(d), Max: float32(reach)}
-}
-
-// blocked casts rays and returns those of who whose ray met something.
-func blocked(tree *spatial.Tree, rays []spatial.Ray, hits *[]spatial.Hit, who []int) []int {
-	*hits = slices.Grow((*hits)[:0], len(rays))[:len(rays)]
-	tree.Hits(rays, *hits, 1)
-	kept := who[:0]
-	for i, v := range who {
-		if (*hits)[i].Tri != spatial.Miss {
-			kept = append(kept, v)
-		}
-	}
-	return kept
 }
