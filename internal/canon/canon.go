@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"math/big"
 	"slices"
 	"strconv"
 	"strings"
@@ -23,9 +24,6 @@ import (
 
 // maxDepth bounds nesting, so that a hostile document cannot exhaust the stack. Free choice, far above our documents.
 const maxDepth = 256
-
-// maxInteger is 2^53: every integer up to it is a double, the next one is not (IEEE 754 binary64).
-const maxInteger = 1 << 53
 
 // Marshal returns the canonical form of v's JSON encoding (encoding/json's tags and rules apply).
 func Marshal(v any) ([]byte, error) {
@@ -187,7 +185,10 @@ func appendNumber(out []byte, n json.Number) ([]byte, error) {
 		return nil, fmt.Errorf("the number %s is out of range", n)
 	}
 	if !strings.ContainsAny(string(n), ".eE") {
-		if i, err := strconv.ParseInt(string(n), 10, 64); err != nil || i > maxInteger || i < -maxInteger {
+		// The shortest digits of a double past 2^53 need not be its exact value, so those pass too.
+		i, ok := new(big.Int).SetString(string(n), 10)
+		back, _ := new(big.Float).SetFloat64(f).Int(nil)
+		if shortest := strconv.FormatFloat(f, 'f', -1, 64); !ok || i.Cmp(back) != 0 && shortest != string(n) {
 			return nil, fmt.Errorf("the integer %s is not exact as a double", n)
 		}
 	}
