@@ -233,9 +233,10 @@ async function print() {
   const page = await inAs('director');
   await go(page, delivery('buoy'));
   await page.emulateMedia({ media: 'print' });
-  for (const selector of ['.top', '.decide', 'form']) {
-    check('print', (await page.locator(selector).first().isVisible()) === false, `${selector} is on paper`);
+  for (const selector of ['.top', '.decide', 'form', 'button', 'textarea']) {
+    check('print', (await page.locator(selector + ':visible').count()) === 0, `${selector} is on paper`);
   }
+  check('print', await page.getByText('877001 bytes arrived').isVisible(), 'what is folded is not on paper');
   await page.screenshot({ path: join(w.out, 'delivery-print.png'), fullPage: true });
   const pdf = await page.pdf({ path: join(w.out, 'delivery.pdf'), format: 'A4', printBackground: true });
   const sheets = (pdf.toString('latin1').match(/\/Type\s*\/Page\b/g) ?? []).length;
