@@ -45,8 +45,11 @@ type deliveryPage struct {
 	Server      string
 }
 
-// picture is one picture of the evidence with where to fetch it.
-type picture struct{ Name, What, URL string }
+// picture is one picture of the evidence with where to fetch it. Number tells it from the page's others.
+type picture struct {
+	Name, What, URL string
+	Number          int
+}
 
 func (p *Pages) delivery(c echo.Context) error {
 	page, err := p.loadDelivery(c)
@@ -73,6 +76,17 @@ func (p *Pages) showDelivery(c echo.Context, status int, page deliveryPage) erro
 // Running says whether an inspection is still to come or under way.
 func (page deliveryPage) Running() bool {
 	return page.Delivery.State == ledger.DSealed && (page.Inspection == nil || page.Inspection.State != ledger.IDone)
+}
+
+// Shown are the numbered pictures of the page that a finding names.
+func (page deliveryPage) Shown(names []string) []picture {
+	var out []picture
+	for _, p := range page.Details {
+		if slices.Contains(names, p.Name) {
+			out = append(out, p)
+		}
+	}
+	return out
 }
 
 // Stray says that a form was refused which the page, read again, does not offer any more.
@@ -212,11 +226,11 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 		return
 	}
 	base := "/v1/inspections/" + page.Inspection.ID.String()
-	page.EvidenceURL = base + "/evidence"
 	for i, o := range objects {
-		pic := picture{o.Name, o.What, base + "/pictures/" + o.Name}
+		pic := picture{Name: o.Name, What: o.What, URL: base + "/pictures/" + o.Name}
 		switch {
 		case o.Name == "evidence.json":
+			page.EvidenceURL = base + "/evidence"
 			e, err := fetchEvidence(ctx, p.storage, o)
 			if err != nil {
 				page.Missing = "The evidence cannot be read at the moment. The verdict is the recorded one; the findings come back with the evidence."
@@ -231,6 +245,7 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 		case strings.HasPrefix(o.Name, "prop_"):
 			page.Stills = append(page.Stills, pic)
 		case strings.HasPrefix(o.MediaType, "image/"):
+			pic.Number = len(page.Details) + 1
 			page.Details = append(page.Details, pic)
 		}
 	}

@@ -31,6 +31,8 @@ func TestReading(t *testing.T) {
 		"Log in":                      readingLogIn,
 		"Forms of other sites":        readingFormsOfOtherSites,
 		"Form too large":              readingFormTooLarge,
+		"Every link leads somewhere":  readingEveryLink,
+		"Addresses of forms":          readingAddressesOfForms,
 		"Server time of pages":        readingServerTimeOfPages,
 	} {
 		t.Run(name, func(t *testing.T) { test(t, w.with(t)) })
@@ -164,6 +166,9 @@ func readingDeliveryOfAnArtDirector(t *testing.T, w *world) {
 	require.Equal(t, []string{"part base", "part lens", "part posts", "part hood"}, p.texts(".finding.warning .of"))
 	require.Contains(t, p.text(".finding.warning .parts"), "at most 0.84 mm")
 	require.NotContains(t, p.text(".finding"), "max_p95_mm", "limits are in words")
+
+	require.Equal(t, []string{"#picture-1", "#picture-1", "#picture-1", "#picture-1"}, p.attrs(".finding.warning a.shown", "href"))
+	require.Equal(t, []string{"Picture 1. The game surface from six sides.", "Picture 2. The UV layout by texel density."}, p.texts(".grid figcaption"))
 
 	digest := p.texts(".list .digest summary")
 	require.Len(t, digest, 2)
@@ -390,6 +395,45 @@ func readingFormTooLarge(t *testing.T, w *world) {
 	path := "/deliveries/" + w.deliveries["lantern"].String()
 	p := w.logIn(marek).post(path+"/note", url.Values{"text": {strings.Repeat("x", 300<<10)}})
 	require.Equal(t, http.StatusRequestEntityTooLarge, p.status)
+}
+
+// Every address on every page is answered; those of another page's place have that place.
+func readingEveryLink(t *testing.T, w *world) {
+	for _, email := range []string{ines, ole} {
+		b, seen := w.logIn(email), map[string]bool{}
+		for _, a := range w.addresses() {
+			p := b.get(a.path)
+			if p.status != http.StatusOK {
+				continue
+			}
+			for _, to := range append(append(p.attrs("a", "href"), p.attrs("img", "src")...), p.attrs("link", "href")...) {
+				if place, here := strings.CutPrefix(to, "#"); here {
+					require.True(t, p.has("#"+place), "%s on %s", to, a.path)
+					continue
+				}
+				to, _, _ = strings.Cut(to, "#")
+				if seen[to] || strings.HasPrefix(to, "/v1/deliveries/") && strings.HasSuffix(to, "/content") { // the files themselves were never uploaded here
+					continue
+				}
+				seen[to] = true
+				require.Equal(t, http.StatusOK, b.get(to).status, "%s on %s for %s", to, a.path, email)
+			}
+		}
+		require.Greater(t, len(seen), 60, email)
+	}
+}
+
+// The address of a form stands in the browser after a refusal: whoever sends it off again gets the form's page.
+func readingAddressesOfForms(t *testing.T, w *world) {
+	b := w.logIn(ines)
+	delivery, spec := "/deliveries/"+w.deliveries["lantern"].String(), "/specs/"+w.specs["lantern"].String()
+	for path, page := range map[string]string{
+		delivery + "/decision": delivery, delivery + "/concession": delivery, delivery + "/note": delivery, delivery + "/reinspection": delivery,
+		spec + "/acknowledge": spec, "/people/invitation": "/people", "/people/vendor": "/people", "/account/password": "/account", "/account/token": "/account",
+	} {
+		require.Equal(t, page, b.get(path).header.Get("Location"), path)
+		require.Equal(t, http.StatusOK, b.get(path).follow().status, path)
+	}
 }
 
 func readingServerTimeOfPages(t *testing.T, w *world) {

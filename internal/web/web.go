@@ -11,6 +11,7 @@ import (
 	"html/template"
 	"io/fs"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -65,20 +66,19 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/props/:id", p.prop)
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
-		in.POST("/specs/:id/acknowledge", p.acknowledge)
 		in.GET("/deliveries/:id", p.delivery)
-		in.POST("/deliveries/:id/decision", p.decide)
-		in.POST("/deliveries/:id/concession", p.concede)
-		in.POST("/deliveries/:id/note", p.note)
-		in.POST("/deliveries/:id/reinspection", p.reinspect)
 		in.GET("/people", p.people)
-		in.POST("/people/invitation", p.invite)
-		in.POST("/people/vendor", p.takeOn)
 		in.GET("/account", p.account)
-		in.POST("/account/password", p.changePassword)
-		in.POST("/account/token", p.makeToken)
-		in.POST("/account/token/:id/revocation", p.revokeToken)
 		in.POST("/logout", p.logOut)
+		in.POST("/account/token/:id/revocation", p.revokeToken)
+		for form, do := range map[string]echo.HandlerFunc{
+			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/reinspection": p.reinspect,
+			"/specs/:id/acknowledge": p.acknowledge, "/people/invitation": p.invite, "/people/vendor": p.takeOn,
+			"/account/password": p.changePassword, "/account/token": p.makeToken,
+		} {
+			in.POST(form, do)
+			in.GET(form, toItsPage)
+		}
 		// Whatever else is asked for is answered as something hidden is.
 		nothing := func(echo.Context) error { return ledger.ErrNotFound }
 		e.RouteNotFound("/*", p.shown(s.Session(nothing)(nothing)))
@@ -98,6 +98,12 @@ func (p *Pages) readTemplates() error {
 		p.pages[name] = t
 	}
 	return nil
+}
+
+// toItsPage leads from the address of a form, which stands in the browser after a refusal, to the page that it is on.
+func toItsPage(c echo.Context) error {
+	at := c.Request().URL.Path
+	return c.Redirect(http.StatusSeeOther, at[:strings.LastIndexByte(at, '/')])
 }
 
 // cached serves files whose address never changes its meaning within one release.

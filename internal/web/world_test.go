@@ -363,7 +363,7 @@ func deviationWarnings() []acceptance.Finding {
 		out = append(out, acceptance.Finding{
 			Check: "surface.deviation", Part: part, Outcome: acceptance.Warn, Measured: mm(1.2 + float64(i)/10), Why: "The farther the game surface is from the sculpt, the more the bake has to pretend.",
 			Sentence: fmt.Sprintf("19 parts in 20 of the surface of %s lie within 1.%d mm (limit 0.8 mm).", part, 2+i), Remedy: "Bring the game surface nearer to the sculpt.",
-			Limit: map[string]float64{"max_p95_mm": 0.84, "max_p95_share": 0.003}, Metrics: map[string]float64{"p95_mm": 1.2 + float64(i)/10, "mean_mm": 0.4},
+			Limit: map[string]float64{"max_p95_mm": 0.84, "max_p95_share": 0.003}, Pictures: []string{"deviation_sides.png", "deviation.glb"}, Metrics: map[string]float64{"p95_mm": 1.2 + float64(i)/10, "mean_mm": 0.4},
 			Where: []acceptance.Place{{Node: "prop_" + part, PointMM: &[3]float64{10.5, 22, 3}, Side: "left", Value: mm(2.6)}},
 		})
 	}
