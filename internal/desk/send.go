@@ -151,6 +151,10 @@ func (c *sendCall) deliver(ctx context.Context, s Streams, service *client.Servi
 		b.set(doing, float64(done)/float64(max(1, total)))
 	})
 	b.clear()
+	if underWay(err) {
+		fmt.Fprintln(s.Err, "A delivery of this milestone is under way with other files. Send those again to end it, or give it up with --anew.")
+		return ExitNotEvaluated
+	}
 	if err != nil {
 		return unsent(ctx, s, err)
 	}
@@ -201,6 +205,12 @@ func awaitFindings(ctx context.Context, s Streams, service *client.Service, deli
 		return unsent(ctx, s, err)
 	}
 	return exitOf(e.Verdict)
+}
+
+// underWay says whether a delivery was refused because another one of its milestone is open.
+func underWay(err error) bool {
+	var refused *client.Refused
+	return errors.As(err, &refused) && refused.Problem != nil && strings.HasSuffix(refused.Problem.Type, "/conflict")
 }
 
 // unsent says why it was not sent, or not waited for.

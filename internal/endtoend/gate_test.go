@@ -22,7 +22,7 @@ type gate struct {
 	hold   func(*http.Request) bool // which requests wait
 	held   chan struct{}            // told of each that waits
 	free   chan struct{}            // closed to let them go
-	passed []string                 // "PUT /harbour/in/…" of each that went through
+	passed []string                 // "PUT /harbour/in/…" of each that storage answered well
 }
 
 func newGate(t *testing.T) *gate {
@@ -35,7 +35,8 @@ func newGate(t *testing.T) *gate {
 			r.SetURL(target)
 			r.Out.Host = r.In.Host // it is signed
 		},
-		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, _ error) { w.WriteHeader(http.StatusBadGateway) },
+		ModifyResponse: g.count,
+		ErrorHandler:   func(w http.ResponseWriter, _ *http.Request, _ error) { w.WriteHeader(http.StatusBadGateway) },
 	}
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if !g.pass(r) {
@@ -67,10 +68,17 @@ func (g *gate) pass(r *http.Request) bool {
 			return false
 		}
 	}
-	g.mu.Lock()
-	g.passed = append(g.passed, r.Method+" "+r.URL.Path)
-	g.mu.Unlock()
 	return true
+}
+
+// count remembers what storage has answered well.
+func (g *gate) count(r *http.Response) error {
+	if r.StatusCode < 300 {
+		g.mu.Lock()
+		g.passed = append(g.passed, r.Request.Method+" "+r.Request.URL.Path)
+		g.mu.Unlock()
+	}
+	return nil
 }
 
 // holdOn makes matching requests wait until open. The channel is told when one waits.
@@ -99,7 +107,7 @@ func (g *gate) close() {
 	g.closed = true
 }
 
-// requests returns those that went through.
+// requests returns those that storage has answered well.
 func (g *gate) requests() []string {
 	g.mu.Lock()
 	defer g.mu.Unlock()
