@@ -2,13 +2,13 @@ package glbwrite
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"math"
-	"net/http"
 	"unsafe"
 
 	"github.com/qmuntal/gltf"
@@ -247,9 +247,8 @@ func (l *layout) texture(img *Image) (int, error) {
 	}
 	g := &gltf.Image{Name: img.Name, URI: img.URI}
 	if img.Data != nil {
-		g.URI, g.MimeType = "", http.DetectContentType(img.Data)
-		if g.MimeType != "image/png" && g.MimeType != "image/jpeg" {
-			return 0, fmt.Errorf("image %q is %s; glTF holds PNG and JPEG", img.Name, g.MimeType)
+		if g.URI, g.MimeType = "", imageType(img.Data); g.MimeType == "" {
+			return 0, fmt.Errorf("image %q is neither PNG nor JPEG; glTF holds no others", img.Name)
 		}
 		g.BufferView = gltf.Index(l.view(part{raw: img.Data}, gltf.TargetNone))
 	}
@@ -261,6 +260,17 @@ func (l *layout) texture(img *Image) (int, error) {
 }
 
 // write writes header, JSON chunk and binary chunk (glTF 2.0, section 4.4).
+// imageType tells an image by its first bytes (PNG, 5.2; JPEG, ITU-T T.81, B.1.1.3); "" for any other.
+func imageType(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
+		return "image/png"
+	case bytes.HasPrefix(data, []byte("\xff\xd8\xff")):
+		return "image/jpeg"
+	}
+	return ""
+}
+
 func (l *layout) write(w io.Writer) error {
 	text, err := json.Marshal(l.doc)
 	if err != nil {
