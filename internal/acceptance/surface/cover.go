@@ -1,118 +1,6 @@
 package surface
 
-import (
-	"context"
-	"math"
-	"slices"
-)
-
-// cover is a surface laid out for being drawn many times: boxes over 8 triangles as they lie in the file, over 64, and over 1,024
-// of those by place. Whatever is drawn skips what its boxes show to be settled.
-type cover struct {
-	pos    []float32
-	tri    []uint32
-	small  []halfBox // over 8 triangles
-	middle []halfBox // over 64
-	order  []int32   // middle boxes along a space-filling curve
-	large  []halfBox // over 16 of them in that order
-}
-
-// halfBox is a box by its middle and half sizes; empty where half[0] is below zero.
-type halfBox struct{ mid, half [3]float32 }
-
-const (
-	smallTris   = 8
-	middleSmall = 8
-	largeMiddle = 16
-)
-
-func newCover(ctx context.Context, pos []float32, tri []uint32, threads int) (*cover, error) {
-	c := &cover{pos: pos, tri: tri}
-	n := len(tri) / 3
-	c.small = make([]halfBox, (n+smallTris-1)/smallTris)
-	c.middle = make([]halfBox, (len(c.small)+middleSmall-1)/middleSmall)
-	const at1 = pieceSize / smallTris / middleSmall // middle boxes a piece
-	err := each(ctx, (len(c.middle)+at1-1)/at1, threads, func(_, piece int) {
-		for m := piece * at1; m < min((piece+1)*at1, len(c.middle)); m++ {
-			b := emptyBox()
-			for s := m * middleSmall; s < min((m+1)*middleSmall, len(c.small)); s++ {
-				sb := emptyBox()
-				for _, v := range tri[3*s*smallTris : min(3*(s+1)*smallTris, 3*n)] {
-					if q := at(pos, v); finite(q) {
-						sb.add(q)
-					}
-				}
-				c.small[s] = halved(sb)
-				b.join(sb)
-			}
-			c.middle[m] = halved(b)
-		}
-	})
-	if err != nil {
-		return nil, err
-	}
-	c.sort()
-	return c, nil
-}
-
-func halved(b box) halfBox {
-	if b.empty() {
-		return halfBox{half: [3]float32{-1, -1, -1}}
-	}
-	var h halfBox
-	for k := range 3 {
-		h.mid[k] = float32((b.lo[k] + b.hi[k]) / 2)
-		// Rounded up: the box must hold what it held.
-		h.half[k] = float32(max(b.hi[k]-float64(h.mid[k]), float64(h.mid[k])-b.lo[k])) * (1 + 0x1p-20)
-	}
-	return h
-}
-
-// sort orders the middle boxes by the Morton code of their middles and puts large boxes over them.
-func (c *cover) sort() {
-	all := emptyBox()
-	for _, b := range c.middle {
-		if b.half[0] >= 0 {
-			all.add(wide(b.mid))
-		}
-	}
-	keys := make([]uint64, len(c.middle)) // code above, number below
-	for i, b := range c.middle {
-		var code uint64
-		for k := range 3 {
-			if size := all.hi[k] - all.lo[k]; size > 0 && b.half[0] >= 0 {
-				code |= spreadBits(uint64((float64(b.mid[k])-all.lo[k])/size*1023)) << k
-			}
-		}
-		keys[i] = code<<32 | uint64(i)
-	}
-	slices.Sort(keys)
-	c.order = make([]int32, len(keys))
-	for i, k := range keys {
-		c.order[i] = int32(uint32(k))
-	}
-	for i := 0; i < len(c.order); i += largeMiddle {
-		b := emptyBox()
-		for _, m := range c.order[i:min(i+largeMiddle, len(c.order))] {
-			if h := c.middle[m]; h.half[0] >= 0 {
-				for k := range 3 {
-					b.lo[k] = min(b.lo[k], float64(h.mid[k])-float64(h.half[k]))
-					b.hi[k] = max(b.hi[k], float64(h.mid[k])+float64(h.half[k]))
-				}
-			}
-		}
-		c.large = append(c.large, halved(b))
-	}
-}
-
-// spreadBits puts two zero bits behind each of ten bits.
-func spreadBits(x uint64) uint64 {
-	x &= 1023
-	x = (x | x<<16) & 0x30000ff
-	x = (x | x<<8) & 0x300f00f
-	x = (x | x<<4) & 0x30c30c3
-	return (x | x<<2) & 0x9249249
-}
+import "math"
 
 // frame maps the world onto a grid: sample (i, j) lies at right·p = (i - w/2)·px, up·p = (j - h/2)·px about mid.
 type frame struct {
@@ -132,13 +20,19 @@ func newFrame(mid, right, up vec, px float64, w, h int) frame {
 	f.x0, f.y0 = float64(w/2)-dot(mid, f.r), float64(h/2)-dot(mid, f.u)
 	var most float64
 	for k := range 3 {
-		f.r32[k], f.u32[k] = float32(f.r[k]), float32(f.u[k])
-		f.ra[k], f.ua[k] = float32(math.Abs(f.r[k])), float32(math.Abs(f.u[k]))
 		most += math.Abs(mid[k] / px)
 	}
-	f.x32, f.y32 = float32(f.x0), float32(f.y0)
-	f.pad = float32((most + 2*float64(max(w, h)) + 4) * 0x1p-20)
-	f.xMax, f.yMax = float32(w-1), float32(h-1)
+	return f.boxed((most + 2*float64(max(w, h)) + 4) * 0x1p-20)
+}
+
+// boxed fills in what rect needs.
+func (f frame) boxed(pad float64) frame {
+	for k := range 3 {
+		f.r32[k], f.u32[k] = float32(f.r[k]), float32(f.u[k])
+		f.ra[k], f.ua[k] = float32(math.Abs(f.r[k])), float32(math.Abs(f.u[k]))
+	}
+	f.x32, f.y32, f.pad = float32(f.x0), float32(f.y0), float32(pad)
+	f.xMax, f.yMax = float32(f.w-1), float32(f.h-1)
 	return f
 }
 
@@ -146,50 +40,57 @@ func (f *frame) place(p vec) (x, y float64) { return dot(p, f.r) + f.x0, dot(p, 
 
 // rect is what a box covers at most, in grid units; false where it lies off the grid. It is worked out in float32 and
 // padded by more than that rounds: coordinates below 2^12 cells, a dozen roundings of 2^-24.
-func (f *frame) rect(b *halfBox) (x0, x1, y0, y1 float32, ok bool) {
-	if b.half[0] < 0 {
-		return 0, 0, 0, 0, false
-	}
+func (f *frame) rect(b *halfBox, r *area32) bool {
 	m, h := &b.mid, &b.half
 	x := float32(f.r32[0]*m[0]) + float32(f.r32[1]*m[1]) + float32(f.r32[2]*m[2]) + f.x32
 	y := float32(f.u32[0]*m[0]) + float32(f.u32[1]*m[1]) + float32(f.u32[2]*m[2]) + f.y32
 	dx := float32(f.ra[0]*h[0]) + float32(f.ra[1]*h[1]) + float32(f.ra[2]*h[2]) + f.pad
 	dy := float32(f.ua[0]*h[0]) + float32(f.ua[1]*h[1]) + float32(f.ua[2]*h[2]) + f.pad
-	x0, x1, y0, y1 = x-dx, x+dx, y-dy, y+dy
-	return x0, x1, y0, y1, x1 >= 0 && y1 >= 0 && x0 <= f.xMax && y0 <= f.yMax
+	r.x0, r.x1, r.y0, r.y1 = x-dx, x+dx, y-dy, y+dy
+	return r.x1 >= 0 && r.y1 >= 0 && r.x0 <= f.xMax && r.y0 <= f.yMax
 }
 
-// reach is a rectangle of samples or cells.
-type reach struct{ x0, x1, y0, y1 int }
-
-// samples are those within a rectangle; cells those that it touches. Both are clipped to the grid below and left.
-func samplesIn(x0, x1, y0, y1 float32) reach {
-	r := cellsOf(x0, x1, y0, y1)
-	if float32(r.x0) < x0 {
-		r.x0++
-	}
-	if float32(r.y0) < y0 {
-		r.y0++
-	}
-	return r
+// coarse is the frame of every stride-th sample.
+func (f *frame) coarse() frame {
+	const s = 1.0 / stride
+	c := *f
+	c.w, c.h, c.px = (f.w+stride-1)/stride, (f.h+stride-1)/stride, f.px*stride
+	c.r, c.u, c.x0, c.y0 = scale(f.r, s), scale(f.u, s), f.x0*s, f.y0*s
+	return c.boxed(float64(f.pad) * s)
 }
 
-func cellsOf(x0, x1, y0, y1 float32) reach {
+// area32 is a rectangle in grid units.
+type area32 struct{ x0, x1, y0, y1 float32 }
+
+// samples are the first and last samples within, cells the first and last cells touched; both clipped below and left.
+func (r *area32) samples() (x0, x1, y0, y1 int) {
+	x0, x1, y0, y1 = r.cells()
+	if float32(x0) < r.x0 {
+		x0++
+	}
+	if float32(y0) < r.y0 {
+		y0++
+	}
+	return x0, x1, y0, y1
+}
+
+func (r *area32) cells() (x0, x1, y0, y1 int) {
 	const far = 1 << 20
-	return reach{int(max(x0, 0)), int(min(x1, far)), int(max(y0, 0)), int(min(y1, far))}
+	return int(max(r.x0, 0)), int(min(r.x1, far)), int(max(r.y0, 0)), int(min(r.y1, far))
 }
 
 // walk shows a surface to several frames at once: draw is called for every frame and triangle in a box that ask says is
 // worth it, at each of the three sizes of box. Boxes and vertices are read once for all frames.
-func (c *cover) walk(frames []*frame, ask func(k int, samples, cells reach) bool, draw func(k int, a, b, d [2]float64)) {
+func (c *cover) walk(frames []*frame, ask func(k int, r *area32) bool, draw func(k int, t *shown)) {
 	all, inLarge, inMiddle, inSmall := make([]int32, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames))
 	for k := range all {
 		all[k] = int32(k)
 	}
+	var r area32
 	wanted := func(from, to []int32, b *halfBox) []int32 {
 		to = to[:0]
 		for _, k := range from {
-			if x0, x1, y0, y1, ok := frames[k].rect(b); ok && ask(int(k), samplesIn(x0, x1, y0, y1), cellsOf(x0, x1, y0, y1)) {
+			if frames[k].rect(b, &r) && ask(int(k), &r) {
 				to = append(to, k)
 			}
 		}
@@ -200,11 +101,11 @@ func (c *cover) walk(frames []*frame, ask func(k int, samples, cells reach) bool
 		if inLarge = wanted(all, inLarge, &c.large[l]); len(inLarge) == 0 {
 			continue
 		}
-		for _, m := range c.order[l*largeMiddle : min((l+1)*largeMiddle, len(c.order))] {
+		for m := l * largeMiddle; m < min((l+1)*largeMiddle, len(c.middle)); m++ {
 			if inMiddle = wanted(inLarge, inMiddle, &c.middle[m]); len(inMiddle) == 0 {
 				continue
 			}
-			for s := int(m) * middleSmall; s < min((int(m)+1)*middleSmall, len(c.small)); s++ {
+			for s := m * middleSmall; s < min((m+1)*middleSmall, len(c.small)); s++ {
 				if inSmall = wanted(inMiddle, inSmall, &c.small[s]); len(inSmall) == 0 {
 					continue
 				}
@@ -217,17 +118,51 @@ func (c *cover) walk(frames []*frame, ask func(k int, samples, cells reach) bool
 	}
 }
 
+// spot is a vertex on the grid, with its coordinates rounded down and up.
+type spot struct {
+	x, y           float64
+	fx, fy, cx, cy int32
+}
+
+func (s *spot) at(x, y float64) {
+	// What lies farther off the grid than this is off it all the same.
+	const far = 1 << 30
+	s.x, s.y = x, y
+	x, y = min(max(x, -far), far), min(max(y, -far), far)
+	s.fx, s.fy = int32(x), int32(y)
+	if float64(s.fx) > x {
+		s.fx--
+	}
+	if float64(s.fy) > y {
+		s.fy--
+	}
+	s.cx, s.cy = s.fx, s.fy
+	if float64(s.fx) < x {
+		s.cx++
+	}
+	if float64(s.fy) < y {
+		s.cy++
+	}
+}
+
+// shown is a triangle on the grid. Samples x0 to x1 and y0 to y1 lie within its box, and it touches cells fx to x1 and fy to y1.
+type shown struct {
+	a, b, d                *spot
+	x0, x1, y0, y1, fx, fy int
+}
+
 // smallPack is the triangles of a small box with each vertex once.
 type smallPack struct {
 	triangles, vertices int
 	corner              [3 * smallTris]uint8 // of vertex
 	number              [3 * smallTris]uint32
 	at                  [3 * smallTris]vec
-	place               [3 * smallTris][2]float64
+	spot                [3 * smallTris]spot
+	tri                 shown
 }
 
 func (p *smallPack) load(c *cover, s int) {
-	tri := c.tri[3*s*smallTris : min(3*(s+1)*smallTris, len(c.tri)/3*3)]
+	tri := c.tri[3*c.first[s] : 3*(c.first[s]+uint32(c.count[s]))]
 	p.triangles, p.vertices = len(tri)/3, 0
 	for i, v := range tri {
 		k := 0
@@ -242,12 +177,18 @@ func (p *smallPack) load(c *cover, s int) {
 	}
 }
 
-func (p *smallPack) show(f *frame, k int, draw func(k int, a, b, d [2]float64)) {
+func (p *smallPack) show(f *frame, k int, draw func(k int, t *shown)) {
 	for i := range p.vertices {
-		p.place[i][0], p.place[i][1] = f.place(p.at[i])
+		p.spot[i].at(f.place(p.at[i]))
 	}
-	for t := range p.triangles {
-		draw(k, p.place[p.corner[3*t]], p.place[p.corner[3*t+1]], p.place[p.corner[3*t+2]])
+	t := &p.tri
+	for i := 0; i < 3*p.triangles; i += 3 {
+		a, b, d := &p.spot[p.corner[i]], &p.spot[p.corner[i+1]], &p.spot[p.corner[i+2]]
+		t.a, t.b, t.d = a, b, d
+		t.x0, t.y0 = int(min(a.cx, b.cx, d.cx)), int(min(a.cy, b.cy, d.cy))
+		t.fx, t.fy = int(min(a.fx, b.fx, d.fx)), int(min(a.fy, b.fy, d.fy))
+		t.x1, t.y1 = int(max(a.fx, b.fx, d.fx)), int(max(a.fy, b.fy, d.fy))
+		draw(k, t)
 	}
 }
 
@@ -261,29 +202,33 @@ const stride = 3
 
 // fill sets, in each frame's grid, the bit of every sample that the surface covers; todo is working space.
 func (c *cover) fill(frames []*frame, grids, todo []*bitgrid) {
+	n := len(frames)
+	rough, coarse := make([]frame, n), make([]*frame, n)
+	seen, unseen := make([]bitgrid, n), make([]bitgrid, n)
+	seenAt, unseenAt := make([]*bitgrid, n), make([]*bitgrid, n)
 	for k, f := range frames {
-		todo[k].reset(f.w, f.h)
-		for j := 0; j < f.h; j += stride {
-			for i := 0; i < f.w; i += stride {
-				todo[k].set(i, j)
-			}
+		rough[k] = f.coarse()
+		coarse[k], seenAt[k], unseenAt[k] = &rough[k], &seen[k], &unseen[k]
+		seen[k].reset(rough[k].w, rough[k].h)
+		unseen[k].reset(rough[k].w, rough[k].h)
+		for j := range rough[k].h {
+			unseen[k].fill(0, rough[k].w-1, j)
 		}
 	}
-	c.fillWanted(frames, grids, todo)
-	for k := range frames {
-		betweenStrides(grids[k], todo[k])
+	c.fillWanted(coarse, seenAt, unseenAt)
+	for k, f := range frames {
+		todo[k].reset(f.w, f.h)
+		betweenStrides(&seen[k], grids[k], todo[k])
 	}
 	c.fillWanted(frames, grids, todo)
 }
 
 // betweenStrides fills what lies within covered samples of the first look, and leaves in todo what is still to be looked at.
-func betweenStrides(g, todo *bitgrid) {
-	clear(todo.word)
-	coarse := func(i, j int) bool { return g.get(i*stride, j*stride) }
+func betweenStrides(seen, g, todo *bitgrid) {
 	for j := 0; j*stride < g.h; j++ {
 		run := 0 // coarse columns up to i whose four samples from j-1 to j+2 are covered
 		for i := -1; i*stride < g.w+2*stride; i++ {
-			if coarse(i, j-1) && coarse(i, j) && coarse(i, j+1) && coarse(i, j+2) {
+			if seen.get(i, j-1) && seen.get(i, j) && seen.get(i, j+1) && seen.get(i, j+2) {
 				run++
 			} else {
 				run = 0
@@ -302,26 +247,21 @@ func betweenStrides(g, todo *bitgrid) {
 			}
 		}
 	}
-	for k := range todo.word {
-		todo.word[k] &^= g.word[k]
-	}
 }
 
 // fillWanted looks for what covers the samples of todo, and moves those it finds covered to the grids.
 func (c *cover) fillWanted(frames []*frame, grids, todo []*bitgrid) {
-	c.walk(frames, func(k int, s, _ reach) bool { return todo[k].any(s.x0, s.x1, s.y0, s.y1) }, func(k int, a, b, d [2]float64) {
+	c.walk(frames, func(k int, r *area32) bool { return todo[k].any(r.samples()) }, func(k int, t *shown) {
 		// Most triangles of a sculpt are smaller than a cell and lie over no sample.
+		if t.y0 > t.y1 || t.x0 > t.x1 {
+			return
+		}
 		g, want := grids[k], todo[k]
-		j0, j1 := max(ceil(min(a[1], b[1], d[1])), 0), min(floor(max(a[1], b[1], d[1])), g.h-1)
-		if j0 > j1 {
+		if t.y0 == t.y1 && t.x0 == t.x1 && !want.get(t.x0, t.y0) {
 			return
 		}
-		i0, i1 := ceil(min(a[0], b[0], d[0])), floor(max(a[0], b[0], d[0]))
-		if i0 > i1 || j0 == j1 && i0 == i1 && !want.get(i0, j0) {
-			return
-		}
-		for j := j0; j <= j1; j++ {
-			lo, hi := cutAt(a, b, d, 1, float64(j))
+		for j := max(t.y0, 0); j <= min(t.y1, g.h-1); j++ {
+			lo, hi := t.cutRow(float64(j))
 			if i, k := max(ceil(lo), 0), min(floor(hi), g.w-1); i <= k {
 				g.fill(i, k, j)
 				want.erase(i, k, j)
@@ -330,24 +270,33 @@ func (c *cover) fillWanted(frames []*frame, grids, todo []*bitgrid) {
 	})
 }
 
-// cutAt is where the line on which coordinate axis is v cuts a triangle: lo > hi for nowhere. An edge is taken from its
-// lower end, so that both triangles of an edge are cut at the same place.
-func cutAt(a, b, d [2]float64, axis int, v float64) (lo, hi float64) {
+// cutRow is where row y cuts a triangle, cutColumn where column x does: lo > hi for nowhere.
+func (t *shown) cutRow(y float64) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
-	for _, e := range [3][2][2]float64{{a, b}, {b, d}, {d, a}} {
-		p, q := e[0], e[1]
-		if p[axis] > q[axis] || p[axis] == q[axis] && p[1-axis] > q[1-axis] {
-			p, q = q, p
-		}
-		if !(p[axis] <= v && v <= q[axis]) {
-			continue
-		}
-		if p[axis] == q[axis] {
-			lo, hi = min(lo, p[1-axis]), max(hi, q[1-axis])
-			continue
-		}
-		x := p[1-axis] + float64((v-p[axis])*((q[1-axis]-p[1-axis])/(q[axis]-p[axis])))
-		lo, hi = min(lo, x), max(hi, x)
+	lo, hi = cutEdge(t.a.y, t.a.x, t.b.y, t.b.x, y, lo, hi)
+	lo, hi = cutEdge(t.b.y, t.b.x, t.d.y, t.d.x, y, lo, hi)
+	return cutEdge(t.d.y, t.d.x, t.a.y, t.a.x, y, lo, hi)
+}
+
+func (t *shown) cutColumn(x float64) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	lo, hi = cutEdge(t.a.x, t.a.y, t.b.x, t.b.y, x, lo, hi)
+	lo, hi = cutEdge(t.b.x, t.b.y, t.d.x, t.d.y, x, lo, hi)
+	return cutEdge(t.d.x, t.d.y, t.a.x, t.a.y, x, lo, hi)
+}
+
+// cutEdge widens lo to hi by where the edge from (p, s) to (q, t) has its first coordinate at v. An edge is taken from its
+// lower end, so that both triangles of an edge are cut at the same place.
+func cutEdge(p, s, q, t, v, lo, hi float64) (float64, float64) {
+	if p > q || p == q && s > t {
+		p, s, q, t = q, t, p, s
 	}
-	return lo, hi
+	switch {
+	case p > v || v > q:
+		return lo, hi
+	case p == q:
+		return min(lo, s), max(hi, t)
+	}
+	x := s + float64((v-p)*((t-s)/(q-p)))
+	return min(lo, x), max(hi, x)
 }

@@ -42,10 +42,12 @@ func trace(c *cover, frames []*frame, outlines []*outline) {
 		o.findGaps()
 		o.spans = o.spans[:0]
 	}
-	c.walk(frames, func(k int, s, c reach) bool {
+	c.walk(frames, func(k int, r *area32) bool {
 		o := outlines[k]
-		return o.rowGap.any(c.x0, c.x1, s.y0, s.y1) || o.colGap.any(s.x0, s.x1, c.y0, c.y1)
-	}, func(k int, a, b, d [2]float64) { outlines[k].spanGaps(a, b, d) })
+		sx, x, sy, y := r.samples()
+		cx, _, cy, _ := r.cells()
+		return o.rowGap.any(cx, x, sy, y) || o.colGap.any(sx, x, cy, y)
+	}, func(k int, t *shown) { outlines[k].spanGaps(t) })
 	for _, o := range outlines {
 		o.measureGaps()
 		o.link()
@@ -96,19 +98,16 @@ func coveredEnd(i int, first bool) float64 {
 }
 
 // spanGaps notes which stretches of gaps a triangle covers.
-func (o *outline) spanGaps(a, b, d [2]float64) {
-	x0, x1 := min(a[0], b[0], d[0]), max(a[0], b[0], d[0])
-	y0, y1 := min(a[1], b[1], d[1]), max(a[1], b[1], d[1])
-	i0, i1, j0, j1 := floor(x0), floor(x1), floor(y0), floor(y1)
-	if j := ceil(y0); j <= j1 && o.rowGap.any(i0, i1, j, j1) {
-		for j = max(j, 0); j <= min(j1, o.rowGap.h-1); j++ {
-			lo, hi := cutAt(a, b, d, 1, float64(j))
+func (o *outline) spanGaps(t *shown) {
+	if t.y0 <= t.y1 && o.rowGap.any(t.fx, t.x1, t.y0, t.y1) {
+		for j := max(t.y0, 0); j <= min(t.y1, o.rowGap.h-1); j++ {
+			lo, hi := t.cutRow(float64(j))
 			o.rowGap.each(floor(lo), floor(hi), j, func(i int) { o.note(o.rowGap.rank(i, j), 0, lo, hi, o.cover.get(i, j)) })
 		}
 	}
-	if i := ceil(x0); i <= i1 && o.colGap.any(i, i1, j0, j1) {
-		for i = max(i, 0); i <= min(i1, o.colGap.w-1); i++ {
-			lo, hi := cutAt(a, b, d, 0, float64(i))
+	if t.x0 <= t.x1 && o.colGap.any(t.x0, t.x1, t.fy, t.y1) {
+		for i := max(t.x0, 0); i <= min(t.x1, o.colGap.w-1); i++ {
+			lo, hi := t.cutColumn(float64(i))
 			for j := max(floor(lo), 0); j <= min(floor(hi), o.colGap.h-1); j++ {
 				if o.colGap.get(i, j) {
 					o.note(o.rows+o.colGap.rank(i, j), 1, lo, hi, o.cover.get(i, j))

@@ -184,12 +184,10 @@ func (s *silhouettes) frameFor(right, up vec) frame {
 	f := newFrame(vec{}, right, up, 1, 0, 0)
 	for _, c := range []*cover{s.game, s.sculpt} {
 		for i := range c.large {
-			if c.large[i].half[0] < 0 {
-				continue
-			}
-			x0, x1, y0, y1, _ := f.rect(&c.large[i])
-			lo[0], hi[0] = min(lo[0], float64(x0)), max(hi[0], float64(x1))
-			lo[1], hi[1] = min(lo[1], float64(y0)), max(hi[1], float64(y1))
+			var r area32
+			f.rect(&c.large[i], &r)
+			lo[0], hi[0] = min(lo[0], float64(r.x0)), max(hi[0], float64(r.x1))
+			lo[1], hi[1] = min(lo[1], float64(r.y0)), max(hi[1], float64(r.y1))
 		}
 	}
 	wide, high := hi[0]-lo[0], hi[1]-lo[1]
