@@ -248,6 +248,25 @@ func TestStorageOutageDelays(t *testing.T) {
 	require.Zero(t, p.stop())
 }
 
+// The same with the S3 server itself: it is stopped while a delivery waits, and started again over the same folder. Not
+// in parallel: the other tests use it.
+func TestStorageServerRestarts(t *testing.T) {
+	h := newHarbour(t)
+	folder, roles := boxFolder(t, "box")
+	d := h.deliver(h.contract("box", "background", boxSpec("box")), folder, roles)
+	address := strings.TrimPrefix(objects.Endpoint, "http://")
+	require.NoError(t, objects.Stop())
+	p := h.serve()
+	p.awaitLine("trying again")
+	again, err := s3server.Start(t.Context(), s3server.Config{Dir: objectDir, Listen: address, Bucket: objects.Bucket})
+	require.NoError(t, err)
+	objects = again
+	h.evidence(h.await(d))
+	h.recordedOnce(1)
+	require.Equal(t, 1, h.count(`SELECT attempts FROM ph.inspection`))
+	require.Zero(t, p.stop())
+}
+
 // An object that was changed or removed behind the seal is told as what it is: the file is not the one that was sealed.
 func TestChangedAndMissingObjects(t *testing.T) {
 	t.Parallel()

@@ -259,7 +259,6 @@ func (l *layout) texture(img *Image) (int, error) {
 	return l.images[img], nil
 }
 
-// write writes header, JSON chunk and binary chunk (glTF 2.0, section 4.4).
 // imageType tells an image by its first bytes (PNG, 5.2; JPEG, ITU-T T.81, B.1.1.3); "" for any other.
 func imageType(data []byte) string {
 	switch {
@@ -271,6 +270,7 @@ func imageType(data []byte) string {
 	return ""
 }
 
+// write writes header, JSON chunk and binary chunk (glTF 2.0, section 4.4).
 func (l *layout) write(w io.Writer) error {
 	text, err := json.Marshal(l.doc)
 	if err != nil {
