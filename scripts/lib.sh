@@ -46,5 +46,6 @@ need_node() {
 build() {
   need_go
   mkdir -p build
+  say 'Building …'
   go build -o build/ ./cmd/api ./cmd/worker || die "The programs could not be built."
 }

@@ -91,6 +91,7 @@ func (d demoCall) run(ctx context.Context, io streams) (ok bool, err error) {
 	var playErr error
 	played := make(chan struct{})
 	began := false
+	fmt.Fprintf(io.out, "Starting PostgreSQL, object storage and the service in %s …\n", d.dir)
 	err = c.serve(ctx, slog.New(slog.NewJSONHandler(logFile, nil)), func(address string) {
 		began = true
 		go func() {

@@ -187,7 +187,7 @@ func (s State) WriteTable(p *Play) bool {
 		fmt.Fprintf(p.Out, "%-20s %-9s %-3d %-13s %-9s %s\n", l.Vendor, l.Prop, l.Number, l.Verdict, l.Decided, l.Headline)
 		if !l.AsExpected {
 			ok = false
-			fmt.Fprintf(p.Out, "%-20s   this is not how the scenario has it\n", "")
+			fmt.Fprintf(p.Out, "%-20s   the scenario has another outcome for this one\n", "")
 		}
 	}
 	return ok && len(lines) > 0
