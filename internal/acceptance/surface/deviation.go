@@ -68,7 +68,8 @@ func (p *Pair) measureDeviation(ctx context.Context) (*Deviation, error) {
 // distanceSums are the sums of one piece, metres and square metres.
 type distanceSums struct {
 	area, sum, squares float64
-	maxD, maxEdge      float64
+	maxD               float64
+	maxEdgeSq, maxEdge float64
 	worst              Spot
 }
 
@@ -81,6 +82,7 @@ func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
 		for t := first; t < end; t++ {
 			addDistances(&sums[piece], &spreads[worker], h, t, unitsPerArea)
 		}
+		sums[piece].maxEdge = math.Sqrt(sums[piece].maxEdgeSq)
 	})
 	if err != nil {
 		return err
@@ -100,10 +102,14 @@ func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
 		}
 		return float64(near.Dist)
 	}
-	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + float64(sums[i].maxEdge*coverShare) }, func(first, end int) {
+	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + float64(sums[i].maxEdge*coverShare) }, func(piece, first, end int) {
 		for t := first; t < end; t++ {
-			if v, ok := h.counts(t); ok && (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden == 0 {
-				m.offer(h.candidate(v, h.distances(v)))
+			v, ok := h.counts(t)
+			if !ok || (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden != 0 {
+				continue
+			}
+			if f := h.distances(v); !m.below(f, sums[piece].maxEdge) {
+				m.offer(h.candidate(v, f))
 			}
 		}
 	})
@@ -169,7 +175,7 @@ func addDistances(s *distanceSums, sp *spread, h *Heights, t int, unitsPerArea f
 			s.worst = Spot{PointMM: toMM(h.on.point(v[k])), DistanceMM: 1000 * f[k], Triangle: h.on.source(t)}
 		}
 	}
-	s.maxEdge = max(s.maxEdge, longest(a, b, c))
+	s.maxEdgeSq = max(s.maxEdgeSq, longestSq(a, b, c))
 }
 
 func distancesOf(s distanceSums, sp *spread, tall, slack float64) Distances {
@@ -296,7 +302,7 @@ func (p *Pair) tightenGame(ctx context.Context, tree *spatial.Tree, tall float64
 		return float64(near.Dist)
 	}
 	n := len(heat.Tri) / 3
-	m.offerPieces(n, func(int) float64 { return math.Inf(1) }, func(first, end int) {
+	m.offerPieces(n, func(int) float64 { return math.Inf(1) }, func(_, first, end int) {
 		for i := first; i < end; i++ {
 			v := heat.Tri[3*i : 3*i+3]
 			if out[heat.skinFace[i]] {

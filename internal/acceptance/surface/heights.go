@@ -37,10 +37,14 @@ func (p *Pair) Heights(ctx context.Context) (*Heights, error) {
 
 func (p *Pair) measureHeights(ctx context.Context) (*Heights, error) {
 	p.ready()
-	all := emptyBox()
-	all.join(p.bounds)
-	all.join(boundsOf(p.sculpt))
-	on, edgeMax := newSamples(p.sculpt.Pos, p.sculpt.Tri, edgeShare*all.diagonal())
+	all, err := p.allBounds(ctx)
+	if err != nil {
+		return nil, err
+	}
+	on, edgeMax, err := newSamples(ctx, p.sculpt.Pos, p.sculpt.Tri, edgeShare*all.diagonal(), p.threads)
+	if err != nil {
+		return nil, err
+	}
 	h := &Heights{on: on, edgeMax: edgeMax, h: make([]float32, on.vertices()), state: make([]uint8, on.vertices()), base: make([]int32, on.vertices())}
 	own := len(on.pos) / 3
 	for _, part := range []struct {
@@ -70,6 +74,20 @@ func (h *Heights) candidate(v [3]uint32, f plane) candidate {
 		c: [3]vec{h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])}, f: f,
 		near: [3]int32{h.base[v[0]], h.base[v[1]], h.base[v[2]]},
 	}
+}
+
+// allBounds is the box about both surfaces' triangles.
+func (p *Pair) allBounds(ctx context.Context) (box, error) {
+	n := p.sculpt.Triangles()
+	boxes := make([]box, pieces(n))
+	err := eachPiece(ctx, n, p.threads, func(_, piece, first, end int) {
+		boxes[piece] = boundsOf(Mesh{Pos: p.sculpt.Pos, Tri: p.sculpt.Tri[3*first : 3*end]})
+	})
+	all := p.bounds
+	for _, b := range boxes {
+		all.join(b)
+	}
+	return all, err
 }
 
 // boundsOf is the box about a mesh's triangles.

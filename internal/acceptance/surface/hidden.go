@@ -31,12 +31,9 @@ func (p *Pair) sculptShells() *shells {
 			u.join(p.sculpt.Tri[t], p.sculpt.Tri[t+1])
 			u.join(p.sculpt.Tri[t], p.sculpt.Tri[t+2])
 		}
-		if s.settle(u, p.sculpt.Pos, p.sculpt.Tri); s.count > 1 {
-			w := newWelder(p.sculpt.Pos, len(u))
-			for v := range u {
-				u.join(uint32(v), w.first(uint32(v)))
-			}
-			s.settle(u, p.sculpt.Pos, p.sculpt.Tri)
+		if s.settle(u, p.sculpt.Tri); s.count > 1 {
+			s.weldPieces(u, p.sculpt.Pos)
+			s.settle(u, p.sculpt.Tri)
 		}
 		if s.count > 1 {
 			s.measure(p.sculpt.Pos)
@@ -47,7 +44,7 @@ func (p *Pair) sculptShells() *shells {
 }
 
 // settle points every vertex at its root and counts the roots that have triangles.
-func (s *shells) settle(u union, pos []float32, tri []uint32) {
+func (s *shells) settle(u union, tri []uint32) {
 	for v := range u {
 		u[v] = u.find(uint32(v))
 	}
@@ -57,6 +54,32 @@ func (s *shells) settle(u union, pos []float32, tri []uint32) {
 		if r := u[tri[t]]; used[r>>6]>>(r&63)&1 == 0 {
 			used[r>>6] |= 1 << (r & 63)
 			s.count++
+		}
+	}
+}
+
+// weldPieces joins pieces that share a place. Only what lies outside the largest piece is hashed; the largest, which
+// is most of a sculpt, is looked up: within it nothing is left to join.
+func (s *shells) weldPieces(u union, pos []float32) {
+	sizes := make([]uint32, len(u))
+	largest := uint32(0)
+	for _, r := range u { // u is settled: every vertex points at its root
+		if sizes[r]++; sizes[r] > sizes[largest] {
+			largest = r
+		}
+	}
+	root := slices.Clone(u)
+	w := newWelder(pos, len(u)-int(sizes[largest]))
+	for v, r := range root {
+		if r != largest {
+			u.join(uint32(v), w.first(uint32(v)))
+		}
+	}
+	for v, r := range root {
+		if r == largest {
+			if o, ok := w.find(uint32(v)); ok {
+				u.join(uint32(v), o)
+			}
 		}
 	}
 }

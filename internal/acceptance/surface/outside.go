@@ -44,7 +44,8 @@ type outsideSums struct {
 	all, counts, unknown, hidden, open float64
 	out, above                         float64
 	left, leftOut, leftAbove           float64
-	maxH, maxEdge, leftMax, rightMax   float64
+	maxH, leftMax, rightMax            float64
+	maxEdgeSq, maxEdge                 float64
 	proud                              []uint32 // triangles with something above the patch level
 }
 
@@ -79,6 +80,7 @@ func (p *Pair) measureOutside(ctx context.Context, h *Heights, limit, level floa
 		for t := first; t < end; t++ {
 			p.sumTriangle(s, h, t, limit, level)
 		}
+		s.maxEdge = math.Sqrt(s.maxEdgeSq)
 	})
 	if err != nil {
 		return nil, err
@@ -166,7 +168,7 @@ func (p *Pair) sumTriangle(s *outsideSums, h *Heights, t int, limit, level float
 			s.rightMax = max(s.rightMax, f[k])
 		}
 	}
-	s.maxEdge = max(s.maxEdge, longest(a, b, c))
+	s.maxEdgeSq = max(s.maxEdgeSq, longestSq(a, b, c))
 	out := shareAbove(f, p.noise)
 	s.out += float64(size * out)
 	above := 0.0
@@ -189,9 +191,11 @@ func (p *Pair) sumTriangle(s *outsideSums, h *Heights, t int, limit, level float
 	}
 }
 
-func longest(a, b, c vec) float64 {
+func longest(a, b, c vec) float64 { return math.Sqrt(longestSq(a, b, c)) }
+
+func longestSq(a, b, c vec) float64 {
 	ab, bc, ca := sub(a, b), sub(b, c), sub(c, a)
-	return math.Sqrt(max(dot(ab, ab), dot(bc, bc), dot(ca, ca)))
+	return max(dot(ab, ab), dot(bc, bc), dot(ca, ca))
 }
 
 // tightenHeights looks between the samples for a height above tall.
@@ -205,10 +209,14 @@ func (p *Pair) tightenHeights(ctx context.Context, h *Heights, sums []outsideSum
 		return float64(d)
 	}
 	n := h.on.triangles()
-	m.offerPieces(n, func(i int) float64 { return sums[i].maxH + float64(sums[i].maxEdge*coverShare) }, func(first, end int) {
+	m.offerPieces(n, func(i int) float64 { return sums[i].maxH + float64(sums[i].maxEdge*coverShare) }, func(piece, first, end int) {
 		for t := first; t < end; t++ {
-			if v, ok := h.on.corners(t); ok && h.state[v[0]]|h.state[v[1]]|h.state[v[2]] == 0 {
-				m.offer(h.candidate(v, plane{float64(h.h[v[0]]), float64(h.h[v[1]]), float64(h.h[v[2]])}))
+			v, ok := h.on.corners(t)
+			if !ok || h.state[v[0]]|h.state[v[1]]|h.state[v[2]] != 0 {
+				continue
+			}
+			if f := (plane{float64(h.h[v[0]]), float64(h.h[v[1]]), float64(h.h[v[2]])}); !m.below(f, sums[piece].maxEdge) {
+				m.offer(h.candidate(v, f))
 			}
 		}
 	})

@@ -1,5 +1,10 @@
 package surface
 
+import (
+	"context"
+	"slices"
+)
+
 // samples is a triangle surface on which distances are asked at every vertex and taken as linear in between. Triangles
 // with a long edge are cut into smaller ones for that; the surface's own arrays stay as they are and the pieces lie behind them.
 type samples struct {
@@ -17,14 +22,34 @@ const maxPieces = 1 << 21
 
 // newSamples cuts triangles until no edge is longer than edgeMax (metres). A middle depends on nothing but the ends of
 // its edge, so neighbours are cut alike and no cracks open.
-func newSamples(pos []float32, tri []uint32, edgeMax float64) (*samples, float64) {
+func newSamples(ctx context.Context, pos []float32, tri []uint32, edgeMax float64, threads int) (*samples, float64, error) {
 	for {
 		s := &samples{pos: pos, tri: tri}
-		if edgeMax <= 0 || s.refine(edgeMax) {
-			return s, edgeMax
+		if edgeMax <= 0 {
+			return s, edgeMax, nil
+		}
+		long, err := s.long(ctx, edgeMax, threads)
+		if err != nil || s.refine(long, edgeMax) {
+			return s, edgeMax, err
 		}
 		edgeMax *= 2
 	}
+}
+
+// long lists the triangles with an edge above edgeMax.
+func (s *samples) long(ctx context.Context, edgeMax float64, threads int) ([]uint32, error) {
+	n := len(s.tri) / 3
+	found := make([][]uint32, pieces(n))
+	r := refiner{limitSq: edgeMax * edgeMax}
+	err := eachPiece(ctx, n, threads, func(_, piece, first, end int) {
+		for t := first; t < end; t++ {
+			a, b, c := at(s.pos, s.tri[3*t]), at(s.pos, s.tri[3*t+1]), at(s.pos, s.tri[3*t+2])
+			if (r.long(a, b) || r.long(b, c) || r.long(c, a)) && finite(a) && finite(b) && finite(c) {
+				found[piece] = append(found[piece], uint32(t))
+			}
+		}
+	})
+	return slices.Concat(found...), err
 }
 
 func (s *samples) vertices() int { return (len(s.pos) + len(s.more)) / 3 }
@@ -58,24 +83,15 @@ func (s *samples) source(t int) int {
 	return t
 }
 
-func (s *samples) refine(edgeMax float64) bool {
-	limitSq := edgeMax * edgeMax
-	r := refiner{samples: s, limitSq: limitSq, middles: map[[2]uint32]uint32{}}
-	for t := range len(s.tri) / 3 {
-		v := [3]uint32(s.tri[3*t : 3*t+3])
-		a, b, c := at(s.pos, v[0]), at(s.pos, v[1]), at(s.pos, v[2])
-		if !r.long(a, b) && !r.long(b, c) && !r.long(c, a) {
-			continue
-		}
-		if !finite(a) || !finite(b) || !finite(c) {
-			continue
-		}
-		if s.cut == nil {
-			s.cut = make([]uint64, (len(s.tri)/3+63)/64)
-		}
+func (s *samples) refine(long []uint32, edgeMax float64) bool {
+	r := refiner{samples: s, limitSq: edgeMax * edgeMax, middles: map[[2]uint32]uint32{}}
+	if len(long) > 0 {
+		s.cut = make([]uint64, (len(s.tri)/3+63)/64)
+	}
+	for _, t := range long {
 		s.cut[t>>6] |= 1 << (t & 63)
-		r.source = uint32(t)
-		if !r.split(v, 0) {
+		r.source = t
+		if !r.split([3]uint32(s.tri[3*t:3*t+3]), 0) {
 			return false
 		}
 	}

@@ -51,7 +51,7 @@ type pieceBound struct {
 }
 
 // offerPieces goes through the pieces that may hold more than the best, the most promising first.
-func (m *tightener) offerPieces(n int, bound func(piece int) float64, offer func(first, end int)) {
+func (m *tightener) offerPieces(n int, bound func(piece int) float64, offer func(piece, first, end int)) {
 	var order []pieceBound
 	for i := range pieces(n) {
 		if b := bound(i); b > m.best+m.slack {
@@ -72,8 +72,13 @@ func (m *tightener) offerPieces(n int, bound func(piece int) float64, offer func
 			m.left = max(m.left, o.bound-m.best)
 			return
 		}
-		offer(o.piece*pieceSize, min((o.piece+1)*pieceSize, n))
+		offer(o.piece, o.piece*pieceSize, min((o.piece+1)*pieceSize, n))
 	}
+}
+
+// below says that a triangle with corner values f cannot hold more than the best, no edge being longer than edge.
+func (m *tightener) below(f plane, edge float64) bool {
+	return max(f[0], f[1], f[2])+float64(edge*coverShare) <= m.best+m.slack
 }
 
 func (m *tightener) offer(c candidate) {

@@ -31,11 +31,31 @@ func newWelder(pos []float32, expect int) *welder {
 }
 
 func (w *welder) first(v uint32) uint32 {
+	s, o := w.slot(v)
+	if o == 0 {
+		if s != noSlot {
+			w.slots[s] = v + 1
+		}
+		return v
+	}
+	return o - 1
+}
+
+// find returns the first vertex at v's place, if one was met there.
+func (w *welder) find(v uint32) (uint32, bool) {
+	_, o := w.slot(v)
+	return o - 1, o != 0
+}
+
+const noSlot = math.MaxUint32
+
+// slot is where v's place is kept or would be, and the vertex kept there, plus 1; noSlot for what is not finite.
+func (w *welder) slot(v uint32) (slot, vertex uint32) {
 	p := [3]float32(w.pos[3*int(v) : 3*int(v)+3])
 	h := uint64(0x9e3779b97f4a7c15)
 	for _, c := range p {
 		if c-c != 0 {
-			return v
+			return noSlot, 0
 		}
 		h = (h ^ uint64(math.Float32bits(c+0))) * 0xff51afd7ed558ccd // +0 turns minus zero into zero
 		h ^= h >> 32
@@ -43,11 +63,10 @@ func (w *welder) first(v uint32) uint32 {
 	for s := uint32(h) & w.mask; ; s = (s + 1) & w.mask {
 		o := w.slots[s]
 		if o == 0 {
-			w.slots[s] = v + 1
-			return v
+			return s, 0
 		}
 		if q := w.pos[3*int(o-1) : 3*int(o-1)+3]; q[0] == p[0] && q[1] == p[1] && q[2] == p[2] {
-			return o - 1
+			return s, o
 		}
 	}
 }
