@@ -32,16 +32,25 @@ import (
 // objects is the one S3 server of this test binary: the gateway allows one per process.
 var objects *s3server.Server
 
-func TestMain(m *testing.M) {
+func TestMain(m *testing.M) { os.Exit(runTests(m)) }
+
+func runTests(m *testing.M) (code int) {
 	dir, err := os.MkdirTemp("", "web-s3-")
 	if err != nil {
 		panic(err)
 	}
+	defer os.RemoveAll(dir)
 	objects, err = s3server.Start(context.Background(), s3server.Config{Dir: dir, Listen: "127.0.0.1:0", Bucket: "tests"})
 	if err != nil {
 		panic(err)
 	}
-	ledgertest.Main(m) // exits; the folder is below the temporary folder
+	defer func() {
+		if err := objects.Stop(); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			code = 1
+		}
+	}()
+	return m.Run()
 }
 
 // password is that of everybody in the tests. No default of the service: each test makes its own people.
