@@ -3,6 +3,7 @@ package surface
 import (
 	"context"
 	"math"
+	"runtime"
 	"sync"
 
 	"proofhouse/internal/acceptance/spatial"
@@ -168,11 +169,16 @@ func (p *Pair) sculptTree() *spatial.Tree {
 	return p.onSculpt
 }
 
-// dropTree lets go of the sculpt's tree, its largest piece of working data: the next query builds it anew.
+// dropTree lets go of the sculpt's tree, its largest piece of working data: the next query builds it anew. A large one is collected
+// at once: left to itself the collector would let the heap double before it looked.
 func (p *Pair) dropTree() {
 	p.treeMu.Lock()
 	defer p.treeMu.Unlock()
+	large := p.onSculpt != nil && p.onSculpt.Bytes() > 64<<20
 	p.onSculpt = nil
+	if large {
+		runtime.GC()
+	}
 }
 
 // near asks for the nearest game surface of points, in pieces, each answered by visit with the piece's answers.
