@@ -53,7 +53,10 @@ func (h *handlers) ChangePassword(ctx context.Context, r api.ChangePasswordReque
 	if wait := h.limits.logIn(addressFrom(ctx), who.Member.String()); wait > 0 {
 		return nil, tooMany("Too many attempts to change a password.", wait)
 	}
-	_, _, err := once(ctx, h.Server, "password", func(tx *ledger.Tx) (struct{}, uuid.UUID, error) {
+	// The key's table keeps a plain digest of the body: no password may be guessed from it.
+	in, _ := ctx.Value(inboundKey{}).(inbound)
+	in.request.Body = nil
+	_, _, err := once(context.WithValue(ctx, inboundKey{}, in), h.Server, "password", func(tx *ledger.Tx) (struct{}, uuid.UUID, error) {
 		err := tx.ChangePassword(ctx, r.Body.Old, r.Body.New)
 		if errors.Is(err, ledger.ErrCredentials) { // the session is good; it is the old password that is not
 			err = invalidField("old", "is not your password")
