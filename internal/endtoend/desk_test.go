@@ -41,7 +41,7 @@ var harbourProps = sync.OnceValues(func() (string, error) {
 	return dir, nil
 })
 
-// root is the repository's folder, from where this file lies.
+// root is the repository's folder, from where this file lies: the S3 server changes the working directory.
 var root = func() string {
 	_, file, _, _ := runtime.Caller(0)
 	return filepath.Dir(filepath.Dir(filepath.Dir(file)))

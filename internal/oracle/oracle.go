@@ -11,25 +11,18 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"testing"
 )
 
-// scripts returns testdata/oracles of this module, found upwards from the test's working directory.
+// scripts returns testdata/oracles of this module, from where this file lies: a test's working directory is not always
+// its package's (the S3 server changes it).
 func scripts() (string, error) {
-	dir, err := os.Getwd()
-	if err != nil {
-		return "", err
+	_, file, _, ok := runtime.Caller(0)
+	if !ok || !filepath.IsAbs(file) {
+		return "", errors.New("this build does not know where its sources are")
 	}
-	for {
-		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
-			return filepath.Join(dir, "testdata", "oracles"), nil
-		}
-		up := filepath.Dir(dir)
-		if up == dir {
-			return "", errors.New("no go.mod above the working directory")
-		}
-		dir = up
-	}
+	return filepath.Join(filepath.Dir(filepath.Dir(filepath.Dir(file))), "testdata", "oracles"), nil
 }
 
 // Modules returns the node_modules folder: that of PROOFHOUSE_ORACLES where it is set, or the one beside the scripts.
