@@ -22,10 +22,7 @@ const fine = 0.25
 
 // harbourProps are deliveries of the demo's bollard: one as it should be, and one of each fault.
 var harbourProps = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "proofhouse-props-")
-	if err != nil {
-		return "", err
-	}
+	dir := filepath.Join(scratch, "bollards")
 	p, _ := props.ByCode("bollard")
 	for name, fault := range map[string]props.Fault{
 		"good":   {},

@@ -15,6 +15,7 @@ var (
 	objects   *s3server.Server // one for this test binary: the gateway allows one per process
 	objectDir string
 	worker    string // the program, built for this run
+	scratch   string // removed at the end of the run
 )
 
 func TestMain(m *testing.M) { os.Exit(runTests(m)) }
@@ -25,6 +26,7 @@ func runTests(m *testing.M) (code int) {
 		return say(err)
 	}
 	defer os.RemoveAll(dir)
+	scratch = dir
 	worker = filepath.Join(dir, "worker")
 	if out, err := exec.Command("go", "build", "-o", worker, "proofhouse/cmd/worker").CombinedOutput(); err != nil {
 		return say(fmt.Errorf("build the worker: %w\n%s", err, out))
