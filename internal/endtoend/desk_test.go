@@ -18,7 +18,7 @@ import (
 )
 
 // fine is how finely the tests' sculpts are made: enough for every check, quick to inspect.
-const fine = 0.25
+const fine = 0.15
 
 // harbourProps are deliveries of the demo's bollard: one as it should be, and one of each fault.
 var harbourProps = sync.OnceValues(func() (string, error) {

@@ -132,15 +132,14 @@ func TestKilledWorkersChildAndFilesGoToo(t *testing.T) {
 	storing := h.gate.holdOn(stores)
 	killed := h.serve("--scratch", scratch)
 	d := h.deliver(h.contract("box", "background", boxSpec("box")), folder, roles)
-	_ = d
 	<-storing
 	killed.kill()
 	left, err := filepath.Glob(filepath.Join(scratch, "*"))
 	require.NoError(t, err)
 	require.Len(t, left, 1, "nobody was there to clear away")
 	h.gate.open()
-	next := h.serve("--scratch", scratch)
 	h.lapse()
+	next := h.serve("--scratch", scratch)
 	h.await(d)
 	require.Zero(t, next.stop())
 	left, err = filepath.Glob(filepath.Join(scratch, "*"))
