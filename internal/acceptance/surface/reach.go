@@ -139,8 +139,9 @@ func (r *Reach) sum(p *Pair, f *feet, state []Verdict, skew []float32, unbaked [
 		return
 	}
 	n := float64(r.Samples)
-	r.MissShare, r.BackfaceShare, r.FarShellShare = float64(count[Nothing])/n, float64(count[Backface])/n, float64(count[FarShell])/n
-	r.HitShare = 1 - r.MissShare - r.BackfaceShare - r.FarShellShare
+	// Each share from its own count: one minus the others can come out a rounding below zero.
+	r.HitShare, r.MissShare = float64(count[Served])/n, float64(count[Nothing])/n
+	r.BackfaceShare, r.FarShellShare = float64(count[Backface])/n, float64(count[FarShell])/n
 	r.StackedShare = float64(stacked) / n
 	r.StandardError = math.Sqrt(max(float64(r.HitShare*(1-r.HitShare)), 1/n) / n)
 	r.P95SkewDeg, r.P95CurvedSkewDeg = angles.percentiles(0.95)[0], smooth.percentiles(0.95)[0]
