@@ -94,9 +94,6 @@ func nothingToMeasure(s *Subject, def spec.Check, t Target) string {
 		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
 			return fmt.Sprintf("LOD %d is not in the delivery, though a coarser one is.", t.LOD)
 		}
-		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
-			return fmt.Sprintf("LOD %d was not delivered though a coarser one was.", t.LOD)
-		}
 		if def.Scope == spec.PerPart && t.Part.Game.Triangles() == 0 {
 			return fmt.Sprintf("Nothing in the game mesh matches the part %q.", t.Part.Name)
 		}
