@@ -20,7 +20,9 @@ const EngineVersion = "1.0.0"
 // The engine's own sources, so that it can say exactly which code made a piece of evidence: a build without version
 // control has no commit, and a commit says nothing of a dirty tree.
 //
-//go:embed *.go */*.go */*/*.go
+// The English words are part of what evidence says; other languages are not.
+//
+//go:embed *.go */*.go */*/*.go words/en/*.yaml
 var sources embed.FS
 
 // EngineNow names the running engine. Commit is the SHA-256 of its sources, tests left out, and of the Go version: equal

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // EvidenceSchema returns the JSON Schema (2020-12) of evidence.json, as values for encoding/json. It is made from the
@@ -31,6 +32,7 @@ var wordsOf = map[reflect.Type][]string{
 	reflect.TypeFor[Outcome]():        {string(Pass), string(Warn), string(Fail), string(NotEvaluated), string(NotApplicable)},
 	reflect.TypeFor[Verdict]():        {string(VerdictPass), string(VerdictFail), string(VerdictNotEvaluated)},
 	reflect.TypeFor[spec.Tier]():      {string(spec.Background), string(spec.MidGround), string(spec.Hero), string(spec.CloseUp)},
+	reflect.TypeFor[words.Kind]():     words.Kinds(),
 	reflect.TypeFor[spec.Milestone](): {string(spec.BlockOut), string(spec.Sculpt), string(spec.GameMesh), string(spec.Maps), string(spec.Final)},
 }
 
@@ -43,6 +45,8 @@ var fieldNotes = map[string]map[string]any{
 	"Input.bytes":          {"minimum": 0},
 	"PicRef.sha256":        {"description": "Over size and raw pixels of a PNG, over the bytes of a GLB.", "pattern": "^[0-9a-f]{64}$"},
 	"Finding.follows_from": {"description": "Check of the headline finding that explains this one; the numbers are measured as if that were mended."},
+	"Finding.says":         {"description": "The sentence as data: codes of the message catalogue with their arguments."},
+	"Finding.does":         {"description": "The remedy as data."},
 	"Finding.blocks":       {"description": "Whether the outcome counts for the verdict."},
 	"Finding.where":        {"maxItems": maxPlaces},
 	"Exempt.area_share":    {"minimum": 0},

@@ -5,7 +5,10 @@
 // pages speak of millimetres and degrees. The result does not depend on the number of threads.
 package acceptance
 
-import "proofhouse/internal/acceptance/spec"
+import (
+	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
+)
 
 // Outcome is how one check came out on one target.
 type Outcome string
@@ -37,7 +40,8 @@ type Finding struct {
 	Outcome     Outcome            `json:"outcome"`
 	Blocks      bool               `json:"blocks"`
 	FollowsFrom string             `json:"follows_from,omitempty"` // check of the headline finding that explains this one
-	Sentence    string             `json:"sentence"`               // what is the matter, in words and numbers
+	Sentence    string             `json:"sentence"`               // what is the matter, in words and numbers, in English
+	Says        []words.Phrase     `json:"says,omitempty"`         // the same as data, for any language
 	Measured    *Value             `json:"measured,omitempty"`
 	Limit       map[string]float64 `json:"limit,omitempty"`
 	Metrics     map[string]float64 `json:"metrics,omitempty"`
@@ -45,20 +49,22 @@ type Finding struct {
 	Where       []Place            `json:"where,omitempty"` // the ten worst at most
 	Why         string             `json:"why"`
 	Remedy      string             `json:"remedy,omitempty"`
+	Does        []words.Phrase     `json:"does,omitempty"` // the remedy as data
 	Pictures    []string           `json:"pictures,omitempty"`
 }
 
 // Place is where a finding is.
 type Place struct {
-	Node      string      `json:"node,omitempty"`
-	Triangles []int       `json:"triangles,omitempty"` // index within the node's mesh primitive, as drawn
-	PointMM   *[3]float64 `json:"point_mm,omitempty"`  // world position
-	UV        *[2]float64 `json:"uv,omitempty"`
-	Pointer   string      `json:"pointer,omitempty"` // JSON pointer into the file
-	Offset    *int64      `json:"offset,omitempty"`  // byte offset in the file
-	Value     *Value      `json:"value,omitempty"`
-	Side      string      `json:"side,omitempty"` // "left", "right", "front", "back", "top", "below" as the studio names it
-	Note      string      `json:"note,omitempty"`
+	Node      string        `json:"node,omitempty"`
+	Triangles []int         `json:"triangles,omitempty"` // index within the node's mesh primitive, as drawn
+	PointMM   *[3]float64   `json:"point_mm,omitempty"`  // world position
+	UV        *[2]float64   `json:"uv,omitempty"`
+	Pointer   string        `json:"pointer,omitempty"` // JSON pointer into the file
+	Offset    *int64        `json:"offset,omitempty"`  // byte offset in the file
+	Value     *Value        `json:"value,omitempty"`
+	Side      string        `json:"side,omitempty"` // "left", "right", "front", "back", "top", "below" as the studio names it
+	Note      string        `json:"note,omitempty"`
+	Says      *words.Phrase `json:"says,omitempty"` // the note as data
 }
 
 // Verdict sums up the findings that block.

@@ -89,12 +89,6 @@ func judgeWord(r spec.Rule, isBroken bool) Finding {
 	return f
 }
 
-// unable is a finding of a check that could not run; why is one sentence.
-func unable(why string) Finding { return Finding{Outcome: NotEvaluated, Sentence: why} }
-
-// exempt is a finding of a check that does not apply by what the spec says of the target; why names that.
-func exempt(why string) Finding { return Finding{Outcome: NotApplicable, Sentence: why} }
-
 func brokenOutcome(m spec.Mode, soft bool) Outcome {
 	switch {
 	case m == spec.Reports:

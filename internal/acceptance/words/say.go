@@ -1,0 +1,102 @@
+package words
+
+import "strings"
+
+// Say says a code with its arguments.
+func (l *Language) Say(code string, args ...Arg) string {
+	t, ok := l.templates[code]
+	if !ok {
+		if l != English() {
+			return English().Say(code, args...)
+		}
+		return missing(code, args)
+	}
+	var b strings.Builder
+	for _, s := range t.segments {
+		switch {
+		case s.arg == 0:
+			b.WriteString(s.text)
+		case s.arg > len(args):
+			b.WriteString("?")
+		default:
+			b.WriteString(l.place(s, args[s.arg-1]))
+		}
+	}
+	return b.String()
+}
+
+// Sentence says one phrase.
+func (l *Language) Sentence(p Phrase) string { return l.Say(p.Code, p.Args...) }
+
+// Text says phrases one after the other.
+func (l *Language) Text(list []Phrase) string {
+	out := make([]string, len(list))
+	for i, p := range list {
+		out[i] = l.Sentence(p)
+	}
+	return strings.Join(out, " ")
+}
+
+// Or says a code where the language has it, and the given text where it does not: for words whose English stands beside
+// the code that they describe, such as a check's definition.
+func (l *Language) Or(code, english string) string {
+	if l.Has(code) {
+		return l.Say(code)
+	}
+	return english
+}
+
+func (l *Language) place(s segment, a Arg) string {
+	if s.forms == nil {
+		return l.arg(a, s.form)
+	}
+	if a.Kind != KindCount || len(a.Numbers) != 1 {
+		return l.arg(a, "") + " " + s.forms[len(s.forms)-1]
+	}
+	form := s.forms[l.plural(int(a.Numbers[0]))]
+	if s.bare {
+		return form
+	}
+	return l.arg(a, "") + " " + form
+}
+
+func (l *Language) arg(a Arg, form string) string {
+	switch a.Kind {
+	case KindName:
+		return a.Text
+	case KindTerm:
+		return l.term(a.Text, form)
+	case KindSays:
+		return l.Say(a.Text, a.Of...)
+	case KindList:
+		parts := make([]string, len(a.Of))
+		for i, of := range a.Of {
+			parts[i] = l.arg(of, form)
+		}
+		return strings.Join(parts, ", ")
+	}
+	return l.number(a)
+}
+
+func (l *Language) term(code, form string) string {
+	forms, ok := l.terms[code]
+	if !ok {
+		if l != English() {
+			return English().term(code, "")
+		}
+		return missing("term."+code, nil)
+	}
+	if text, ok := forms[form]; ok {
+		return text
+	}
+	return forms[""]
+}
+
+// missing is what is said where even English has no words: ugly on purpose, and no loss of what was measured.
+func missing(code string, args []Arg) string {
+	parts := make([]string, len(args))
+	for i, a := range args {
+		parts[i] = English().arg(a, "")
+	}
+	return strings.TrimSpace("[" + code + "] " + strings.Join(parts, ", "))
+}
