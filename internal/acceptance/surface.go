@@ -9,6 +9,7 @@ import (
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 // surfaceMeasure is what the surface checks of one part share: one comparison, made when the first check asks for it.
@@ -130,19 +131,19 @@ func noSculpt(s *Subject, p *Part) (f Finding, ok bool) {
 	switch {
 	case p.Sculpt.Triangles() > 0:
 		if !p.pair(s).Measurable() {
-			return unable("Game mesh or sculpt has no triangle with an area, so there is nothing to compare."), false
+			return unable("surface.no_area"), false
 		}
 		return Finding{}, true
 	case len(p.Def.Sculpt) == 1 && p.Def.Sculpt[0] == "none":
-		return exempt("By the spec, the part has no sculpt."), false
+		return exempt("surface.no_sculpt_by_spec"), false
 	case !wantsSculpt(s, p):
-		return exempt("By the spec, the part has no sculpt of its own: it says so, or its texture sets are sculpted apart."), false
+		return exempt("surface.no_sculpt_of_its_own"), false
 	case !bodyThere(s.Sculpt) && !asksFor(s.Spec, "sculpt"):
-		return exempt("The spec asks for no sculpt at this milestone and none was delivered."), false
+		return exempt("surface.no_sculpt_asked"), false
 	case !bodyThere(s.Sculpt):
-		return unable("No sculpt was delivered or none could be read, so there is nothing to compare the game mesh with."), false
+		return unable("surface.no_sculpt"), false
 	}
-	return unable("No piece of the sculpt belongs to the part, so there is nothing to compare it with."), false
+	return unable("surface.no_piece"), false
 }
 
 // measuredSurface gives pictures what was measured of a part. Heat is made here if no check has asked for it.
@@ -186,19 +187,12 @@ func sideOf(s *Subject, p *Part, pointMM [3]float64) string {
 	return side
 }
 
-// onSide puts a side into a sentence.
-func onSide(side string) string {
-	switch side {
-	case "":
-		return ""
-	case "below":
-		return " underneath"
-	case "top":
-		return " on top"
-	case "front", "back":
-		return " at the " + side
+// sideTerm is a side as a word of a sentence; templates say where with its form "at".
+func sideTerm(side string) words.Arg {
+	if side == "" {
+		return words.Term("nowhere")
 	}
-	return " on the " + side + " side"
+	return words.Term(side)
 }
 
 // surfacePlace is a place on a surface: node, triangle as drawn, point and side.

@@ -2,10 +2,10 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var cageMeshDef = spec.Check{
@@ -32,16 +32,16 @@ func surfaceCageMesh(ctx context.Context, s *Subject, t Target, r spec.Rule) Fin
 	p := t.Part
 	if p.Cage.Triangles() == 0 {
 		if s.Spec.Conventions.Cage != "mesh" {
-			return exempt("The spec asks for no cage mesh and none was delivered for the part.")
+			return exempt("surface.cage_mesh.not_asked")
 		}
-		return unable("The spec asks for a cage mesh, and none was delivered for the part or none could be read.")
+		return unable("surface.cage_mesh.missing")
 	}
 	if f, ok := noSculpt(s, p); !ok {
 		return f
 	}
 	c, err := p.pair(s).FitCage(ctx, surface.Mesh{Pos: p.Cage.Pos, Tri: p.Cage.Tri})
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	other := 0.0
 	if !c.SameTopology {
@@ -52,27 +52,28 @@ func surfaceCageMesh(ctx context.Context, s *Subject, t Target, r spec.Rule) Fin
 		"sculpt_outside_mm": c.SculptOutsideMM, "sculpt_outside_share": c.SculptShare,
 	}, atMost("other_triangles", "max_other_triangles"), atMost("crossings", "max_crossings"),
 		atMost("game_outside_mm", "max_game_outside_mm"), atMost("sculpt_outside_share", "max_sculpt_outside_share"))
-	f.Sentence, f.Remedy = cageWords(p, c, r, broke(f))
+	f.sayCage(p, c, r, broke(f))
 	f.Where = cagePlaces(s, p, c)
 	return f
 }
 
-func cageWords(p *Part, c *surface.CageFit, r spec.Rule, broken bool) (sentence, remedy string) {
+func (f *Finding) sayCage(p *Part, c *surface.CageFit, r spec.Rule, broken bool) {
 	switch {
 	case !c.SameTopology:
-		return fmt.Sprintf("The cage has other triangles than the game mesh (%d against %d) or another order, so rays have no corner to start from.", p.Cage.Triangles(), p.Game.Triangles()),
-			"Make the cage by pushing out a copy of the game mesh that ships, and export both alike."
+		f.say("surface.cage_mesh.other_triangles", words.Count(p.Cage.Triangles()), words.Count(p.Game.Triangles()))
+		f.remedy("surface.cage_mesh.push_out_copy")
 	case c.Crossings > 0:
-		return fmt.Sprintf("The cage crosses itself at %s of triangles.", plural(c.Crossings, "pair", "pairs")),
-			"Pull the cage in where it crosses itself, above all in narrow corners."
+		f.say("surface.cage_mesh.crosses", words.Count(c.Crossings))
+		f.remedy("surface.cage_mesh.pull_in")
 	case broken && c.GameOutsideMM > r.Numbers["max_game_outside_mm"]:
-		return fmt.Sprintf("The game surface stands up to %s outside the cage.", lengthWords(c.GameOutsideMM)),
-			"Push the cage out until the whole game surface is inside it."
+		f.say("surface.cage_mesh.game_outside", words.MM(c.GameOutsideMM))
+		f.remedy("surface.cage_mesh.push_out_game")
 	case broken:
-		return fmt.Sprintf("%s of the sculpt stands outside the cage, up to %s.", percent(c.SculptShare), lengthWords(c.SculptOutsideMM)),
-			"Push the cage out over the places named."
+		f.say("surface.cage_mesh.sculpt_outside", words.Share(c.SculptShare), words.MM(c.SculptOutsideMM))
+		f.remedy("surface.cage_mesh.push_out_places")
+	default:
+		f.say("surface.cage_mesh.fits", words.Share(c.SculptShare), words.MM(c.SculptOutsideMM))
 	}
-	return fmt.Sprintf("The cage fits the game mesh triangle by triangle and does not cross itself; %s of the sculpt stands outside it, up to %s.", percent(c.SculptShare), lengthWords(c.SculptOutsideMM)), ""
 }
 
 // cagePlaces names crossings first, then game surface, then sculpt outside the cage.
@@ -82,7 +83,8 @@ func cagePlaces(s *Subject, p *Part, c *surface.CageFit) []Place {
 		point := cornersMiddleMM(p.Cage.Pos, p.Cage.Tri[3*x.A:3*x.A+3])
 		pl := surfacePlace(s, p, &p.Cage, x.A, point, 0, "mm")
 		other := surfacePlace(s, p, &p.Cage, x.B, point, 0, "mm")
-		pl.Value, pl.Note = nil, "cage crosses itself"
+		pl.Value = nil
+		pl.note("surface.cage_mesh.crossing_here")
 		if pl.Node == other.Node {
 			pl.Triangles = append(pl.Triangles, other.Triangles...)
 		}
@@ -90,12 +92,12 @@ func cagePlaces(s *Subject, p *Part, c *surface.CageFit) []Place {
 	}
 	for _, w := range c.WorstGame {
 		pl := surfacePlace(s, p, &p.Game, w.Triangle, w.PointMM, w.DistanceMM, "mm")
-		pl.Note = "game surface outside the cage"
+		pl.note("surface.cage_mesh.game_here")
 		out = append(out, pl)
 	}
 	for _, w := range c.WorstSculpt {
 		pl := surfacePlace(s, p, &p.Sculpt, w.Triangle, w.PointMM, w.DistanceMM, "mm")
-		pl.Note = "sculpt outside the cage"
+		pl.note("surface.cage_mesh.sculpt_here")
 		out = append(out, pl)
 	}
 	return out[:min(len(out), maxPlaces)]

@@ -6,6 +6,7 @@ import (
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var deviationDef = spec.Check{
@@ -31,7 +32,7 @@ func surfaceDeviation(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	}
 	d, err := t.Part.pair(s).Deviation(ctx)
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	r = effective(r, "max_p95_mm", d.DiagonalMM, "max_p95_share", 0, "")
 	f := judge(r, deviationMetrics(d), atMost("p95_mm", "max_p95_mm"))
@@ -43,19 +44,18 @@ func surfaceDeviation(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	if d.HiddenGameShare > 0 {
 		f.Labels = withLabel(f.Labels, "hidden", percent(d.HiddenGameShare)+" of the game surface lies inside another of its shells and is left out")
 	}
-	f.Sentence = fmt.Sprintf("19 parts in 20 of the surface lie within %s (limit %s), %s on average; the farthest place is %s away, which is only told.",
-		lengthWords(f.Metrics["p95_mm"]), lengthWords(r.Numbers["max_p95_mm"]), lengthWords(f.Metrics["mean_mm"]), lengthWords(f.Metrics["max_mm"]))
+	f.say("surface.deviation.within", words.MM(f.Metrics["p95_mm"]), words.MM(r.Numbers["max_p95_mm"]), words.MM(f.Metrics["mean_mm"]), words.MM(f.Metrics["max_mm"]))
 	for _, w := range mergeSpots(d) {
-		on, way := &t.Part.Sculpt, "sculpt, to the game surface"
+		on, way := &t.Part.Sculpt, "surface.deviation.to_game"
 		if w.game {
-			on, way = &t.Part.Game, "game surface, to the sculpt"
+			on, way = &t.Part.Game, "surface.deviation.to_sculpt"
 		}
 		pl := surfacePlace(s, t.Part, on, w.Triangle, w.PointMM, w.DistanceMM, "mm")
-		pl.Note = way
+		pl.note(way)
 		f.Where = append(f.Where, pl)
 	}
 	if broke(f) {
-		f.Remedy = "Bring the game surface nearer to the sculpt at the places named, or say in the spec which parts are meant to differ."
+		f.remedy("surface.deviation.nearer")
 	}
 	return f
 }

@@ -2,13 +2,12 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 	"math"
-	"strconv"
 
 	"proofhouse/internal/acceptance/detmath"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var pokeDef = spec.Check{
@@ -54,7 +53,7 @@ func surfacePokeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) 
 	}
 	o, r, err := pokeOf(ctx, s, t.Part, r)
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	metrics := map[string]float64{
 		"max_height_mm": o.MaxHeightMM, "area_share": o.AreaShare, "patches": float64(o.PatchCount), "largest_patch_mm2": o.LargestPatchMM2,
@@ -72,49 +71,48 @@ func surfacePokeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) 
 	if o.OpenShare > 0 {
 		f.Labels = withLabel(f.Labels, "open", percent(o.OpenShare)+" of the sculpt faces a side declared open and is left out")
 	}
-	f.Sentence = pokeSentence(s, t.Part, r, o)
+	f.sayPoke(s, t.Part, r, o)
 	for _, q := range o.Patches[:min(len(o.Patches), maxPlaces)] {
 		pl := surfacePlace(s, t.Part, &t.Part.Sculpt, q.Triangle, q.PeakMM, q.HeightMM, "mm")
-		pl.Note = fmt.Sprintf("patch %d: %s high over %s", q.Number, lengthWords(q.HeightMM), areaWords(q.AreaMM2))
+		pl.note("surface.poke_through.patch", words.Count(q.Number), words.MM(q.HeightMM), words.MM2(q.AreaMM2))
 		f.Where = append(f.Where, pl)
 	}
 	if broke(f) {
-		f.Remedy = pokeRemedy(t.Part, r, o)
+		f.mendPoke(t.Part, r, o)
 	}
 	return f
 }
 
-func pokeSentence(s *Subject, p *Part, r spec.Rule, o *surface.Outside) string {
-	limit := r.Numbers["max_height_mm"]
+func (f *Finding) sayPoke(s *Subject, p *Part, r spec.Rule, o *surface.Outside) {
+	limit := words.MM(r.Numbers["max_height_mm"])
 	switch {
 	case o.MaxHeightMM <= 0 && o.UnknownShare > r.Numbers["max_unknown_share"]:
-		return fmt.Sprintf("Over %s of the sculpt inside and outside cannot be told: the game surface has open edges there.", percent(o.UnknownShare))
+		f.say("surface.poke_through.unknown", words.Share(o.UnknownShare))
 	case o.MaxHeightMM <= 0:
-		return "No sculpt stands outside the game surface."
+		f.say("surface.poke_through.none")
 	case o.PatchCount == 0:
-		return fmt.Sprintf("The sculpt stands at most %s outside the game surface (limit %s).", lengthWords(o.MaxHeightMM), lengthWords(limit))
+		f.say("surface.poke_through.low", words.MM(o.MaxHeightMM), limit)
+	default:
+		q := o.Patches[0]
+		f.say("surface.poke_through.lump", words.MM(q.HeightMM), words.MM2(q.AreaMM2), sideTerm(sideOf(s, p, q.PeakMM)), words.PointMM(q.PeakMM), limit)
+		f.also("surface.poke_through.shares", words.Share(o.ShareAbove), words.Share(o.AreaShare), words.Count(o.PatchCount))
 	}
-	q := o.Patches[0]
-	point := q.PeakMM
-	return fmt.Sprintf("The largest lump stands %s proud over %s%s, near (%.0f, %.0f, %.0f) mm; the limit is %s. %s of the sculpt stands above that, %s stands outside at all, in %s.",
-		lengthWords(q.HeightMM), areaWords(q.AreaMM2), onSide(sideOf(s, p, point)), point[0], point[1], point[2], lengthWords(limit),
-		percent(o.ShareAbove), percent(o.AreaShare), plural(o.PatchCount, "patch", "patches"))
 }
 
-// pokeRemedy says what to do; where the lump stands on a face of a curve it says how many sides would do.
-func pokeRemedy(p *Part, r spec.Rule, o *surface.Outside) string {
+// mendPoke says what to do; where the lump stands on a face of a curve it says how many sides would do.
+func (f *Finding) mendPoke(p *Part, r spec.Rule, o *surface.Outside) {
 	limit := r.Numbers["max_height_mm"]
 	if o.UnknownShare > r.Numbers["max_unknown_share"] && o.MaxHeightMM <= limit {
-		return "Close the open edges of the game mesh, or declare in the spec where they are meant (open: below, back, ends or a plane)."
+		f.remedy("surface.poke_through.close")
+		return
 	}
-	text := "Move the game surface out over the places named, or press the sculpt in there."
+	f.remedy("surface.poke_through.move")
 	if len(o.Patches) == 0 || !(limit > 0) {
-		return text
+		return
 	}
 	if sides, enough, ok := sidesFor(p, o.Patches[0], limit); ok {
-		text += " The game mesh turns there like a drum of " + strconv.Itoa(sides) + " sides; if that is a curve, " + strconv.Itoa(enough) + " sides would do."
+		f.alsoRemedy("surface.poke_through.drum", words.Count(sides), words.Count(enough))
 	}
-	return text
 }
 
 // sidesFor reads the game mesh around a patch as a regular drum: a face between two edges that turn by the same angle

@@ -6,6 +6,7 @@ import (
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var reachDef = spec.Check{
@@ -36,7 +37,7 @@ const maxDefaultReachMM = 30
 
 // cageOf is the cage a part's rays start from, how it is called, and whether it is the spec's or the vendor's rather
 // than our guess.
-func cageOf(s *Subject, p *Part, r spec.Rule) (cage surface.Cage, words string, agreed bool) {
+func cageOf(s *Subject, p *Part, r spec.Rule) (cage surface.Cage, how string, agreed bool) {
 	reach := p.Def.ReachMM
 	if reach == nil {
 		reach = s.Spec.Conventions.ReachMM
@@ -49,16 +50,16 @@ func cageOf(s *Subject, p *Part, r spec.Rule) (cage surface.Cage, words string, 
 	}
 	if s.Spec.Conventions.Cage == "hard" {
 		cage.Kind = surface.CageHard
-		return cage, "along each face's own normal, as the spec says", reach != nil
+		return cage, "surface.cage_reach.along_faces", reach != nil
 	}
 	if p.Cage.Triangles() > 0 {
 		if pos, ok := surface.MatchCage(gameMesh(p), surface.Mesh{Pos: p.Cage.Pos, Tri: p.Cage.Tri}); ok {
 			cage.Kind, cage.Pos = surface.CageMesh, pos
-			return cage, "from the delivered cage", true
+			return cage, "surface.cage_reach.from_cage", true
 		}
-		return cage, "along averaged normals, since the delivered cage does not fit the game mesh triangle by triangle", false
+		return cage, "surface.cage_reach.cage_unfit", false
 	}
-	return cage, "along normals averaged per position, weighted by angle", reach != nil && s.Spec.Conventions.Cage != "mesh"
+	return cage, "surface.cage_reach.along_averages", reach != nil && s.Spec.Conventions.Cage != "mesh"
 }
 
 func gameMesh(p *Part) surface.Mesh {
@@ -69,13 +70,13 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	if f, ok := noSculpt(s, t.Part); !ok {
 		return f
 	}
-	cage, words, agreed := cageOf(s, t.Part, r)
+	cage, how, agreed := cageOf(s, t.Part, r)
 	m, err := t.Part.pair(s).Reach(ctx, cage)
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	if m.Samples == 0 {
-		return exempt("No surface of the part is on a texture set that is baked from a sculpt.")
+		return exempt("surface.cage_reach.not_baked")
 	}
 	metrics := map[string]float64{
 		"hit_share": m.HitShare, "miss_share": m.MissShare, "backface_share": m.BackfaceShare, "far_shell_share": m.FarShellShare,
@@ -94,7 +95,7 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	if cage.Kind == surface.CageMesh {
 		reach = fmt.Sprintf("the cage outward, %s inward", lengthWords(cage.BackMM))
 	}
-	f.Labels = withLabel(f.Labels, "cage", words)
+	f.Labels = withLabel(f.Labels, "cage", words.English().Say(how))
 	f.Labels = withLabel(f.Labels, "reach", reach)
 	f.Labels = withLabel(f.Labels, "sampling", fmt.Sprintf("%d rays, one for each %s of game surface, stratified by area, fixed seed; standard error of a share at most %.2g", m.Samples, areaWords(m.AreaEachMM2), m.StandardError))
 	f.Labels = withLabel(f.Labels, "curved", percent(m.CurvedShare)+" of what is served lies where the game surface curves; the limit of skew is read there")
@@ -110,39 +111,39 @@ func surfaceCageReach(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	if m.HiddenShare > 0 {
 		f.Labels = withLabel(f.Labels, "hidden", percent(m.HiddenShare)+" of the game surface lies inside another of its shells and is left out")
 	}
-	f.Sentence = reachSentence(r, m, words)
+	f.sayReach(r, m, how)
 	for _, w := range m.Worst {
 		pl := surfacePlace(s, t.Part, &t.Part.Game, w.Triangle, w.PointMM, w.Share, "share")
-		pl.Note = missWords[w.What]
+		pl.note(missCodes[w.What])
 		f.Where = append(f.Where, pl)
 	}
 	if broke(f) {
-		f.Remedy = reachRemedy(r, m)
+		f.remedy(reachRemedy(r, m))
 	}
 	return f
 }
 
-var missWords = map[surface.Verdict]string{
-	surface.Nothing: "no sculpt within reach", surface.Backface: "meets the inner side of the sculpt", surface.FarShell: "meets another shell of the sculpt",
+var missCodes = map[surface.Verdict]string{
+	surface.Nothing: "surface.cage_reach.miss", surface.Backface: "surface.cage_reach.backface", surface.FarShell: "surface.cage_reach.far_shell",
 }
 
-func reachSentence(r spec.Rule, m *surface.Reach, words string) string {
-	lost := ""
+func (f *Finding) sayReach(r spec.Rule, m *surface.Reach, how string) {
+	f.say("surface.cage_reach.hit", words.ShareFine(m.HitShare), words.ShareFine(r.Numbers["min_hit_share"]), words.Said(how))
 	if m.HitShare < 1 {
-		lost = fmt.Sprintf(" %s finds nothing, %s meets the sculpt's inner side, %s another shell.", percent(m.MissShare), percent(m.BackfaceShare), percent(m.FarShellShare))
+		f.also("surface.cage_reach.lost", words.Share(m.MissShare), words.Share(m.BackfaceShare), words.Share(m.FarShellShare))
 	}
-	return fmt.Sprintf("%.2f %% of the baked surface meets the sculpt (at least %.2f %%), rays %s.%s 19 rays in 20 meet it within %.0f° of its normal (%.0f° where the surface curves).",
-		100*m.HitShare, 100*r.Numbers["min_hit_share"], words, lost, m.P95SkewDeg, m.P95CurvedSkewDeg)
+	f.also("surface.cage_reach.skew", words.Deg(m.P95SkewDeg), words.Deg(m.P95CurvedSkewDeg))
 }
 
+// reachRemedy is the code of what to do.
 func reachRemedy(r spec.Rule, m *surface.Reach) string {
 	switch {
 	case m.MissShare > max(m.BackfaceShare, m.FarShellShare) && m.HitShare < r.Numbers["min_hit_share"]:
-		return "Bring the game surface nearer to the sculpt where rays find nothing, or give the cage more reach there."
+		return "surface.cage_reach.nearer"
 	case m.FarShellShare > r.Numbers["max_far_shell_share"]:
-		return "Shorten the reach, or pair the pieces that stand close to each other with sculpts of their own."
+		return "surface.cage_reach.shorten"
 	case m.BackfaceShare > r.Numbers["max_backface_share"]:
-		return "Move the cage so that its rays start outside the sculpt, and turn sculpt faces that point inward."
+		return "surface.cage_reach.move_cage"
 	}
-	return "Add edges where the surface curves, so that the cage's directions follow the sculpt."
+	return "surface.cage_reach.add_edges"
 }

@@ -6,6 +6,7 @@ import (
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var silhouetteDef = spec.Check{
@@ -44,11 +45,11 @@ func surfaceSilhouette(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 	}
 	pixel := s.Spec.View.PixelMM()
 	if !(pixel > 0) {
-		return unable("The spec's view has no size of a pixel, so offsets cannot be told in pixels.")
+		return unable("surface.silhouette.no_pixel")
 	}
 	m, err := t.Part.pair(s).Silhouette(ctx, cameraSide(s.Spec.View.Placed), r.Numbers["run_length_px"]*pixel)
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	f := judge(r, map[string]float64{
 		"mean_offset_mm": m.MeanOffsetMM, "max_offset_mm": m.MaxOffsetMM, "max_offset_px": m.MaxOffsetMM / pixel, "worst_view_area_share": m.WorstViewAreaShare,
@@ -58,28 +59,28 @@ func surfaceSilhouette(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 	f.Labels = withLabel(f.Labels, "sampling", fmt.Sprintf("outlines exact on a grid of at most %s; gaps through a surface narrower than %s may go unseen", lengthWords(m.StepMM), lengthWords(m.GapMM)))
 	f.Labels = withLabel(f.Labels, "max_error", lengthWords(m.MaxErrorMM))
 	f.Labels = withLabel(f.Labels, "pixel", lengthWords(pixel)+" at the tier's distance")
-	f.Sentence = silhouetteSentence(s, t.Part, r, m, pixel)
+	f.saySilhouette(s, t.Part, r, m, pixel)
 	for _, v := range m.Views[:min(len(m.Views), maxPlaces)] {
 		if v.MaxOffsetMM <= 0 {
 			break
 		}
 		point := v.World(v.WorstFromMM)
 		pl := Place{PointMM: &point, Value: &Value{Value: v.MaxOffsetMM, Unit: "mm"}, Side: sideOf(s, t.Part, point)}
-		pl.Note = fmt.Sprintf("view %d, from (%.2f, %.2f, %.2f): %s stands out %s at most, %s along a run", v.Number, v.Toward[0], v.Toward[1], v.Toward[2],
-			whoStands(v.SculptOut), lengthWords(v.MaxOffsetMM), lengthWords(v.RunOffsetMM))
+		pl.note("surface.silhouette.view", words.Count(v.Number), words.List(words.Num(v.Toward[0]), words.Num(v.Toward[1]), words.Num(v.Toward[2])),
+			whoStands(v.SculptOut), words.MM(v.MaxOffsetMM), words.MM(v.RunOffsetMM))
 		f.Where = append(f.Where, pl)
 	}
 	if broke(f) {
-		f.Remedy = "Move the game mesh's edges to the sculpt's outline at the places named; spend triangles there before anywhere else."
+		f.remedy("surface.silhouette.move_edges")
 	}
 	return f
 }
 
-func whoStands(sculpt bool) string {
+func whoStands(sculpt bool) words.Arg {
 	if sculpt {
-		return "the sculpt"
+		return words.Term("sculpt")
 	}
-	return "the game surface"
+	return words.Term("game_surface")
 }
 
 func axisWords(a [3]float64) string {
@@ -92,14 +93,13 @@ func axisWords(a [3]float64) string {
 	return "up"
 }
 
-func silhouetteSentence(s *Subject, p *Part, r spec.Rule, m *surface.Silhouette, pixel float64) string {
+func (f *Finding) saySilhouette(s *Subject, p *Part, r spec.Rule, m *surface.Silhouette, pixel float64) {
 	worst := &m.Views[0]
 	for i := range m.Views {
 		if m.Views[i].MaxOffsetMM > worst.MaxOffsetMM {
 			worst = &m.Views[i]
 		}
 	}
-	return fmt.Sprintf("The outlines differ by %.2g px along a run at worst (limit %.3g) and by %.2g px on average (limit %.3g); the largest offset is %s (%.2g px)%s, where %s stands out.",
-		m.RunOffsetMM/pixel, r.Numbers["max_run_px"], m.MeanOffsetMM/pixel, r.Numbers["max_mean_px"], lengthWords(m.MaxOffsetMM), m.MaxOffsetMM/pixel,
-		onSide(sideOf(s, p, worst.World(worst.WorstFromMM))), whoStands(worst.SculptOut))
+	f.say("surface.silhouette.offsets", words.Px(m.RunOffsetMM/pixel), words.Px(r.Numbers["max_run_px"]), words.Px(m.MeanOffsetMM/pixel), words.Px(r.Numbers["max_mean_px"]))
+	f.also("surface.silhouette.largest", words.MM(m.MaxOffsetMM), words.Px(m.MaxOffsetMM/pixel), sideTerm(sideOf(s, p, worst.World(worst.WorstFromMM))), whoStands(worst.SculptOut))
 }

@@ -6,6 +6,7 @@ import (
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/surface"
+	"proofhouse/internal/acceptance/words"
 )
 
 var symmetryDef = spec.Check{
@@ -29,14 +30,14 @@ var symmetryDef = spec.Check{
 
 func surfaceSymmetry(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	if orElse(t.Part.Def.Mirror, s.Spec.Conventions.Mirror) != "x" {
-		return exempt("The spec names no mirror plane for the part.")
+		return exempt("surface.symmetry.no_plane")
 	}
 	if f, ok := noSculpt(s, t.Part); !ok {
 		return f
 	}
 	o, r, err := pokeOf(ctx, s, t.Part, r)
 	if err != nil {
-		return unable("The measurement was stopped: " + err.Error() + ".")
+		return unable("surface.stopped", words.Name(err.Error()))
 	}
 	metrics := map[string]float64{}
 	for side, h := range map[string]surface.Half{"left_": o.Left, "right_": o.Right} {
@@ -52,11 +53,9 @@ func surfaceSymmetry(ctx context.Context, s *Subject, t Target, r spec.Rule) Fin
 	f := judge(r, metrics, bounds...)
 	f.Labels = withLabel(f.Labels, "mirror_plane", fmt.Sprintf("x = %.4g mm; left is +X", 1000*mirrorPlane(s, t.Part)))
 	limit := r.Numbers["max_height_mm"]
-	f.Sentence = fmt.Sprintf("The sculpt stands at most %s outside on the left and %s on the right (limit %s).",
-		lengthWords(o.Left.MaxHeightMM), lengthWords(o.Right.MaxHeightMM), lengthWords(limit))
+	f.say("surface.symmetry.both", words.MM(o.Left.MaxHeightMM), words.MM(o.Right.MaxHeightMM), words.MM(limit))
 	if worse.MaxHeightMM > limit && better.MaxHeightMM <= limit {
-		f.Sentence = fmt.Sprintf("The %s side is over the limit and the other is not: %s against %s (limit %s). The game mesh looks like the mirror of its other half.",
-			name, lengthWords(worse.MaxHeightMM), lengthWords(better.MaxHeightMM), lengthWords(limit))
+		f.say("surface.symmetry.one_side", words.Term(name), words.MM(worse.MaxHeightMM), words.MM(better.MaxHeightMM), words.MM(limit))
 	}
 	for _, q := range o.Patches {
 		if len(f.Where) == maxPlaces {
@@ -67,7 +66,7 @@ func surfaceSymmetry(ctx context.Context, s *Subject, t Target, r spec.Rule) Fin
 		}
 	}
 	if broke(f) {
-		f.Remedy = fmt.Sprintf("Check the %s half against the sculpt: fit it there by itself, or make the sculpt the same on both sides.", name)
+		f.remedy("surface.symmetry.fit_half", words.Term(name))
 	}
 	return f
 }
