@@ -22,6 +22,10 @@ type Job struct {
 	// not hashed again. Nil: all are hashed here.
 	Hashes map[string]string
 
+	// Previous is the evidence of the delivery before this one, of the same prop and milestone: what revision.* compares
+	// with. Nil for a first delivery. The evidence names it, so that it is among what the result follows from.
+	Previous *Evidence
+
 	Threads  int  // below 1 means all cores. The evidence does not depend on it
 	Pictures bool // whether to make pictures
 

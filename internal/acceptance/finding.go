@@ -45,12 +45,23 @@ type Finding struct {
 	Measured    *Value             `json:"measured,omitempty"`
 	Limit       map[string]float64 `json:"limit,omitempty"`
 	Metrics     map[string]float64 `json:"metrics,omitempty"`
+	Bounds      []Bound            `json:"bounds,omitempty"`   // which metric was held against which limit
+	Settings    string             `json:"settings,omitempty"` // digest of the options and lists that were in force, where the check has any
 	Labels      map[string]string  `json:"labels,omitempty"`
 	Where       []Place            `json:"where,omitempty"` // the ten worst at most
 	Why         string             `json:"why"`
 	Remedy      string             `json:"remedy,omitempty"`
 	Does        []words.Phrase     `json:"does,omitempty"` // the remedy as data
 	Pictures    []string           `json:"pictures,omitempty"`
+}
+
+// Bound says that a finding's metric was held against one of its limits: with it the numbers can be judged again, by
+// other limits, without the delivery.
+type Bound struct {
+	Metric string         `json:"metric"`
+	Limit  string         `json:"limit"`
+	Kind   spec.LimitKind `json:"kind"`           // at_most or at_least
+	Soft   bool           `json:"soft,omitempty"` // breaking it warns at most
 }
 
 // Place is where a finding is.
@@ -84,6 +95,8 @@ type Evidence struct {
 	Engine   Engine    `json:"engine"`
 	Spec     SpecRef   `json:"spec"`
 	Inputs   []Input   `json:"inputs"`
+	Content  []Content `json:"content"`            // what the files hold, by part and map, whatever their bytes
+	Previous *Previous `json:"previous,omitempty"` // the delivery that this one was compared with
 	Verdict  Verdict   `json:"verdict"`
 	Headline string    `json:"headline"` // "technical: clear" or "technical: 3 issues; the first: …"
 	Findings []Finding `json:"findings"`
@@ -103,6 +116,7 @@ type SpecRef struct {
 	Digest    string         `json:"digest"` // SHA-256 of the resolved spec's canonical JSON, hex
 	Tier      spec.Tier      `json:"tier"`
 	Milestone spec.Milestone `json:"milestone"`
+	Setting   string         `json:"setting"` // SHA-256 of all in the spec that steers measurements: everything but the checks' limits and modes
 }
 
 // Input is one delivered file.

@@ -23,6 +23,7 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 			return nil, nil, err
 		}
 		progress("checking "+st.check.Def.Name, float64(i)/float64(len(steps)))
+		mended.found = findings
 		f := runStep(ctx, mended, st)
 		if f.Outcome == "" {
 			continue

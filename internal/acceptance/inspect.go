@@ -49,6 +49,9 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 	defer closeScenes(s)
 	s = inConvention(s)
 	questions = append(questions, asked...)
+	if err := compareWith(s, job.Previous); err != nil {
+		return nil, err
+	}
 
 	mended, findings, err := runAll(ctx, s, checks(), stage(doneReading, doneChecks))
 	if err != nil {
@@ -61,6 +64,9 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 		}
 	}
 	e := assemble(s, findings, exempted, pics)
+	if e.Spec.Setting, err = sp.SettingDigest(); err != nil {
+		return nil, fmt.Errorf("evidence: %w", err)
+	}
 	canonical, err := canon.Marshal(e)
 	if err != nil {
 		return nil, fmt.Errorf("evidence: %w", err)
@@ -163,7 +169,7 @@ func assemble(s *Subject, findings []Finding, exempted []Exempt, pics []Picture)
 		Schema: "proofhouse/evidence/1",
 		Engine: EngineNow(),
 		Spec:   SpecRef{Prop: s.Spec.Prop, Digest: s.Spec.Digest, Tier: s.Spec.Tier, Milestone: s.Spec.Milestone},
-		Inputs: []Input{}, Findings: findings, Exempt: exempted, Pictures: []PicRef{},
+		Inputs: []Input{}, Content: s.content, Previous: s.previousRef, Findings: findings, Exempt: exempted, Pictures: []PicRef{},
 	}
 	if e.Findings == nil {
 		e.Findings = []Finding{}

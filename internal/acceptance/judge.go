@@ -50,6 +50,7 @@ func judge(r spec.Rule, metrics map[string]float64, bounds ...bound) Finding {
 		if !on {
 			continue
 		}
+		f.Bounds = append(f.Bounds, Bound{b.metric, b.limit, b.kind, b.soft})
 		v, have := metrics[b.metric]
 		if !have || !finite(v) {
 			f.Outcome = NotEvaluated

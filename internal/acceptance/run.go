@@ -141,6 +141,7 @@ func finish(st step, f Finding) Finding {
 		lod := st.to.LOD
 		f.LOD = &lod
 	}
+	f.Settings = settingsOf(st.rule)
 	f.Blocks = st.rule.Mode == spec.Blocks && f.Outcome != NotApplicable && f.Outcome != Warn
 	if from := st.rule.CountsFrom; len(from) > 0 && f.Outcome != NotApplicable {
 		f.Labels = withLabel(f.Labels, "counts_from", string(from[0]))
