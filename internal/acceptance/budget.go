@@ -2,10 +2,11 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
+	"math"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 func budgetChecks() []Check {
@@ -61,19 +62,17 @@ func budgetTriangles(_ context.Context, s *Subject, t Target, r spec.Rule) Findi
 	f := judge(r, map[string]float64{"triangles": float64(drawn), "triangles_non_degenerate": float64(solid)}, bounds...)
 	switch {
 	case !broke(f):
-		f.Sentence = fmt.Sprintf("LOD %d draws %s, within the budget of %.0f.", t.LOD, plural(solid, "triangle", "triangles"), budget)
+		f.say("budget.triangles.within", words.Count(t.LOD), words.Count(solid), words.Count(whole(budget)))
 	case float64(solid) > budget:
-		f.Sentence = fmt.Sprintf("LOD %d draws %s: %.0f more than the budget of %.0f.",
-			t.LOD, plural(solid, "triangle", "triangles"), float64(solid)-budget, budget)
-		f.Remedy = "Take out edges that change neither the outline nor the shading, or agree on a larger budget."
+		f.say("budget.triangles.over", words.Count(t.LOD), words.Count(solid), words.Count(whole(float64(solid)-budget)), words.Count(whole(budget)))
+		f.remedy("budget.triangles.take_out")
 		f.Where = heaviest(ranges)
 	default:
-		f.Sentence = fmt.Sprintf("LOD %d draws %s, only %.0f %% of the budget of %.0f.",
-			t.LOD, plural(solid, "triangle", "triangles"), 100*float64(solid)/budget, budget)
-		f.Remedy = "Spend the rest where curves look faceted or the outline is coarse, or agree on a smaller budget."
+		f.say("budget.triangles.under", words.Count(t.LOD), words.Count(solid), words.Share(float64(solid)/budget), words.Count(whole(budget)))
+		f.remedy("budget.triangles.spend")
 	}
 	if drawn > solid {
-		f.Sentence += fmt.Sprintf(" %s without area (strip joints and the like) are left out.", plural(drawn-solid, "triangle", "triangles"))
+		f.also("budget.triangles.strips", words.Count(drawn-solid))
 	}
 	return f
 }
@@ -102,6 +101,9 @@ func lodBudget(r spec.Rule, lod int) (spec.Rule, float64) {
 	}
 	return withNumbers(r, more), budget
 }
+
+// whole is a number of things, for words: limits derived by a share need not come out whole.
+func whole(n float64) int64 { return int64(math.Round(n)) }
 
 // heaviest names the draws with the most triangles.
 func heaviest(ranges []mesh.Range) []Place {
@@ -154,7 +156,7 @@ func budgetVertices(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 		triangles += g.End - g.First
 	}
 	if triangles == 0 {
-		return unable(fmt.Sprintf("LOD %d draws no triangle.", t.LOD))
+		return unable("budget.draws_nothing", words.Count(t.LOD))
 	}
 	ratio := float64(drawn) / float64(triangles)
 	perTriangle := "max_per_triangle"
@@ -163,10 +165,9 @@ func budgetVertices(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 	}
 	f := judge(r, map[string]float64{"vertices": float64(drawn), "vertices_stored": float64(stored), "per_triangle": ratio},
 		atMost("vertices", "max_vertices"), atMost("per_triangle", perTriangle))
-	f.Sentence = fmt.Sprintf("LOD %d has %s on %s (%.2f each) once all splits are made.", t.LOD,
-		plural(drawn, "vertex", "vertices"), plural(triangles, "triangle", "triangles"), ratio)
+	f.say("budget.vertices.count", words.Count(t.LOD), words.Count(drawn), words.Count(triangles), words.Num(ratio))
 	if broke(f) {
-		f.Remedy = "Export with shared vertices; split normals only at hard edges and UVs only at seams."
+		f.remedy("budget.vertices.share")
 	}
 	return f
 }
@@ -186,11 +187,10 @@ func budgetDrawcalls(_ context.Context, s *Subject, t Target, r spec.Rule) Findi
 	ranges := shipped(s, t.LOD)
 	r, allowed := withExtras(s, r, true)
 	f := judge(r, map[string]float64{"count": float64(len(ranges))}, atMost("count", "allowed_count"))
-	f.Sentence = fmt.Sprintf("LOD %d is drawn in %s.", t.LOD, plural(len(ranges), "call", "calls"))
+	f.say("budget.drawcalls.count", words.Count(t.LOD), words.Count(len(ranges)))
 	if broke(f) {
-		f.Sentence = fmt.Sprintf("LOD %d is drawn in %s, %.0f are allowed.", t.LOD,
-			plural(len(ranges), "call", "calls"), allowed)
-		f.Remedy = "Join pieces that share a material and never move apart."
+		f.say("budget.drawcalls.over", words.Count(t.LOD), words.Count(len(ranges)), words.Count(whole(allowed)))
+		f.remedy("budget.drawcalls.join")
 		f.Where = heaviest(ranges)
 	}
 	return f
@@ -252,11 +252,10 @@ func budgetMaterials(_ context.Context, s *Subject, t Target, r spec.Rule) Findi
 	}
 	r, allowed := withExtras(s, r, false)
 	f := judge(r, map[string]float64{"count": float64(len(names))}, atMost("count", "allowed_count"))
-	f.Sentence = fmt.Sprintf("LOD %d uses %s.", t.LOD, plural(len(names), "material", "materials"))
+	f.say("budget.materials.count", words.Count(t.LOD), words.Count(len(names)))
 	if broke(f) {
-		f.Sentence = fmt.Sprintf("LOD %d uses %s, %.0f allowed.", t.LOD,
-			plural(len(names), "material", "materials"), allowed)
-		f.Remedy = "Move pieces onto one texture set and one material, or agree on more materials."
+		f.say("budget.materials.over", words.Count(t.LOD), words.Count(len(names)), words.Count(whole(allowed)))
+		f.remedy("budget.materials.merge")
 		f.Where = places
 	}
 	return f

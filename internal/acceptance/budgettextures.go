@@ -4,12 +4,12 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"maps"
 	"slices"
 	"strings"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // gpuFormat is a texture format as graphics processors hold it: bytes for a block of texels.
@@ -69,15 +69,14 @@ type shippedMap struct {
 }
 
 func budgetTextureBytes(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
-	formats, why := mapFormats(r)
-	if why != "" {
-		return unable(why)
+	formats, wrong := mapFormats(r)
+	if wrong != "" {
+		return unable("budget.texture_bytes.map_formats", words.Name(wrong), words.Names(formatNames()...))
 	}
 	list, unknown := shippedMaps(s)
 	if len(unknown) > 0 {
-		f := unable(fmt.Sprintf("The size of %s cannot be read, so the sum is not known; the first is %s.",
-			plural(len(unknown), "map", "maps"), unknown[0]))
-		f.Remedy = "Deliver maps as PNG, JPEG, TIFF or TGA."
+		f := unable("budget.texture_bytes.unread", words.Count(len(unknown)), words.Name(unknown[0]))
+		f.remedy("budget.texture_bytes.readable")
 		return f
 	}
 	var sum int64
@@ -92,39 +91,38 @@ func budgetTextureBytes(_ context.Context, s *Subject, _ Target, r spec.Rule) Fi
 		w.add(float64(m.bytes), i)
 	}
 	f := judge(r, map[string]float64{"bytes": float64(sum)}, atMost("bytes", "max_bytes"))
-	f.Sentence = fmt.Sprintf("%s take %s with mip levels as %s.", plural(len(list), "map", "maps"), byteWords(sum), formatsUsed(list))
+	f.say("budget.texture_bytes.sum", words.Count(len(list)), words.Bytes(sum), formatsUsed(list))
 	if len(list) == 0 {
-		f.Sentence = "The prop ships without maps."
+		f.say("budget.texture_bytes.none")
 	}
 	if broke(f) {
-		f.Sentence = fmt.Sprintf("%s take %s with mip levels as %s, %s are allowed.", plural(len(list), "map", "maps"),
-			byteWords(sum), formatsUsed(list), byteWords(int64(r.Numbers["max_bytes"])))
-		f.Remedy = "Ship smaller maps, pack channels together, or share a set with other props."
+		f.say("budget.texture_bytes.over", words.Count(len(list)), words.Bytes(sum), formatsUsed(list), words.Bytes(int64(r.Numbers["max_bytes"])))
+		f.remedy("budget.texture_bytes.smaller")
 		for _, e := range w.top() {
 			m := list[e.at]
-			f.Where = append(f.Where, Place{Note: fmt.Sprintf("%s, %d × %d px as %s (%s)", m.name, m.width, m.height, m.format, m.from),
-				Value: &Value{Value: e.value, Unit: "bytes"}})
+			p := Place{Value: &Value{Value: e.value, Unit: "bytes"}}
+			p.note("budget.texture_bytes.map", words.Name(m.name), words.SizePx(m.width, m.height), words.Name(m.format), words.Name(m.from))
+			f.Where = append(f.Where, p)
 		}
 	}
 	return f
 }
 
-// mapFormats reads the rule's formats by map name; "" is for all others.
-func mapFormats(r spec.Rule) (formats map[string]string, why string) {
+// mapFormats reads the rule's formats by map name; "" is for all others. wrong is the first entry that cannot be used.
+func mapFormats(r spec.Rule) (formats map[string]string, wrong string) {
 	formats = map[string]string{"": orElse(r.Words["format"], "bc7")}
 	for _, entry := range r.Lists["map_formats"] {
 		name, format, ok := strings.Cut(entry, "=")
 		name, format = strings.TrimSpace(name), strings.TrimSpace(format)
 		if _, known := gpuFormats[format]; !ok || !known {
-			return nil, fmt.Sprintf("The spec's map_formats holds %q; it must be a map, an equals sign and one of %s.",
-				entry, strings.Join(formatNames(), ", "))
+			return nil, entry
 		}
 		formats[name] = format
 	}
 	return formats, ""
 }
 
-func formatsUsed(list []shippedMap) string {
+func formatsUsed(list []shippedMap) words.Arg {
 	var used []string
 	for _, m := range list {
 		if !slices.Contains(used, m.format) {
@@ -132,7 +130,7 @@ func formatsUsed(list []shippedMap) string {
 		}
 	}
 	slices.Sort(used)
-	return strings.Join(used, " and ")
+	return words.And(used...)
 }
 
 // shippedMaps lists the maps that ship, in the order of sets and names: files delivered for a set, and for map names
@@ -199,15 +197,4 @@ func shipSize(def spec.Set, w, h int) (int, int) {
 		return w, h
 	}
 	return max(1, w*def.ShipPx/longer), max(1, h*def.ShipPx/longer)
-}
-
-// byteWords writes bytes for people, in binary multiples.
-func byteWords(n int64) string {
-	switch {
-	case n >= 1<<20:
-		return fmt.Sprintf("%.1f MiB", float64(n)/(1<<20))
-	case n >= 1<<10:
-		return fmt.Sprintf("%.1f KiB", float64(n)/(1<<10))
-	}
-	return fmt.Sprintf("%d bytes", n)
 }

@@ -8,6 +8,7 @@ import (
 	"proofhouse/internal/acceptance/detmath"
 	"proofhouse/internal/acceptance/raster"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 const (
@@ -44,7 +45,7 @@ func uvPicture(_ context.Context, s *Subject, set *Set, name string) *drawn {
 	if set.Name != "" && len(s.Sets) > 1 {
 		title += ", set " + set.Name
 	}
-	heading(c, title, propTitle(s)+" · coloured by texel density at "+itoa(set.WidthPx)+" × "+itoa(set.HeightPx)+" px ("+orElse(set.SizeFrom, "size of the reference map")+")")
+	heading(c, title, propTitle(s)+" · coloured by texel density at "+itoa(set.WidthPx)+" × "+itoa(set.HeightPx)+" px ("+words.English().Sentence(set.sizeFrom())+")")
 	l.draw(c, s.Threads)
 	l.side(c)
 	return finished(c, name, "The UV layout of a texture set, coloured by texel density; overlaps are striped, islands outlined and numbered by area.",

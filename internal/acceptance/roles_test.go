@@ -8,6 +8,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // TestRolesFromFileNames: what a vendor's usual names tell, without a line of manifest.
@@ -284,7 +285,7 @@ func TestSets(t *testing.T) {
 			s, _, questions := subjectOf(t, specFromText(t, "prop: crate\ntier: mid\n"+r.spec, spec.Final), writeFolder(t, r.files))
 			got := map[string]found{}
 			for _, set := range s.Sets {
-				got[set.Name] = found{set.Game.Triangles(), set.WidthPx, set.SizeFrom, sortedKeysOrNil(set.Maps)}
+				got[set.Name] = found{set.Game.Triangles(), set.WidthPx, words.English().Sentence(set.SizeFrom), sortedKeysOrNil(set.Maps)}
 			}
 			require.Equal(t, r.want, got)
 			var asked []string

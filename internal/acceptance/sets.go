@@ -7,6 +7,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // fillSets sorts the materials of what ships into texture sets and binds maps to them: those of the spec first, then
@@ -204,7 +205,7 @@ func sizeSet(s *Subject, set *Set, game []*piece, setOf map[drawKey]*Set) {
 	if ship := set.Def.ShipPx; ship > 0 {
 		w, h := max(1, set.WidthPx), max(1, set.HeightPx)
 		longer := max(w, h)
-		set.WidthPx, set.HeightPx, set.SizeFrom = max(1, ship*w/longer), max(1, ship*h/longer), "spec ship_px"
+		set.WidthPx, set.HeightPx, set.SizeFrom = max(1, ship*w/longer), max(1, ship*h/longer), words.P("uv.size_from.ship_px")
 	}
 }
 
@@ -218,7 +219,7 @@ func deliveredSize(s *Subject, set *Set, game []*piece, setOf map[drawKey]*Set) 
 	for _, name := range order {
 		if f := set.Maps[name]; f != nil && f.WidthPx > 0 {
 			set.WidthPx, set.HeightPx = f.WidthPx, f.HeightPx
-			set.SizeFrom = fmt.Sprintf("map %s, %s", name, f.Path)
+			set.SizeFrom = words.P("uv.size_from.map", words.Name(name), words.Name(f.Path))
 			return
 		}
 	}
@@ -236,7 +237,7 @@ func deliveredSize(s *Subject, set *Set, game []*piece, setOf map[drawKey]*Set) 
 			}
 			if img := &p.file.Scene.Images[ref.tex.Image]; img.Width > 0 {
 				set.WidthPx, set.HeightPx = img.Width, img.Height
-				set.SizeFrom = fmt.Sprintf("material %s, %s in %s", materialName(p.file.Scene, i), strings.ReplaceAll(ref.name, "_", " "), p.file.Path)
+				set.SizeFrom = words.P("uv.size_from.material", words.Name(materialName(p.file.Scene, i)), words.Name(strings.ReplaceAll(ref.name, "_", " ")), words.Name(p.file.Path))
 				return
 			}
 		}

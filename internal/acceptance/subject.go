@@ -5,6 +5,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // Check is one check of the catalogue. Run measures one target and returns one finding; it fills in Outcome, Sentence,
@@ -94,5 +95,5 @@ type Set struct {
 	Maps      map[string]*File // by map name: "normal", "base_color", …; delivered files
 	WidthPx   int              // of the reference map at ship size; 0 where no map says and the spec neither
 	HeightPx  int
-	SizeFrom  string // where the size comes from, for the finding: "spec ship_px", "material crate, base colour", …
+	SizeFrom  words.Phrase // where the size comes from, for the finding: "spec ship_px", "material crate, base colour", …
 }

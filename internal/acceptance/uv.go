@@ -2,11 +2,11 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 func uvChecks() []Check {
@@ -48,14 +48,13 @@ func uvPresent(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 		share = min(1, lacking/all)
 	}
 	f := judge(r, map[string]float64{"count": float64(count), "area_share": share}, atMost("count", "max_count"))
-	f.Sentence = fmt.Sprintf("Every triangle of LOD %d has texture coordinates.", t.LOD)
+	f.say("uv.present.all", words.Count(t.LOD))
 	if count > 0 {
-		f.Sentence = fmt.Sprintf("LOD %d has %s (%s of its surface) without usable texture coordinates.",
-			t.LOD, plural(count, "triangle", "triangles"), percent(share))
+		f.say("uv.present.lacking", words.Count(t.LOD), words.Count(count), words.Share(share))
 		for _, e := range w.top() {
 			f.Where = append(f.Where, trianglePlace(sf, nil, e.at))
 		}
-		f.Remedy = "Unwrap these pieces and export the first UV set with them."
+		f.remedy("uv.present.unwrap")
 	}
 	return f
 }
@@ -89,7 +88,7 @@ var uvRangeDef = spec.Check{
 func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	sf := &t.Set.Game
 	if len(sf.UV) == 0 {
-		return unable("The game mesh has no UVs.")
+		return unable("uv.none")
 	}
 	uv := textureUV(t.Set)
 	boxes := uvBoxes(sf, uv)
@@ -116,17 +115,16 @@ func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	}
 	f := judge(r, map[string]float64{"count": float64(count), "share_outside": share, "max_overhang_px": overhang},
 		atMost("count", "max_count"))
-	f.Sentence = fmt.Sprintf("Inside their tile: %s, none outside.", plural(boxes.count, "island", "islands"))
+	f.say("uv.range.inside", words.Count(boxes.count))
 	if count > 0 {
-		f.Sentence = fmt.Sprintf("Outside their tile: %d of %s (%s of the set's surface), by up to %.1f px.",
-			count, plural(boxes.count, "island", "islands"), percent(share), overhang)
-		f.Remedy = "Move each island wholly into one tile that the spec names; where it is meant to repeat, name the set's kind in the spec."
+		f.say("uv.range.outside", words.Count(count), words.Count(boxes.count), words.Share(share), words.Px(overhang))
+		f.remedy("uv.range.move")
 		for _, e := range badTile.top() {
 			over, allowed := boxes.overhangPx(e.at, w, h, tiles)
 			p := trianglePlace(sf, uv, int(boxes.first[e.at]))
 			p.Value = &Value{Value: over, Unit: "px"}
 			if !allowed {
-				p.Note = "in a tile that the spec does not name"
+				p.note("uv.range.unnamed_tile")
 			}
 			f.Where = append(f.Where, p)
 		}

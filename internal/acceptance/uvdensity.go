@@ -9,6 +9,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 var densityDef = spec.Check{
@@ -35,17 +36,16 @@ var densityDef = spec.Check{
 
 func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	if t.Set.WidthPx <= 0 || t.Set.HeightPx <= 0 {
-		return unable("No map and no ship size says how many pixels the set has, so pixels per metre cannot be told. " +
-			"Deliver the reference map or name ship_px in the spec.")
+		return unable("uv.texel_density.no_size")
 	}
 	sf := &t.Set.Game
 	if len(sf.UV) == 0 {
-		return unable("The game mesh has no UVs.")
+		return unable("uv.none")
 	}
 	uv := textureUV(t.Set)
 	field := densityOf(sf, uv, t.Set.WidthPx, t.Set.HeightPx)
 	if field.areaSum <= 0 {
-		return unable("Every triangle of the set has no area or no finite UV.")
+		return unable("uv.texel_density.no_area")
 	}
 	out := field.judgeIslands(sf, partsByDraw(s), r)
 	f := judge(r, map[string]float64{
@@ -53,14 +53,13 @@ func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 		"min_px_per_m":  field.min, "max_px_per_m": field.max,
 		"share_outside": out.share,
 	}, atMost("share_outside", "max_share_outside"))
-	f.Sentence = fmt.Sprintf("The set has %.0f px/m on average at %d × %d px (%s); %s of its surface is outside %.0f px/m ± %.0f %%.",
-		f.Metrics["mean_px_per_m"], t.Set.WidthPx, t.Set.HeightPx, orElse(t.Set.SizeFrom, "size of the reference map"),
-		percent(out.share), r.Numbers["target_px_per_m"], 100*r.Numbers["tolerance_share"])
+	f.say("uv.texel_density.mean", words.PxPerM(f.Metrics["mean_px_per_m"]), words.SizePx(t.Set.WidthPx, t.Set.HeightPx), words.Nested(t.Set.sizeFrom()),
+		words.Share(out.share), words.PxPerM(r.Numbers["target_px_per_m"]), words.Share(r.Numbers["tolerance_share"]))
 	if out.denser+out.coarser > 0 {
 		f.Where = field.places(sf, uv, out)
 	}
 	if broke(f) {
-		f.Remedy = out.remedy()
+		f.remedy(out.remedy())
 	}
 	return f
 }
@@ -216,20 +215,21 @@ func (f *densityField) places(sf *mesh.Surface, uv []float32, v densityVerdict) 
 	for _, e := range w.top() {
 		p := trianglePlace(sf, uv, int(f.largest[e.at]))
 		p.Value = &Value{Value: math.Sqrt(f.texels[e.at] / f.area[e.at]), Unit: "px/m"}
-		p.Note = fmt.Sprintf("island of %s of the set's surface", percent(f.area[e.at]/f.areaSum))
+		p.note("uv.texel_density.island", words.Share(f.area[e.at]/f.areaSum))
 		out = append(out, p)
 	}
 	return out
 }
 
+// remedy is the code of what to do.
 func (v densityVerdict) remedy() string {
 	switch {
 	case v.coarser == 0:
-		return "Scale the islands that are too dense down in the layout."
+		return "uv.texel_density.scale_down"
 	case v.denser == 0:
-		return "Scale the islands that are too coarse up in the layout; where there is no room, stack pieces that repeat or agree on a larger map."
+		return "uv.texel_density.scale_up"
 	}
-	return "Even the layout out: scale the dense islands down and give their room to the coarse ones."
+	return "uv.texel_density.even_out"
 }
 
 // trianglePlace says where a triangle is: node, index in its draw, centre in the world and in UV.
@@ -266,4 +266,12 @@ func orElse(s, other string) string {
 		return other
 	}
 	return s
+}
+
+// sizeFrom says where the size comes from.
+func (t *Set) sizeFrom() words.Phrase {
+	if t.SizeFrom.Code == "" {
+		return words.P("uv.size_from.reference")
+	}
+	return t.SizeFrom
 }

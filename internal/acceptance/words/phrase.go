@@ -39,13 +39,14 @@ const (
 	KindTerm      Kind = "term" // a word that is translated: "left", "the sculpt"
 	KindSays      Kind = "says" // a sentence within the sentence: Text is its code, Of its arguments
 	KindList      Kind = "list" // arguments one after the other
+	KindAnd       Kind = "and"  // the same with "and" before the last
 )
 
 // Kinds are all kinds of arguments.
 func Kinds() []string {
 	var out []string
 	for _, k := range []Kind{KindCount, KindNumber, KindMM, KindMMExact, KindSizeMM, KindPointMM, KindMM2, KindShare, KindShareFine,
-		KindPx, KindSizePx, KindPxPerM, KindDeg, KindBytes, KindName, KindTerm, KindSays, KindList} {
+		KindPx, KindSizePx, KindPxPerM, KindDeg, KindBytes, KindName, KindTerm, KindSays, KindList, KindAnd} {
 		out = append(out, string(k))
 	}
 	return out
@@ -120,6 +121,13 @@ func Names(list ...string) Arg {
 	for _, s := range list {
 		a.Of = append(a.Of, Name(s))
 	}
+	return a
+}
+
+// And is a list of names with "and" before the last.
+func And(list ...string) Arg {
+	a := Names(list...)
+	a.Kind = KindAnd
 	return a
 }
 

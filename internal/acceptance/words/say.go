@@ -1,12 +1,19 @@
 package words
 
-import "strings"
+import (
+	"strconv"
+	"strings"
+	"unicode"
+)
 
-// Say says a code with its arguments.
+// Say says a code with its arguments. The zero code says nothing.
 func (l *Language) Say(code string, args ...Arg) string {
 	t, ok := l.templates[code]
 	if !ok {
-		if l != English() {
+		switch {
+		case code == "":
+			return ""
+		case l != English():
 			return English().Say(code, args...)
 		}
 		return missing(code, args)
@@ -63,20 +70,42 @@ func (l *Language) place(s segment, a Arg) string {
 func (l *Language) arg(a Arg, form string) string {
 	switch a.Kind {
 	case KindName:
-		return a.Text
+		return printable(a.Text)
 	case KindTerm:
 		return l.term(a.Text, form)
 	case KindSays:
 		return l.Say(a.Text, a.Of...)
-	case KindList:
+	case KindList, KindAnd:
 		parts := make([]string, len(a.Of))
 		for i, of := range a.Of {
 			parts[i] = l.arg(of, form)
+		}
+		if last := len(parts) - 1; a.Kind == KindAnd && last > 0 {
+			return strings.Join(parts[:last], ", ") + " " + l.term("and", "") + " " + parts[last]
 		}
 		return strings.Join(parts, ", ")
 	}
 	return l.number(a)
 }
+
+// printable shows what would not be seen, and what could move a terminal's cursor or turn the direction of a line: names
+// come from files that someone else wrote.
+func printable(s string) string {
+	if strings.IndexFunc(s, hidden) < 0 {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if hidden(r) {
+			b.WriteString(strings.Trim(strconv.QuoteRuneToASCII(r), "'"))
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+func hidden(r rune) bool { return r != ' ' && !unicode.IsPrint(r) }
 
 func (l *Language) term(code, form string) string {
 	forms, ok := l.terms[code]

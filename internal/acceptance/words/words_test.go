@@ -43,6 +43,8 @@ func TestNumbers(t *testing.T) {
 		{Bytes(12), "12 bytes", "12 bytes"}, {Bytes(1536), "1.5 KiB", "1,5 KiB"}, {Bytes(int64(5) << 30), "5.0 GiB", "5,0 GiB"},
 		{Num(math.NaN()), "not a finite number", "keine endliche Zahl"}, {MM(math.Inf(1)), "not a finite number", "keine endliche Zahl"},
 		{Names("a", "b"), "a, b", "a, b"}, {List(Count(1), Px(2)), "1, 2 px", "1, 2 px"},
+		{And("a", "b", "c"), "a, b and c", "a, b und c"}, {And("a"), "a", "a"}, {And(), "", ""},
+		{Name("a\x1b[2J\u202eb 漢字"), `a\x1b[2J\u202eb 漢字`, `a\x1b[2J\u202eb 漢字`}, {Said(""), "", ""},
 		{Term("less_than"), "less than", "weniger als"}, {Said(Literal, Name("x")), "x", "x"},
 	}
 	de, ok := In("de-AT")
