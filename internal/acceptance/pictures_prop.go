@@ -222,7 +222,7 @@ func (w *wantedMap) read(src *mesh.Dir) (img image.Image) {
 			img = nil
 		}
 	}()
-	data := []byte(nil)
+	data, name := []byte(nil), ""
 	if w.image != nil {
 		data = w.image.Data
 	} else if src != nil {
@@ -231,9 +231,9 @@ func (w *wantedMap) read(src *mesh.Dir) (img image.Image) {
 			return nil
 		}
 		defer blob.Close()
-		data = blob.Data
+		data, name = blob.Data, w.file.Path
 	}
-	img, err := mesh.DecodeImage(data, pictureLimits)
+	img, err := mesh.DecodeImage(name, data, pictureLimits)
 	if err != nil {
 		return nil
 	}

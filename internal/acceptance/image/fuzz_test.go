@@ -1,6 +1,7 @@
 package image
 
 import (
+	"bytes"
 	"encoding/binary"
 	"hash/crc32"
 	"path"
@@ -48,6 +49,7 @@ func FuzzPNG(f *testing.F) {
 		f.Add(small()[name])
 	}
 	f.Fuzz(func(t *testing.T, data []byte) {
+		data = bytes.Clone(data)
 		for at := int64(len(pngMagic)); at+12 <= int64(len(data)); {
 			end := at + 8 + int64(binary.BigEndian.Uint32(data[at:]))
 			if end+4 > int64(len(data)) {

@@ -25,29 +25,32 @@ func jpegHeader(data []byte) (Header, error) {
 	if cfg.ColorModel == color.GrayModel {
 		h.Channels = 1
 	}
-	if !bytes.Contains(data[max(0, len(data)-64):], []byte{0xff, 0xd9}) {
+	profile, scan := jpegSegments(data)
+	if !bytes.Contains(data[scan:], []byte{0xff, 0xd9}) {
 		return h, fmt.Errorf("it has no end marker: %w", ErrShort)
 	}
-	if profile := jpegProfile(data); profile != nil {
+	if profile != nil {
 		h.Colour, h.ColourFrom = iccColour(profile), "ICC profile"
 	}
 	return h, nil
 }
 
-// jpegProfile is the first segment of an embedded profile, which holds its description; nil where there is none.
-func jpegProfile(data []byte) []byte {
+// jpegSegments walks the segments in front of the pixels. It returns the first piece of an embedded profile, which holds
+// its description, and where the pixels begin: a thumbnail in front of them may have an end marker of its own.
+func jpegSegments(data []byte) (profile []byte, scan int) {
 	mark := []byte("ICC_PROFILE\x00")
-	for at := 2; at+4 <= len(data) && data[at] == 0xff; {
+	at := 2
+	for at+4 <= len(data) && data[at] == 0xff {
 		kind, n := data[at+1], int(binary.BigEndian.Uint16(data[at+2:]))
 		if kind == 0xda || n < 2 || at+2+n > len(data) {
-			return nil
+			break
 		}
-		if body := data[at+4 : at+2+n]; kind == 0xe2 && bytes.HasPrefix(body, mark) && len(body) > len(mark)+2 {
-			return body[len(mark)+2:]
+		if body := data[at+4 : at+2+n]; profile == nil && kind == 0xe2 && bytes.HasPrefix(body, mark) && len(body) > len(mark)+2 {
+			profile = body[len(mark)+2:]
 		}
 		at += 2 + n
 	}
-	return nil
+	return profile, min(at, len(data))
 }
 
 func decodeJPEG(data []byte, lim Limits, threads int) (*Image, error) {

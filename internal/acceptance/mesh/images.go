@@ -50,7 +50,7 @@ func (d *document) imageInView(img *Image, i int) {
 // imageHeader fills format and size; an image that cannot be used loses its bytes' size, not its place.
 func (d *document) imageHeader(img *Image, declared string) {
 	fault := func(code, msg string) { d.is.error(code, img.Pointer, -1, msg) }
-	mime, cfg, err := imageHeader(img.Data)
+	mime, h, err := imageHeader(img.Data)
 	img.MIME = mime
 	if declared != "" && mime != "" && declared != mime {
 		fault("image.media_type", fmt.Sprintf("The image is %s and declared as %s; correct the declaration.", mime, clip(declared)))
@@ -62,14 +62,14 @@ func (d *document) imageHeader(img *Image, declared string) {
 		d.is.undecoded("image.not_decoded", img.Pointer, -1, fmt.Sprintf("The image is %s, which is not decoded here; export textures as PNG.", mime))
 	case mime != "image/png" && mime != "image/jpeg":
 		fault("image.media_type", fmt.Sprintf("The image is %s and glTF holds PNG and JPEG; export it as PNG.", mime))
+	case h.Width > 0 && d.lim.fits(h) != nil: // told even where the file is too short for what it claims
+		img.Width, img.Height = h.Width, h.Height
+		fault("limits.image_pixels", fmt.Sprintf("The image has %d × %d pixels, more than the limit of %d an edge and %d in all; scale it down.",
+			h.Width, h.Height, d.lim.ImageEdge, d.lim.ImagePixel))
 	case err != nil:
 		fault("image.undecodable", fmt.Sprintf("The image's header cannot be read (%v); export it again.", err))
 	default:
-		img.Width, img.Height = cfg.Width, cfg.Height
-		if err := d.lim.fits(cfg); err != nil {
-			fault("limits.image_pixels", fmt.Sprintf("The image has %d × %d pixels, more than the limit of %d an edge and %d in all; scale it down.",
-				cfg.Width, cfg.Height, d.lim.ImageEdge, d.lim.ImagePixel))
-		}
+		img.Width, img.Height = h.Width, h.Height
 	}
 }
 
@@ -95,7 +95,7 @@ func (d *document) decodeAll() {
 	faults := make([]error, len(todo))
 	for from := 0; from < len(todo); from += 2 {
 		pair := todo[from:min(from+2, len(todo))]
-		parallel(len(pair), func(k int) { _, faults[from+k] = DecodeImage(d.s.Images[pair[k]].Data, d.lim) })
+		parallel(len(pair), func(k int) { _, faults[from+k] = decodeImage("", d.s.Images[pair[k]].Data, d.lim) })
 	}
 	for k, err := range faults {
 		if err != nil && !errors.Is(err, ErrImageTooLarge) {
