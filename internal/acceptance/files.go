@@ -7,6 +7,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 func fileChecks() []Check {
@@ -35,19 +36,19 @@ func fileIntact(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	switch {
 	case wrongSize:
 		out.Measured = &Value{Value: float64(f.Bytes), Unit: "bytes"}
-		out.Sentence = fmt.Sprintf("%d bytes arrived, %d were declared.", f.Bytes, f.Declared.Bytes)
-		out.Remedy = "Send the file again; if it was changed on purpose, declare it anew."
+		out.say("file.intact.size", words.Count(f.Bytes), words.Count(f.Declared.Bytes))
+		out.remedy("file.intact.send_again")
 	case wrongSHA:
-		out.Sentence = fmt.Sprintf("The bytes differ from what was declared: SHA-256 %s arrived, %s was declared.", short(f.SHA256), short(wantSHA))
-		out.Remedy = "Send the file again; if it was changed on purpose, declare it anew."
+		out.say("file.intact.digest", words.Name(short(f.SHA256)), words.Name(short(wantSHA)))
+		out.remedy("file.intact.send_again")
 	case wantSHA == "" && f.Declared.Bytes < 0:
-		out.Sentence = fmt.Sprintf("%d bytes arrived; the delivery declares neither digest nor size to hold them against.", f.Bytes)
+		out.say("file.intact.undeclared", words.Count(f.Bytes))
 		out.Labels = withLabel(out.Labels, "declared", "nothing")
 	case wantSHA == "":
-		out.Sentence = fmt.Sprintf("%d bytes arrived, as declared; no digest was declared.", f.Bytes)
+		out.say("file.intact.size_only", words.Count(f.Bytes))
 		out.Labels = withLabel(out.Labels, "declared", "size")
 	default:
-		out.Sentence = fmt.Sprintf("%d bytes arrived with the digest that was declared.", f.Bytes)
+		out.say("file.intact.as_declared", words.Count(f.Bytes))
 	}
 	return out
 }
@@ -96,49 +97,46 @@ func fileFormat(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	case said == 0 && t.File.Scene == nil && t.File.WidthPx == 0 && outside == 0:
 		return Finding{} // nothing with a structure that is read here
 	case len(faults) == 0 && len(undecoded) > 0:
-		f := unable(undecoded[0].Message)
+		f := unable(words.Literal, issueWords(undecoded[0]))
 		f.Where = issuePlaces(undecoded)
 		f.Labels = map[string]string{"code": undecoded[0].Code}
-		f.Remedy = "Export the file again without what is named, or agree on a reader for it."
+		f.remedy("file.format.without")
 		return f
 	case said == 0 && t.File.Scene == nil && t.File.WidthPx == 0:
-		return unable("The file could not be read because of what it refers to; see file.self_contained.")
+		return unable("file.format.outside")
 	}
 	f := judge(r, map[string]float64{"count": float64(len(faults)), "warnings": float64(len(warnings))},
 		atMost("count", "max_count"), atMost("warnings", "max_warnings").warns())
-	f.Sentence = "The file keeps its standard."
+	f.say("file.format.kept")
 	if len(faults) > 0 {
-		f.Sentence = faults[0].Message + furtherFaults(len(faults)-1)
+		f.say(words.Literal, issueWords(faults[0]))
+		f.furtherFaults(len(faults) - 1)
 		f.Where = issuePlaces(faults)
 		f.Labels = withLabel(f.Labels, "code", faults[0].Code)
-		f.Remedy = "Export the file again; if the fault stays, the exporting program or its settings make it."
+		f.remedy("file.format.export_again")
 	} else if len(warnings) > 0 {
-		f.Sentence = "The file keeps its standard; worth knowing: " + lowerFirst(warnings[0].Message) + furtherFaults(len(warnings)-1)
+		f.say("file.format.kept_but", issueWords(warnings[0]))
+		f.furtherFaults(len(warnings) - 1)
 		f.Where = issuePlaces(warnings)
 		f.Labels = withLabel(f.Labels, "code", warnings[0].Code)
 	}
 	return f
 }
 
-func furtherFaults(n int) string {
-	if n <= 0 {
-		return ""
+func (f *Finding) furtherFaults(n int) {
+	if n > 0 {
+		f.also("file.further", words.Count(n))
 	}
-	return fmt.Sprintf(" %d more like it or beside it.", n)
 }
 
-// lowerFirst writes a sentence on after a colon; abbreviations keep their capitals.
-func lowerFirst(s string) string {
-	if len(s) < 2 || s[1] < 'a' || s[1] > 'z' {
-		return s
-	}
-	return strings.ToLower(s[:1]) + s[1:]
-}
+// issueWords is what a reader of files says of a fault.
+func issueWords(i mesh.Issue) words.Arg { return words.Name(i.Message) }
 
 func issuePlaces(issues []mesh.Issue) []Place {
 	var out []Place
 	for _, i := range issues[:min(len(issues), maxPlaces)] {
-		p := Place{Pointer: i.Pointer, Note: i.Message}
+		p := Place{Pointer: i.Pointer}
+		p.note(words.Literal, issueWords(i))
 		if i.Offset >= 0 {
 			offset := i.Offset
 			p.Offset = &offset
@@ -169,12 +167,13 @@ func fileSelfContained(_ context.Context, _ *Subject, t Target, r spec.Rule) Fin
 		return Finding{} // no geometry file, or one of which file.format tells that it could not be read
 	}
 	f := judge(r, map[string]float64{"count": float64(len(outside))}, atMost("count", "max_count"))
-	f.Sentence = "Everything that the file refers to is in the delivery."
+	f.say("file.self_contained.all")
 	if len(outside) > 0 {
-		f.Sentence = outside[0].Message + furtherFaults(len(outside)-1)
+		f.say(words.Literal, issueWords(outside[0]))
+		f.furtherFaults(len(outside) - 1)
 		f.Where = issuePlaces(outside)
 		f.Labels = withLabel(f.Labels, "code", outside[0].Code)
-		f.Remedy = "Put every file that is referred to beside the one that does, refer to it by a relative path, and deliver it."
+		f.remedy("file.self_contained.put_beside")
 	}
 	return f
 }
@@ -197,15 +196,17 @@ func fileRequired(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 		}
 	}
 	f := judge(r, map[string]float64{"count": float64(len(missing))}, atMost("count", "max_count"))
-	f.Sentence = "There as the spec asks: " + strings.Join(s.Spec.Requires, ", ") + "."
+	f.say("file.required.there", words.Names(s.Spec.Requires...))
 	if len(s.Spec.Requires) == 0 {
-		f.Sentence = "The spec asks for no role at this milestone."
+		f.say("file.required.none_asked")
 	}
 	if len(missing) > 0 {
-		f.Sentence = "Not delivered: " + strings.Join(missing, ", ") + "."
-		f.Remedy = "Add the missing files, or name them so that the spec's patterns tell their role."
+		f.say("file.required.missing", words.Names(missing...))
+		f.remedy("file.required.add")
 		for _, role := range missing[:min(len(missing), maxPlaces)] {
-			f.Where = append(f.Where, Place{Note: role})
+			p := Place{}
+			p.note(words.Literal, words.Name(role))
+			f.Where = append(f.Where, p)
 		}
 	}
 	return f

@@ -9,6 +9,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 func nameChecks() []Check {
@@ -33,16 +34,16 @@ type named struct {
 	pointer string
 }
 
-func (n named) place(note string) Place {
-	p := Place{Pointer: n.pointer, Note: note}
+func (n named) place() Place {
+	p := Place{Pointer: n.pointer}
 	if nameKinds[n.kind].key == "nodes" {
 		p.Node = n.name
 	}
-	if n.pointer == "" {
-		p.Note = strings.TrimSpace(n.name + " " + note)
-	}
 	return p
 }
+
+// term is the word for what bears the name.
+func (n named) term() words.Arg { return words.Term(nameKinds[n.kind].one) }
 
 // shippedNames lists the names that ship: delivered files, and the nodes, meshes, materials and images that the drawn
 // primitives of any LOD use. Helpers, collision and cage pieces are left out. Empty names are listed too.
@@ -136,7 +137,7 @@ func namesPattern(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 	for kind, k := range nameKinds {
 		compiled, err := spec.CompilePatterns(r.Lists[k.key], s.Spec.Tokens())
 		if err != nil {
-			return unable(fmt.Sprintf("A name pattern of the spec cannot be used: %v.", err))
+			return unable("names.bad_pattern", words.Name(err.Error()))
 		}
 		if len(compiled) > 0 {
 			patterns[kind] = compiled
@@ -159,23 +160,24 @@ func namesPattern(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 		}
 	}
 	f := judge(r, map[string]float64{"count": float64(len(off))}, atMost("count", "max_count"))
-	f.Sentence = fmt.Sprintf("%s held against the spec's patterns; all fit.", plural(held, "name was", "names were"))
+	f.say("names.pattern.all_fit", words.Count(held))
 	if len(off) > 0 {
 		n := off[0]
-		f.Sentence = fmt.Sprintf("%s off the spec's patterns; the first is the %s %q.",
-			plural(len(off), "name is", "names are"), nameKinds[n.kind].one, n.name)
-		f.Where = namePlaces(off, func(n named) string {
-			return fmt.Sprintf("%s %q; the pattern is %s", nameKinds[n.kind].one, n.name, strings.Join(r.Lists[nameKinds[n.kind].key], " or "))
+		f.say("names.pattern.off", words.Count(len(off)), n.term(), words.Name(n.name))
+		f.Where = namePlaces(off, func(p *Place, n named) {
+			p.note("names.pattern.expected", n.term(), words.Name(n.name), words.Names(r.Lists[nameKinds[n.kind].key]...))
 		})
-		f.Remedy = "Rename what is listed to fit the pattern."
+		f.remedy("names.pattern.rename")
 	}
 	return f
 }
 
-func namePlaces(list []named, note func(named) string) []Place {
+func namePlaces(list []named, note func(*Place, named)) []Place {
 	var out []Place
 	for _, n := range list[:min(len(list), maxPlaces)] {
-		out = append(out, n.place(note(n)))
+		p := n.place()
+		note(&p, n)
+		out = append(out, p)
 	}
 	return out
 }
@@ -212,13 +214,12 @@ func namesUnique(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 		}
 	}
 	f := judge(r, map[string]float64{"count": float64(len(again))}, atMost("count", "max_count"))
-	f.Sentence = "No two things of a kind share a name."
+	f.say("names.unique.all")
 	if len(again) > 0 {
 		n := again[0]
-		f.Sentence = fmt.Sprintf("%s taken already; the first is the %s %q.",
-			plural(len(again), "name is", "names are"), nameKinds[n.kind].one, n.name)
-		f.Where = namePlaces(again, func(n named) string { return fmt.Sprintf("%s %q again", nameKinds[n.kind].one, n.name) })
-		f.Remedy = "Give each its own name; do not rely on letter case to tell two apart."
+		f.say("names.unique.taken", words.Count(len(again)), n.term(), words.Name(n.name))
+		f.Where = namePlaces(again, func(p *Place, n named) { p.note("names.unique.again", n.term(), words.Name(n.name)) })
+		f.remedy("names.unique.rename")
 	}
 	return f
 }

@@ -2,10 +2,10 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // leftoverNames are names that nobody chose: a shape or a word for any thing, with the number that editors add, and the
@@ -36,7 +36,7 @@ var nameDefaultDef = spec.Check{
 func namesDefault(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	leftovers, err := spec.CompilePatterns(r.Lists["leftovers"], s.Spec.Tokens())
 	if err != nil {
-		return unable(fmt.Sprintf("A pattern of leftover names in the spec cannot be used: %v.", err))
+		return unable("names.default.bad_pattern", words.Name(err.Error()))
 	}
 	var left []named
 	for _, n := range shippedNames(s) {
@@ -45,13 +45,12 @@ func namesDefault(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 		}
 	}
 	f := judge(r, map[string]float64{"count": float64(len(left))}, atMost("count", "max_count"))
-	f.Sentence = "No leftover name among what ships."
+	f.say("names.default.none")
 	if len(left) > 0 {
 		n := left[0]
-		f.Sentence = fmt.Sprintf("%s left over from an editor; the first is the %s %q.",
-			plural(len(left), "name is", "names are"), nameKinds[n.kind].one, n.name)
-		f.Where = namePlaces(left, func(n named) string { return fmt.Sprintf("%s %q", nameKinds[n.kind].one, n.name) })
-		f.Remedy = "Name each thing for what it is on the prop."
+		f.say("names.default.left_over", words.Count(len(left)), n.term(), words.Name(n.name))
+		f.Where = namePlaces(left, func(p *Place, n named) { p.note("names.default.which", n.term(), words.Name(n.name)) })
+		f.remedy("names.default.rename")
 	}
 	return f
 }
@@ -83,30 +82,31 @@ func namesPairing(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 	}
 	switch {
 	case wanting == 0:
-		return exempt("By the spec, no part of the prop has a sculpt of its own: parts or their texture sets say so.")
+		return exempt("names.pairing.none_sculpted")
 	case !bodyThere(s.Sculpt) && !asksFor(s.Spec, "sculpt"):
-		return exempt("The spec asks for no sculpt at this milestone and none was delivered.")
+		return exempt("surface.no_sculpt_asked")
 	case !bodyThere(s.Sculpt):
-		return unable("No sculpt could be read, so no part can be paired.")
+		return unable("names.pairing.no_sculpt")
 	}
 	orphans := unpairedSculpt(s)
 	f := judge(r, map[string]float64{"count": float64(len(alone)), "sculpt_pieces": float64(len(orphans))},
 		atMost("count", "max_count"), atMost("sculpt_pieces", "max_sculpt_pieces").warns())
-	f.Sentence = fmt.Sprintf("Paired with a sculpt: %s.", plural(wanting, "part", "parts"))
+	f.say("names.pairing.paired", words.Count(wanting))
 	switch {
 	case len(alone) > 0:
-		f.Sentence = fmt.Sprintf("Without a sculpt: %s, the first is %q.", plural(len(alone), "part", "parts"), alone[0].Name)
-		f.Remedy = "Name the sculpt piece for its part as the spec's pattern asks, or say in the spec that the part has none."
+		f.say("names.pairing.alone", words.Count(len(alone)), words.Name(alone[0].Name))
+		f.remedy("names.pairing.name_sculpt")
 		for _, p := range alone[:min(len(alone), maxPlaces)] {
-			pl := Place{Note: p.Name}
+			pl := Place{}
+			pl.note(words.Literal, words.Name(p.Name))
 			if len(p.Game.Of) > 0 {
 				pl.Node = p.Game.Of[0].NodeName()
 			}
 			f.Where = append(f.Where, pl)
 		}
 	case len(orphans) > 0:
-		f.Sentence = fmt.Sprintf("Belonging to no part: %s, the first is %q.", plural(len(orphans), "sculpt piece", "sculpt pieces"), orphans[0].NodeName())
-		f.Remedy = "Name each sculpt piece for its part as the spec's pattern asks, or leave it out."
+		f.say("names.pairing.orphans", words.Count(len(orphans)), words.Name(orphans[0].NodeName()))
+		f.remedy("names.pairing.name_pieces")
 		for _, g := range orphans[:min(len(orphans), maxPlaces)] {
 			f.Where = append(f.Where, Place{Node: g.NodeName(), Pointer: g.Scene.Nodes[g.Draw.Node].Pointer})
 		}

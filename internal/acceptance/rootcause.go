@@ -6,6 +6,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // mend is what would put a body right: scale by factor, then turn.
@@ -24,16 +25,16 @@ func (m mend) nothing() bool { return m.factor == 1 && m.turn == noTurn }
 var unitSlips = []struct {
 	factor float64 // to the true size
 	fit    float64
-	words  string
+	code   string
 }{
-	{0.01, 0.15, "the file is in centimetres"},
-	{0.001, 0.15, "the file is in millimetres"},
-	{0.0254, 0.15, "the file is in inches"},
-	{100, 0.15, "the file was scaled down as if it were in centimetres"},
-	{1000, 0.15, "the file was scaled down as if it were in millimetres"},
-	{1 / 0.0254, 0.15, "the file was scaled down as if it were in inches"},
-	{2.54, 0.03, "inches were taken for centimetres"},
-	{1 / 2.54, 0.03, "centimetres were taken for inches"},
+	{0.01, 0.15, "scene.slip.cm"},
+	{0.001, 0.15, "scene.slip.mm"},
+	{0.0254, 0.15, "scene.slip.inch"},
+	{100, 0.15, "scene.slip.down_cm"},
+	{1000, 0.15, "scene.slip.down_mm"},
+	{1 / 0.0254, 0.15, "scene.slip.down_inch"},
+	{2.54, 0.03, "scene.slip.inch_as_cm"},
+	{1 / 2.54, 0.03, "scene.slip.cm_as_inch"},
 }
 
 // sharesMistake is how well a further body must match the mended game mesh to be taken as the same prop: sculpts and
@@ -162,7 +163,7 @@ func headlineOf(s *Subject, what string, p mends, sizeRule, uprightRule spec.Rul
 	f := judgeWord(rule, true)
 	f.Check, f.Why = def.Name, def.Why
 	f.Blocks = rule.Mode == spec.Blocks
-	f.Sentence, f.Remedy = m.words(body)
+	f.sayMend(m, body)
 	f.Labels = withLabel(f.Labels, "body", body)
 	f.Metrics = map[string]float64{"times_too_big": 1 / m.factor, "turn_deg": m.turn.degrees}
 	if lo, hi, ok := boundsOf(surface, surface.Of); ok && def.Name == sizeDef.Name {
@@ -200,31 +201,30 @@ func (p mends) first(s *Subject, what string) (mend, string, *mesh.Surface) {
 	return asIs, what, &mesh.Surface{}
 }
 
-// words say what is wrong with a body and how to put it right.
-func (m mend) words(body string) (sentence, remedy string) {
+// sayMend says what is wrong with a body and how to put it right.
+func (f *Finding) sayMend(m mend, body string) {
 	if m.factor == 1 {
-		return fmt.Sprintf("The %s lies on the wrong axis: it fits once it is turned %s.", body, m.turn.words()),
-			"Export with +Y up and the front along +Z, and apply the turn to the model."
+		f.say("scene.wrong_axis", bodyWord(body), m.turn.said())
+		f.remedy("scene.export_axes")
+		return
 	}
-	big := fmt.Sprintf("%.4g times too big", 1/m.factor)
+	code, times := "scene.too_big", 1/m.factor
 	if m.factor > 1 {
-		big = fmt.Sprintf("%.4g times too small", m.factor)
+		code, times = "scene.too_small", m.factor
 	}
-	why := ""
+	subject := words.Term("everything")
+	if body != "game mesh" {
+		subject = bodyWord(body)
+	}
 	for _, u := range unitSlips {
 		if u.factor == m.factor {
-			why = ": " + u.words
+			f.say(code, subject, words.Num(times), words.Said(u.code))
 		}
 	}
-	subject := "Everything"
-	if body != "game mesh" {
-		subject = "The " + body
-	}
-	sentence = fmt.Sprintf("%s is %s%s", subject, big, why)
 	if m.turn != noTurn {
-		sentence += ", and it fits only once it is turned " + m.turn.words()
+		f.also("scene.turned_too", m.turn.said())
 	}
-	return sentence + ".", fmt.Sprintf("Export in metres (scale by %.4g) and apply the scale to the model.", m.factor)
+	f.remedy("scene.export_metres", words.Num(m.factor))
 }
 
 // apply returns a copy of the subject with every surface mended. Topology, UVs and scenes are shared with s.

@@ -11,6 +11,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // The 24 rotations of the cube: closed under composition, each angle as often as group theory has it
@@ -72,7 +73,7 @@ func TestRootCauseOfUnitsAndAxes(t *testing.T) {
 	good := boxPrim(0, [3]float32{-0.3, 0, -0.2}, [3]float32{0.3, 1.8, 0.2})
 	for _, u := range append([]struct {
 		factor, fit float64
-		words       string
+		code        string
 	}{{factor: 1}}, unitSlips...) {
 		for _, r := range turns {
 			b := newProp("crate_a.glb")
@@ -80,7 +81,7 @@ func TestRootCauseOfUnitsAndAxes(t *testing.T) {
 			b.node("crate", identity16, slip(good, 1/u.factor, r))
 			s := b.subject(t, specOf(t, spec.MidGround, standing))
 			f, mended := rootCause(s)
-			name := fmt.Sprintf("×%g, turned %s", 1/u.factor, r.words())
+			name := fmt.Sprintf("×%g, turned %s", 1/u.factor, words.English().Say(words.Literal, r.said()))
 			// A turn that leaves the box's extents in place cannot be seen in a box.
 			seen := u.factor != 1 || r.from != [3]int{0, 1, 2}
 			if !seen {
@@ -95,7 +96,7 @@ func TestRootCauseOfUnitsAndAxes(t *testing.T) {
 				require.Equal(t, "scene.upright", f.Check)
 			} else {
 				require.Equal(t, "scene.size", f.Check)
-				require.Contains(t, f.Sentence, u.words)
+				require.Contains(t, f.Sentence, words.English().Say(u.code))
 				require.InEpsilon(t, 1/u.factor, f.Metrics["times_too_big"], 1e-9)
 			}
 			for _, check := range []string{"scene.size", "scene.upright"} {

@@ -2,11 +2,11 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 	"math"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 func sceneChecks() []Check {
@@ -43,7 +43,7 @@ func boxOf(s *Subject) (lo, hi [3]float64, what string, ok bool) {
 	return lo, hi, what, ok && finite(hi[0]-lo[0]+hi[1]-lo[1]+hi[2]-lo[2])
 }
 
-var noBody = unable("No geometry could be read, so there is nothing to measure.")
+var noBody = unable("scene.no_geometry")
 
 var sizeDef = spec.Check{
 	Name: "scene.size", Scope: spec.PerDelivery, Title: "size",
@@ -72,7 +72,7 @@ func sceneSize(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	}
 	if s.Spec.SizeMM == nil {
 		f := judge(r, metrics)
-		f.Sentence = fmt.Sprintf("The %s measures %s; the spec names no size to hold it against.", what, boxWords(lo, hi))
+		f.say("scene.size.no_contract", bodyWord(what), boxWords(lo, hi))
 		f.Labels = withLabel(f.Labels, "contract", "none")
 		return f
 	}
@@ -88,28 +88,38 @@ func sceneSize(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 		}
 	}
 	f := judge(withNumbers(r, limits), metrics, bounds...)
-	f.Sentence = fmt.Sprintf("The %s measures %s, within tolerance of the contracted %s.", what, boxWords(lo, hi), sizeWords(want))
+	f.say("scene.size.fits", bodyWord(what), boxWords(lo, hi), words.SizeMM(want))
 	if broke(f) {
 		axis := axisNames[worstAxis]
 		off := metrics[axis+"_mm"] - want[worstAxis]
-		word := "large"
+		code := "scene.size.too_large"
 		if off < 0 {
-			word = "small"
+			code = "scene.size.too_small"
 		}
 		f.Measured = measured(metrics, axis+"_mm")
-		f.Sentence = fmt.Sprintf("The %s measures %s; %s is %.4g mm too %s against the contracted %s.",
-			what, boxWords(lo, hi), axis, math.Abs(off), word, sizeWords(want))
-		f.Remedy = "Bring the model to the contracted size and apply the scale; if the contract's size is wrong, ask for a change."
+		f.say(code, bodyWord(what), boxWords(lo, hi), words.Name(axis), words.MMExact(math.Abs(off)), words.SizeMM(want))
+		f.remedy("scene.size.bring")
 	}
 	return f
 }
 
-func boxWords(lo, hi [3]float64) string {
-	return sizeWords([3]float64{hi[0] - lo[0], hi[1] - lo[1], hi[2] - lo[2]})
+func boxWords(lo, hi [3]float64) words.Arg {
+	return words.SizeMM([3]float64{roundMM(hi[0] - lo[0]), roundMM(hi[1] - lo[1]), roundMM(hi[2] - lo[2])})
 }
 
-func sizeWords(mm [3]float64) string {
-	return fmt.Sprintf("%.6g × %.6g × %.6g mm", roundMM(mm[0]), roundMM(mm[1]), roundMM(mm[2]))
+// bodyWord is the word for what was measured; a LOD's name needs none.
+func bodyWord(what string) words.Arg {
+	switch what {
+	case "game mesh":
+		return words.Term("body_game")
+	case "sculpt":
+		return words.Term("body_sculpt")
+	case "cage":
+		return words.Term("body_cage")
+	case "collision mesh":
+		return words.Term("body_collision")
+	}
+	return words.Name(what)
 }
 
 var originDef = spec.Check{
@@ -132,7 +142,7 @@ func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	if !ok {
 		return noBody
 	}
-	place, name := originPlace(s.Spec.Conventions, lo, hi)
+	place, at := originPlace(s.Spec.Conventions, lo, hi)
 	metrics := map[string]float64{"offset_mm": roundMM(math.Sqrt(lenSq(place)))}
 	bounds := []bound{atMost("offset_mm", "max_offset_mm")}
 	gap := roundMM(lo[1])
@@ -142,44 +152,42 @@ func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 		bounds = append(bounds, atMost("ground_gap_mm", "max_ground_gap_mm"))
 	}
 	f := judge(r, metrics, bounds...)
-	f.Sentence = fmt.Sprintf("The origin of the %s is %.4g mm from %s.", what, metrics["offset_mm"], name)
+	f.say("scene.origin.offset", bodyWord(what), words.MMExact(metrics["offset_mm"]), words.Term(at))
 	if broke(f) {
 		for k := range place {
 			place[k] = roundMM(place[k])
 		}
-		f.Where = []Place{{PointMM: &place, Note: name + ", seen from the origin"}}
-		f.Remedy = "Move the model, not the origin's node, so that the file's origin lies where the contract wants it, and apply the move."
+		f.Where = []Place{{PointMM: &place}}
+		f.Where[0].note("scene.origin.seen_from", words.Term(at))
+		f.remedy("scene.origin.move")
 		if f.Measured != nil && f.Measured.Value == metrics["ground_gap_mm"] && metrics["offset_mm"] != metrics["ground_gap_mm"] {
-			f.Sentence = fmt.Sprintf("The lowest point of the %s is %.4g mm %s the ground.", what, math.Abs(gap), aboveBelow(gap))
-			f.Remedy = "Set the model down so that its lowest point touches the ground plane."
+			code := "scene.origin.above_ground"
+			if gap < 0 {
+				code = "scene.origin.below_ground"
+			}
+			f.say(code, bodyWord(what), words.MMExact(math.Abs(gap)))
+			f.remedy("scene.origin.set_down")
 		}
 	}
 	return f
 }
 
-func aboveBelow(mm float64) string {
-	if mm < 0 {
-		return "below"
-	}
-	return "above"
-}
-
-// originPlace is where the origin should be, in the file's coordinates in millimetres, and its name.
-func originPlace(c spec.Conventions, lo, hi [3]float64) (place [3]float64, name string) {
+// originPlace is where the origin should be, in the file's coordinates in millimetres, and the term for it.
+func originPlace(c spec.Conventions, lo, hi [3]float64) (place [3]float64, term string) {
 	base := [3]float64{(lo[0] + hi[0]) / 2, lo[1], (lo[2] + hi[2]) / 2}
 	switch c.OriginAt {
 	case "centre":
 		base[1] = (lo[1] + hi[1]) / 2
-		return base, "the centre of the bounding box"
+		return base, "centre_of_box"
 	case "point":
 		if c.OriginMM != nil {
 			for k := range base {
 				base[k] += c.OriginMM[k]
 			}
-			return base, "the contracted point"
+			return base, "contracted_point"
 		}
 	}
-	return base, "the centre of the base"
+	return base, "centre_of_base"
 }
 
 var uprightDef = spec.Check{
@@ -199,17 +207,17 @@ func sceneUpright(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding 
 	}
 	if s.Spec.SizeMM == nil {
 		f := judge(r, map[string]float64{"turn_deg": 0})
-		f.Sentence = "The spec names no size, so nothing in the file can show which way is up."
+		f.say("scene.upright.no_contract")
 		f.Labels = withLabel(f.Labels, "contract", "none")
 		return f
 	}
 	fit := bestTurn(lo, hi, 1, s.Spec, sizeSlack(*s.Spec.SizeMM, s.Spec.Rule(sizeDef.Name, nil, nil)))
 	f := judge(r, map[string]float64{"turn_deg": fit.degrees}, atMost("turn_deg", "max_turn_deg"))
-	f.Sentence = fmt.Sprintf("Nothing says that the %s does not stand upright.", what)
+	f.say("scene.upright.stands", bodyWord(what))
 	if broke(f) {
-		f.Sentence = fmt.Sprintf("The %s does not stand upright: it fits its contracted size once it is turned %s.", what, fit.words())
+		f.say("scene.upright.lies", bodyWord(what), fit.said())
 		f.Labels = withLabel(f.Labels, "up", fit.up())
-		f.Remedy = "Export with +Y up and the front along +Z; apply the turn to the model."
+		f.remedy("scene.upright.turn")
 	}
 	return f
 }

@@ -2,13 +2,12 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // matrixTolerance is how far a node's world matrix may be from what it should be and still count as it: lengths of
@@ -44,9 +43,9 @@ const (
 	cleanMatrix
 )
 
-var faultWords = map[matrixFault]string{
-	zeroScale: "scaled to nothing", sheared: "sheared", unevenScale: "scaled unevenly", unappliedScale: "scaled",
-	unappliedMove: "moved or turned", mirroredOnly: "mirrored",
+var faultTerms = map[matrixFault]string{
+	zeroScale: "zero_scale", sheared: "sheared", unevenScale: "uneven_scale", unappliedScale: "unapplied_scale",
+	unappliedMove: "unapplied_move", mirroredOnly: "mirrored",
 }
 
 func sceneTransforms(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
@@ -72,7 +71,8 @@ func sceneTransforms(_ context.Context, s *Subject, _ Target, r spec.Rule) Findi
 				mayMove = true
 			}
 			fault, note := faultOf(n.World, allow, mayMove)
-			place := Place{Node: g.NodeName(), Pointer: n.Pointer, Note: note}
+			place := Place{Node: g.NodeName(), Pointer: n.Pointer}
+			place.note(note.Code, note.Args...)
 			switch fault {
 			case cleanMatrix:
 			case mirroredOnly:
@@ -86,29 +86,28 @@ func sceneTransforms(_ context.Context, s *Subject, _ Target, r spec.Rule) Findi
 	}
 	f := judge(r, map[string]float64{"count": float64(len(places)), "mirrored": float64(len(mirrored))},
 		atMost("count", "max_count"), atMost("mirrored", "max_mirrored").warns())
-	f.Sentence = "Every node that draws the game mesh keeps to what the spec allows."
+	f.say("scene.transforms.kept")
 	if len(places)+len(mirrored) > 0 {
 		f.Where = append(places, mirrored...)[:min(len(places)+len(mirrored), maxPlaces)]
-		f.Labels = withLabel(f.Labels, "kinds", faultList(kinds))
-		f.Sentence = fmt.Sprintf("%s beyond what the spec allows (%s): %s; the first is %q.",
-			plural(len(places)+len(mirrored), "node goes", "nodes go"), allowWords[allow], faultList(kinds), f.Where[0].Node)
-		f.Remedy = "Apply scale and shear to the mesh, so that the node only moves and turns; apply a mirroring and turn the faces round with it."
+		f.Labels = withLabel(f.Labels, "kinds", words.English().Sentence(words.P("scene.transforms.kinds", faultList(kinds))))
+		f.say("scene.transforms.beyond", words.Count(len(places)+len(mirrored)), words.Term(allowTerms[allow]), faultList(kinds), words.Name(f.Where[0].Node))
+		f.remedy("scene.transforms.apply")
 	}
 	return f
 }
 
-var allowWords = map[string]string{
-	"uniform": "moving, turning and even scale", "rigid": "moving and turning", "identity": "no transform", "": "any transform",
+var allowTerms = map[string]string{
+	"uniform": "allow_uniform", "rigid": "allow_rigid", "identity": "allow_identity", "": "allow_any",
 }
 
-func faultList(kinds map[matrixFault]bool) string {
-	var words []string
+func faultList(kinds map[matrixFault]bool) words.Arg {
+	var list []words.Arg
 	for k := zeroScale; k < cleanMatrix; k++ {
 		if kinds[k] {
-			words = append(words, faultWords[k])
+			list = append(list, words.Term(faultTerms[k]))
 		}
 	}
-	return strings.Join(words, ", ")
+	return words.List(list...)
 }
 
 type meshKey struct {
@@ -129,31 +128,35 @@ func drawsByMesh(ranges []mesh.Range) map[meshKey][]int {
 }
 
 // faultOf names the worst thing a world matrix (column-major) does beyond what is allowed.
-func faultOf(m [16]float64, allow string, mayMove bool) (matrixFault, string) {
+func faultOf(m [16]float64, allow string, mayMove bool) (matrixFault, words.Phrase) {
 	x, y, z := [3]float64{m[0], m[1], m[2]}, [3]float64{m[4], m[5], m[6]}, [3]float64{m[8], m[9], m[10]}
 	length := [3]float64{math.Sqrt(lenSq(x)), math.Sqrt(lenSq(y)), math.Sqrt(lenSq(z))}
 	least, most := min(length[0], length[1], length[2]), max(length[0], length[1], length[2])
 	if !(least > 1e-9) || !finite(most) {
-		return zeroScale, fmt.Sprintf("scaled by %.4g, %.4g, %.4g", length[0], length[1], length[2])
+		return zeroScale, scaledPhrase(length)
 	}
 	cosine := max(math.Abs(dot(x, y))/(length[0]*length[1]), math.Abs(dot(y, z))/(length[1]*length[2]), math.Abs(dot(z, x))/(length[2]*length[0]))
 	mirrors := dot(cross(x, y), z) < 0
-	scale := fmt.Sprintf("scaled by %.4g, %.4g, %.4g", length[0], length[1], length[2])
+	scale := scaledPhrase(length)
 	switch {
 	case cosine > matrixTolerance:
-		return sheared, "its axes are not at right angles; " + scale
+		return sheared, words.P("scene.transforms.sheared_by", words.Nested(scale))
 	case most/least > 1+matrixTolerance:
 		return unevenScale, scale
 	case allow != "uniform" && math.Abs(most-1) > matrixTolerance:
 		return unappliedScale, scale
 	}
 	if allow == "identity" && !mayMove && !mirrors && !isIdentity(m) {
-		return unappliedMove, fmt.Sprintf("moved by %.4g, %.4g, %.4g mm", roundMM(m[12]*1000), roundMM(m[13]*1000), roundMM(m[14]*1000))
+		return unappliedMove, words.P("scene.transforms.moved_by", words.MMExact(roundMM(m[12]*1000)), words.MMExact(roundMM(m[13]*1000)), words.MMExact(roundMM(m[14]*1000)))
 	}
 	if mirrors {
-		return mirroredOnly, "its matrix has a negative determinant"
+		return mirroredOnly, words.P("scene.transforms.mirrors")
 	}
-	return cleanMatrix, ""
+	return cleanMatrix, words.Phrase{}
+}
+
+func scaledPhrase(length [3]float64) words.Phrase {
+	return words.P("scene.transforms.scaled_by", words.Num(length[0]), words.Num(length[1]), words.Num(length[2]))
 }
 
 func isIdentity(m [16]float64) bool {
@@ -214,18 +217,18 @@ func scenePivot(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 		}
 	}
 	if !finite(best) {
-		return unable("The part's nodes have no finite position.")
+		return unable("scene.pivot.no_position")
 	}
 	f := judge(r, map[string]float64{"offset_mm": best}, atMost("offset_mm", "max_offset_mm"))
-	against := "the hinge"
+	against := words.Term("hinge")
 	if len(hinge) != 3 {
-		against = "the part itself (the spec names no hinge)"
+		against = words.Term("part_without_hinge")
 	}
-	f.Sentence = fmt.Sprintf("The pivot is %.4g mm from %s.", best, against)
-	f.Labels = withLabel(f.Labels, "against", against)
+	f.say("scene.pivot.offset", words.MMExact(best), against)
+	f.Labels = withLabel(f.Labels, "against", words.English().Say(words.Literal, against))
 	if broke(f) {
 		f.Where = []Place{place}
-		f.Remedy = "Set the part's pivot on its hinge, without moving the part."
+		f.remedy("scene.pivot.set")
 	}
 	return f
 }

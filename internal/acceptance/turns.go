@@ -1,10 +1,10 @@
 package acceptance
 
 import (
-	"fmt"
 	"math"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // turn is a rotation by quarter turns: coordinate k after it is sign[k] times coordinate from[k] before it.
@@ -83,8 +83,9 @@ func (t turn) axis(k int) string {
 // up is the direction in the file that should point up.
 func (t turn) up() string { return t.axis(1) }
 
-func (t turn) words() string {
-	return fmt.Sprintf("so that %s points up and %s to the front", t.axis(1), t.axis(2))
+// said is the turn within a sentence.
+func (t turn) said() words.Arg {
+	return words.Said("scene.turn", words.Name(t.axis(1)), words.Name(t.axis(2)))
 }
 
 // sizeSlack is how far each axis may be off by the rule of scene.size, in millimetres.
