@@ -28,6 +28,13 @@ END $$;
 
 ALTER FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) OWNER TO ph_owner;
 
+CREATE FUNCTION ph.app_actor() RETURNS text
+    LANGUAGE sql STABLE PARALLEL SAFE
+    SET search_path TO 'pg_catalog'
+    AS $$ SELECT CASE WHEN ph.app_studio() IS NOT NULL THEN 'studio' WHEN ph.app_vendor() IS NOT NULL THEN 'vendor' ELSE 'machine' END $$;
+
+ALTER FUNCTION ph.app_actor() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.app_member() RETURNS uuid
     LANGUAGE sql STABLE PARALLEL SAFE
     AS $$ SELECT nullif(current_setting('app.member', true), '')::uuid $$;
@@ -51,6 +58,21 @@ CREATE FUNCTION ph.app_vendor() RETURNS uuid
     AS $$ SELECT nullif(current_setting('app.vendor', true), '')::uuid $$;
 
 ALTER FUNCTION ph.app_vendor() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.change_order_agreed() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  IF NEW.state = 'agreed' AND OLD.state <> 'agreed' THEN
+    UPDATE ph.milestone m SET change_minor = m.change_minor + NEW.delta_minor, due_moved = coalesce(NEW.due_on, m.due_moved),
+      due_sort = coalesce(NEW.due_on, m.due_sort)
+    WHERE m.studio_id = NEW.studio_id AND m.id = NEW.milestone_id;
+  END IF;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.change_order_agreed() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.delivery_guard() RETURNS trigger
     LANGUAGE plpgsql
@@ -215,18 +237,28 @@ CREATE FUNCTION ph.milestone_guard() RETURNS trigger
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
     AS $$
-DECLARE caller text := CASE WHEN ph.app_studio() IS NOT NULL THEN 'studio' WHEN ph.app_vendor() IS NOT NULL THEN 'vendor' ELSE 'machine' END;
+DECLARE passed bigint;
 BEGIN
   IF TG_OP = 'INSERT' THEN
     IF NEW.state <> 'open' OR NEW.last_event IS NOT NULL THEN
       RAISE EXCEPTION 'a milestone begins open' USING ERRCODE = 'check_violation', CONSTRAINT = 'milestone_begins_open';
     END IF;
+    NEW.due_sort := coalesce(NEW.due_moved, NEW.due_on, date '9999-12-31'); -- no date sorts last
     RETURN NEW;
   END IF;
-  IF NOT EXISTS (SELECT FROM ph.milestone_move v
-                 WHERE v.from_state = OLD.state AND v.event = NEW.last_event AND v.to_state = NEW.state AND v.actor = caller) THEN
-    RAISE EXCEPTION 'no move % by the % leads from % to %', NEW.last_event, caller, OLD.state, NEW.state
+  IF NOT EXISTS (SELECT FROM ph.move v WHERE v.machine = 'milestone' AND v.from_state = OLD.state AND v.event = NEW.last_event
+                 AND v.to_state = NEW.state AND v.actor = ph.app_actor()) THEN
+    RAISE EXCEPTION 'no move % by the % leads from % to %', NEW.last_event, ph.app_actor(), OLD.state, NEW.state
       USING ERRCODE = 'check_violation', CONSTRAINT = 'milestone_move_known';
+  END IF;
+  passed := greatest(0, extract(epoch FROM now() - OLD.since))::bigint;
+  CASE
+    WHEN OLD.state IN ('open', 'failed', 'returned') THEN NEW.vendor_secs := OLD.vendor_secs + passed;
+    WHEN OLD.state = 'inspecting' THEN NEW.inspector_secs := OLD.inspector_secs + passed;
+    ELSE NEW.studio_secs := OLD.studio_secs + passed;
+  END CASE;
+  IF NEW.state <> 'review' THEN
+    NEW.review_due_at := NULL;
   END IF;
   NEW.since := now();
   RETURN NEW;
@@ -258,6 +290,33 @@ CREATE FUNCTION ph.own_password_hash() RETURNS text
     AS $$ SELECT m.password_hash FROM ph.member m WHERE m.party_id = ph.app_party() AND m.id = ph.app_member() $$;
 
 ALTER FUNCTION ph.own_password_hash() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.stamp(at timestamp with time zone) RETURNS text
+    LANGUAGE sql IMMUTABLE PARALLEL SAFE
+    SET search_path TO 'pg_catalog'
+    AS $$ SELECT to_char(at AT TIME ZONE 'UTC', 'YYYY-MM-DD"T"HH24:MI:SS.US"Z"') $$;
+
+ALTER FUNCTION ph.stamp(at timestamp with time zone) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.state_guard() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE was text := '';
+BEGIN
+  IF TG_OP = 'UPDATE' THEN
+    was := OLD.state;
+  END IF;
+  IF NOT EXISTS (SELECT FROM ph.move v WHERE v.machine = TG_ARGV[0] AND v.from_state = was AND v.event = NEW.last_event
+                 AND v.to_state = NEW.state AND v.actor = ph.app_actor()) THEN
+    RAISE EXCEPTION 'no move % by the % leads a % from % to %', NEW.last_event, ph.app_actor(), TG_ARGV[0], was, NEW.state
+      USING ERRCODE = 'check_violation', CONSTRAINT = 'move_known';
+  END IF;
+  NEW.since := now();
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.state_guard() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.sweep_idempotency() RETURNS bigint
     LANGUAGE sql SECURITY DEFINER
@@ -295,6 +354,24 @@ ALTER TABLE ONLY ph.anchor FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.anchor OWNER TO ph_owner;
 
+CREATE TABLE ph.calendar (
+    party_id uuid NOT NULL,
+    id uuid NOT NULL,
+    number integer NOT NULL,
+    time_zone text NOT NULL,
+    workdays smallint[] NOT NULL,
+    holidays date[] NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT calendar_holidays_few CHECK ((cardinality(holidays) <= 1000)),
+    CONSTRAINT calendar_workdays_known CHECK ((((cardinality(workdays) >= 1) AND (cardinality(workdays) <= 7)) AND (workdays <@ ARRAY[(1)::smallint, (2)::smallint, (3)::smallint, (4)::smallint, (5)::smallint, (6)::smallint, (7)::smallint])))
+);
+
+ALTER TABLE ONLY ph.calendar FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.calendar OWNER TO ph_owner;
+
 CREATE TABLE ph.cancellation (
     studio_id uuid NOT NULL,
     vendor_id uuid NOT NULL,
@@ -306,12 +383,44 @@ CREATE TABLE ph.cancellation (
     by_member uuid NOT NULL,
     by_name text,
     at timestamp with time zone DEFAULT now() NOT NULL,
+    fee_minor bigint DEFAULT 0 NOT NULL,
     CONSTRAINT cancellation_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000)))
 );
 
 ALTER TABLE ONLY ph.cancellation FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.cancellation OWNER TO ph_owner;
+
+CREATE TABLE ph.change_order (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    id uuid NOT NULL,
+    title text NOT NULL,
+    reason text NOT NULL,
+    delta_minor bigint NOT NULL,
+    due_on date,
+    spec_revision_id uuid,
+    delivery_id uuid,
+    state text NOT NULL,
+    last_event text NOT NULL,
+    since timestamp with time zone DEFAULT now() NOT NULL,
+    offered_by uuid NOT NULL,
+    by_name text,
+    offered_at timestamp with time zone DEFAULT now() NOT NULL,
+    decided_by uuid,
+    decided_reason text,
+    CONSTRAINT change_order_delta_range CHECK (((delta_minor >= '-1000000000000'::bigint) AND (delta_minor <= '1000000000000'::bigint))),
+    CONSTRAINT change_order_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000))),
+    CONSTRAINT change_order_state_known CHECK ((state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text, 'agreed'::text, 'declined'::text, 'withdrawn'::text]))),
+    CONSTRAINT change_order_title_length CHECK (((char_length(title) >= 1) AND (char_length(title) <= 200)))
+);
+
+ALTER TABLE ONLY ph.change_order FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.change_order OWNER TO ph_owner;
 
 CREATE TABLE ph.checkpoint (
     size bigint NOT NULL,
@@ -367,6 +476,7 @@ CREATE TABLE ph.delivery (
     sealed_by uuid,
     abandoned_at timestamp with time zone,
     abandoned_by uuid,
+    round_cause text,
     CONSTRAINT delivery_abandoned_has_time CHECK (((state = 'abandoned'::text) = (abandoned_at IS NOT NULL))),
     CONSTRAINT delivery_manifest_length CHECK ((length(manifest_sha256) = 32)),
     CONSTRAINT delivery_note_length CHECK ((char_length(note) <= 4000)),
@@ -777,6 +887,26 @@ ALTER TABLE ph.goose_db_version ALTER COLUMN id ADD GENERATED BY DEFAULT AS IDEN
     CACHE 1
 );
 
+CREATE TABLE ph.hold (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    id uuid NOT NULL,
+    event text NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT hold_event_known CHECK ((event = ANY (ARRAY['hold'::text, 'resume'::text]))),
+    CONSTRAINT hold_reason_length CHECK (((char_length(reason) <= 4000) AND ((event = 'resume'::text) OR (reason <> ''::text))))
+);
+
+ALTER TABLE ONLY ph.hold FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.hold OWNER TO ph_owner;
+
 CREATE TABLE ph.house_hash (
     idx bigint NOT NULL,
     hash bytea NOT NULL,
@@ -937,31 +1067,39 @@ CREATE TABLE ph.milestone (
     share_bp integer NOT NULL,
     amount_minor bigint NOT NULL,
     due_on date,
-    due_sort date GENERATED ALWAYS AS (COALESCE(due_on, '9999-12-31'::date)) STORED NOT NULL,
+    due_sort date NOT NULL,
     state text DEFAULT 'open'::text NOT NULL,
     last_event text,
     since timestamp with time zone DEFAULT now() NOT NULL,
     rounds integer DEFAULT 0 NOT NULL,
+    due_moved date,
+    change_minor bigint DEFAULT 0 NOT NULL,
+    rework_vendor integer DEFAULT 0 NOT NULL,
+    rework_studio integer DEFAULT 0 NOT NULL,
+    review_due_at timestamp with time zone,
+    vendor_secs bigint DEFAULT 0 NOT NULL,
+    studio_secs bigint DEFAULT 0 NOT NULL,
+    inspector_secs bigint DEFAULT 0 NOT NULL,
     CONSTRAINT milestone_amount_range CHECK ((amount_minor >= 0)),
     CONSTRAINT milestone_kind_known CHECK ((kind = ANY (ARRAY['block_out'::text, 'sculpt'::text, 'game_mesh'::text, 'maps'::text, 'final'::text]))),
-    CONSTRAINT milestone_share_range CHECK (((share_bp >= 0) AND (share_bp <= 10000))),
-    CONSTRAINT milestone_state_known CHECK ((state = ANY (ARRAY['open'::text, 'inspecting'::text, 'failed'::text, 'stuck'::text, 'review'::text, 'returned'::text, 'accepted'::text, 'cancelled'::text])))
+    CONSTRAINT milestone_share_range CHECK (((share_bp >= 0) AND (share_bp <= 10000)))
 );
 
 ALTER TABLE ONLY ph.milestone FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.milestone OWNER TO ph_owner;
 
-CREATE TABLE ph.milestone_move (
+CREATE TABLE ph.move (
     from_state text NOT NULL,
     event text NOT NULL,
     to_state text NOT NULL,
-    actor text NOT NULL
+    actor text NOT NULL,
+    machine text NOT NULL
 );
 
-ALTER TABLE ONLY ph.milestone_move FORCE ROW LEVEL SECURITY;
+ALTER TABLE ONLY ph.move FORCE ROW LEVEL SECURITY;
 
-ALTER TABLE ph.milestone_move OWNER TO ph_owner;
+ALTER TABLE ph.move OWNER TO ph_owner;
 
 CREATE TABLE ph.note (
     studio_id uuid NOT NULL,
@@ -984,6 +1122,27 @@ ALTER TABLE ONLY ph.note FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.note OWNER TO ph_owner;
 
+CREATE TABLE ph.order_calendar (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    calendar_id uuid NOT NULL,
+    number integer NOT NULL,
+    time_zone text NOT NULL,
+    workdays smallint[] NOT NULL,
+    holidays date[] NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT order_calendar_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text])))
+);
+
+ALTER TABLE ONLY ph.order_calendar FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.order_calendar OWNER TO ph_owner;
+
 CREATE TABLE ph.party (
     id uuid NOT NULL,
     side text NOT NULL,
@@ -1003,11 +1162,13 @@ CREATE TABLE ph.payable (
     work_order_id uuid NOT NULL,
     prop_id uuid NOT NULL,
     milestone_id uuid NOT NULL,
-    sign_off_id uuid NOT NULL,
+    sign_off_id uuid,
     id uuid NOT NULL,
     amount_minor bigint NOT NULL,
     currency text NOT NULL,
     at timestamp with time zone DEFAULT now() NOT NULL,
+    kind text DEFAULT 'milestone'::text NOT NULL,
+    cancellation_id uuid,
     CONSTRAINT payable_amount_range CHECK ((amount_minor >= 0)),
     CONSTRAINT payable_currency_form CHECK ((currency ~ '^[A-Z]{3}$'::text))
 );
@@ -1056,6 +1217,24 @@ ALTER TABLE ONLY ph.prop FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.prop OWNER TO ph_owner;
 
+CREATE TABLE ph.reminder (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    id uuid NOT NULL,
+    review_due_at timestamp with time zone NOT NULL,
+    effective_at timestamp with time zone NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT reminder_leaves_time CHECK (((effective_at >= (at + '20:00:00'::interval)) AND (effective_at >= review_due_at)))
+);
+
+ALTER TABLE ONLY ph.reminder FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.reminder OWNER TO ph_owner;
+
 CREATE TABLE ph.session (
     party_id uuid NOT NULL,
     member_id uuid NOT NULL,
@@ -1082,17 +1261,17 @@ CREATE TABLE ph.sign_off (
     id uuid NOT NULL,
     decision text NOT NULL,
     reason text NOT NULL,
-    by_member uuid NOT NULL,
+    by_member uuid,
     by_name text,
     by_role text NOT NULL,
     opened_by uuid NOT NULL,
     sealed_by uuid NOT NULL,
     at timestamp with time zone DEFAULT now() NOT NULL,
-    CONSTRAINT sign_off_decision_known CHECK ((decision = ANY (ARRAY['accept'::text, 'accept_note'::text, 'accept_as_is'::text, 'return'::text]))),
-    CONSTRAINT sign_off_not_by_own_hand CHECK (((by_member <> opened_by) AND (by_member <> sealed_by))),
+    cause text,
+    reminder_id uuid,
+    effective_at timestamp with time zone,
     CONSTRAINT sign_off_reason_given CHECK (((decision = 'accept'::text) OR (char_length(reason) > 0))),
-    CONSTRAINT sign_off_reason_length CHECK ((char_length(reason) <= 4000)),
-    CONSTRAINT sign_off_role_known CHECK ((by_role = ANY (ARRAY['art_director'::text, 'technical_artist'::text])))
+    CONSTRAINT sign_off_reason_length CHECK ((char_length(reason) <= 4000))
 );
 
 ALTER TABLE ONLY ph.sign_off FORCE ROW LEVEL SECURITY;
@@ -1174,6 +1353,8 @@ CREATE TABLE ph.work_order (
     placed_at timestamp with time zone DEFAULT now() NOT NULL,
     placed_by uuid NOT NULL,
     by_name text,
+    silence_accepts boolean DEFAULT false NOT NULL,
+    kill_fee_bp integer DEFAULT 0 NOT NULL,
     CONSTRAINT work_order_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
     CONSTRAINT work_order_currency_form CHECK ((currency ~ '^[A-Z]{3}$'::text)),
     CONSTRAINT work_order_review_range CHECK (((review_days >= 1) AND (review_days <= 365))),
@@ -1207,11 +1388,29 @@ ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_rest DEFAULT;
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_pkey PRIMARY KEY (studio_id, log_id, size);
 
+ALTER TABLE ONLY ph.calendar
+    ADD CONSTRAINT calendar_number_key UNIQUE (party_id, number);
+
+ALTER TABLE ONLY ph.calendar
+    ADD CONSTRAINT calendar_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ph.cancellation
+    ADD CONSTRAINT cancellation_fee_range CHECK ((fee_minor >= 0)) NOT VALID;
+
 ALTER TABLE ONLY ph.cancellation
     ADD CONSTRAINT cancellation_once UNIQUE (studio_id, milestone_id);
 
 ALTER TABLE ONLY ph.cancellation
+    ADD CONSTRAINT cancellation_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.cancellation
     ADD CONSTRAINT cancellation_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.change_order
+    ADD CONSTRAINT change_order_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.change_order
+    ADD CONSTRAINT change_order_pkey PRIMARY KEY (studio_id, id);
 
 ALTER TABLE ONLY ph.checkpoint
     ADD CONSTRAINT checkpoint_pkey PRIMARY KEY (size);
@@ -1233,6 +1432,9 @@ ALTER TABLE ONLY ph.delivery
 
 ALTER TABLE ONLY ph.delivery
     ADD CONSTRAINT delivery_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ph.delivery
+    ADD CONSTRAINT delivery_round_cause_known CHECK ((round_cause = ANY (ARRAY['first'::text, 'nonconformity'::text, 'changed_mind'::text, 'not_evaluated'::text]))) NOT VALID;
 
 ALTER TABLE ONLY ph.engagement
     ADD CONSTRAINT engagement_pkey PRIMARY KEY (studio_id, vendor_id);
@@ -1291,6 +1493,9 @@ ALTER TABLE ONLY ph.finding_rest
 ALTER TABLE ONLY ph.goose_db_version
     ADD CONSTRAINT goose_db_version_pkey PRIMARY KEY (id);
 
+ALTER TABLE ONLY ph.hold
+    ADD CONSTRAINT hold_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.house_hash
     ADD CONSTRAINT house_hash_pkey PRIMARY KEY (idx);
 
@@ -1318,11 +1523,11 @@ ALTER TABLE ONLY ph.log
 ALTER TABLE ONLY ph.member
     ADD CONSTRAINT member_pkey PRIMARY KEY (party_id, id);
 
+ALTER TABLE ph.milestone
+    ADD CONSTRAINT milestone_changed_amount_range CHECK (((amount_minor + change_minor) >= 0)) NOT VALID;
+
 ALTER TABLE ONLY ph.milestone
     ADD CONSTRAINT milestone_kind_key UNIQUE (studio_id, prop_id, kind);
-
-ALTER TABLE ONLY ph.milestone_move
-    ADD CONSTRAINT milestone_move_pkey PRIMARY KEY (from_state, event);
 
 ALTER TABLE ONLY ph.milestone
     ADD CONSTRAINT milestone_parties UNIQUE (studio_id, vendor_id, work_order_id, prop_id, id);
@@ -1333,11 +1538,31 @@ ALTER TABLE ONLY ph.milestone
 ALTER TABLE ONLY ph.milestone
     ADD CONSTRAINT milestone_position_key UNIQUE (studio_id, prop_id, "position");
 
+ALTER TABLE ph.milestone
+    ADD CONSTRAINT milestone_state_known CHECK ((state = ANY (ARRAY['open'::text, 'inspecting'::text, 'failed'::text, 'stuck'::text, 'review'::text, 'held'::text, 'returned'::text, 'accepted'::text, 'cancelled'::text]))) NOT VALID;
+
+ALTER TABLE ONLY ph.move
+    ADD CONSTRAINT move_pkey PRIMARY KEY (machine, from_state, event);
+
 ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.order_calendar
+    ADD CONSTRAINT order_calendar_once UNIQUE (studio_id, work_order_id, side);
+
+ALTER TABLE ONLY ph.order_calendar
+    ADD CONSTRAINT order_calendar_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.party
     ADD CONSTRAINT party_pkey PRIMARY KEY (id);
+
+ALTER TABLE ph.payable
+    ADD CONSTRAINT payable_has_its_ground CHECK (
+CASE kind
+    WHEN 'milestone'::text THEN ((sign_off_id IS NOT NULL) AND (cancellation_id IS NULL))
+    WHEN 'kill_fee'::text THEN ((sign_off_id IS NULL) AND (cancellation_id IS NOT NULL))
+    ELSE false
+END) NOT VALID;
 
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_once UNIQUE (studio_id, milestone_id);
@@ -1360,8 +1585,26 @@ ALTER TABLE ONLY ph.prop
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.reminder
+    ADD CONSTRAINT reminder_of_delivery UNIQUE (studio_id, delivery_id, id, effective_at);
+
+ALTER TABLE ONLY ph.reminder
+    ADD CONSTRAINT reminder_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.session
     ADD CONSTRAINT session_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_by_somebody CHECK ((((decision = 'deemed'::text) = (by_member IS NULL)) AND ((decision = 'deemed'::text) = (by_role = 'clock'::text)))) NOT VALID;
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_cause_known CHECK (((cause IS NULL) OR ((cause = ANY (ARRAY['nonconformity'::text, 'changed_mind'::text])) AND (decision = 'return'::text)))) NOT VALID;
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_decision_known CHECK ((decision = ANY (ARRAY['accept'::text, 'accept_note'::text, 'accept_as_is'::text, 'return'::text, 'deemed'::text]))) NOT VALID;
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_not_by_own_hand CHECK (((by_member <> opened_by) AND (by_member <> sealed_by))) NOT VALID;
 
 ALTER TABLE ONLY ph.sign_off
     ADD CONSTRAINT sign_off_once UNIQUE (studio_id, delivery_id);
@@ -1371,6 +1614,12 @@ ALTER TABLE ONLY ph.sign_off
 
 ALTER TABLE ONLY ph.sign_off
     ADD CONSTRAINT sign_off_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_role_known CHECK ((by_role = ANY (ARRAY['art_director'::text, 'technical_artist'::text, 'clock'::text]))) NOT VALID;
+
+ALTER TABLE ph.sign_off
+    ADD CONSTRAINT sign_off_silence_was_announced CHECK ((((decision = 'deemed'::text) = (reminder_id IS NOT NULL)) AND ((decision = 'deemed'::text) = (effective_at IS NOT NULL)) AND ((effective_at IS NULL) OR (effective_at <= at)))) NOT VALID;
 
 ALTER TABLE ONLY ph.spec_ack
     ADD CONSTRAINT spec_ack_once UNIQUE (studio_id, spec_revision_id);
@@ -1393,11 +1642,22 @@ ALTER TABLE ONLY ph.token
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_code_key UNIQUE (studio_id, code);
 
+ALTER TABLE ph.work_order
+    ADD CONSTRAINT work_order_kill_fee_range CHECK (((kill_fee_bp >= 0) AND (kill_fee_bp <= 10000))) NOT VALID;
+
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_parties UNIQUE (studio_id, vendor_id, id);
 
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_pkey PRIMARY KEY (studio_id, id);
+
+CREATE INDEX change_order_by_vendor ON ph.change_order USING btree (vendor_id, id);
+
+CREATE INDEX change_order_of_milestone ON ph.change_order USING btree (studio_id, milestone_id);
+
+CREATE INDEX change_order_of_order ON ph.change_order USING btree (studio_id, work_order_id, id);
+
+CREATE UNIQUE INDEX change_order_of_spec_key ON ph.change_order USING btree (studio_id, spec_revision_id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text, 'agreed'::text]));
 
 CREATE INDEX concession_of_delivery ON ph.concession USING btree (studio_id, delivery_id, id);
 
@@ -1435,6 +1695,10 @@ CREATE INDEX finding_2029_h2_vendor_id_chk_inspection_id_idx ON ph.finding_2029_
 
 CREATE INDEX finding_rest_vendor_id_chk_inspection_id_idx ON ph.finding_rest USING btree (vendor_id, chk, inspection_id) WHERE (outcome <> 'pass'::text);
 
+CREATE INDEX hold_of_milestone ON ph.hold USING btree (studio_id, milestone_id, id);
+
+CREATE INDEX hold_of_order ON ph.hold USING btree (studio_id, work_order_id, id);
+
 CREATE INDEX idempotency_age ON ph.idempotency USING btree (created_at);
 
 CREATE INDEX inspection_by_id ON ph.inspection USING btree (id);
@@ -1469,19 +1733,31 @@ CREATE INDEX milestone_by_vendor ON ph.milestone USING btree (vendor_id, id);
 
 CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id);
 
+CREATE INDEX milestone_review_due ON ph.milestone USING btree (review_due_at, id) WHERE (state = 'review'::text);
+
 CREATE INDEX milestone_work_of_studio ON ph.milestone USING btree (studio_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
 CREATE INDEX milestone_work_of_vendor ON ph.milestone USING btree (vendor_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
 CREATE INDEX note_of_delivery ON ph.note USING btree (studio_id, delivery_id, id);
 
+CREATE INDEX order_calendar_by_vendor ON ph.order_calendar USING btree (vendor_id, work_order_id);
+
 CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX payable_by_time ON ph.payable USING btree (studio_id, at, id);
+
+CREATE INDEX payable_by_time_of_vendor ON ph.payable USING btree (vendor_id, at, id);
 
 CREATE INDEX payable_by_vendor ON ph.payable USING btree (vendor_id, id);
 
 CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX prop_by_vendor ON ph.prop USING btree (vendor_id, id);
+
+CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
+
+CREATE INDEX reminder_of_milestone ON ph.reminder USING btree (studio_id, milestone_id, id);
 
 CREATE UNIQUE INDEX session_secret_key ON ph.session USING btree (secret_hash);
 
@@ -1527,6 +1803,10 @@ ALTER INDEX ph.finding_pkey ATTACH PARTITION ph.finding_rest_pkey;
 
 ALTER INDEX ph.finding_failing ATTACH PARTITION ph.finding_rest_vendor_id_chk_inspection_id_idx;
 
+CREATE TRIGGER change_order_agreed AFTER UPDATE ON ph.change_order FOR EACH ROW EXECUTE FUNCTION ph.change_order_agreed();
+
+CREATE TRIGGER change_order_guard BEFORE INSERT OR UPDATE ON ph.change_order FOR EACH ROW EXECUTE FUNCTION ph.state_guard('change_order');
+
 CREATE TRIGGER delivery_guard BEFORE INSERT OR UPDATE OF state ON ph.delivery FOR EACH ROW EXECUTE FUNCTION ph.delivery_guard();
 
 CREATE TRIGGER file_guard BEFORE DELETE OR UPDATE ON ph.file FOR EACH ROW EXECUTE FUNCTION ph.file_guard();
@@ -1542,8 +1822,20 @@ CREATE CONSTRAINT TRIGGER milestone_sums AFTER INSERT ON ph.milestone DEFERRABLE
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
 
+ALTER TABLE ONLY ph.calendar
+    ADD CONSTRAINT calendar_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
+
 ALTER TABLE ONLY ph.cancellation
     ADD CONSTRAINT cancellation_studio_id_vendor_id_work_order_id_prop_id_mil_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.change_order
+    ADD CONSTRAINT change_order_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
+
+ALTER TABLE ONLY ph.change_order
+    ADD CONSTRAINT change_order_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.change_order
+    ADD CONSTRAINT change_order_studio_id_vendor_id_work_order_id_prop_id_mil_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
 
 ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_inspection_id_ord_fkey FOREIGN KEY (inspection_id, ord) REFERENCES ph.finding(inspection_id, ord);
@@ -1584,6 +1876,9 @@ ALTER TABLE ONLY ph.file
 ALTER TABLE ph.finding
     ADD CONSTRAINT finding_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
 
+ALTER TABLE ONLY ph.hold
+    ADD CONSTRAINT hold_studio_id_vendor_id_work_order_id_prop_id_milestone_i_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
 ALTER TABLE ONLY ph.inspection
     ADD CONSTRAINT inspection_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
 
@@ -1611,6 +1906,12 @@ ALTER TABLE ONLY ph.note
 ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
 
+ALTER TABLE ONLY ph.order_calendar
+    ADD CONSTRAINT order_calendar_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.payable
+    ADD CONSTRAINT payable_cancellation FOREIGN KEY (studio_id, vendor_id, work_order_id, cancellation_id) REFERENCES ph.cancellation(studio_id, vendor_id, work_order_id, id);
+
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_studio_id_vendor_id_work_order_id_prop_id_mileston_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
 
@@ -1626,8 +1927,14 @@ ALTER TABLE ONLY ph.prop
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
 
+ALTER TABLE ONLY ph.reminder
+    ADD CONSTRAINT reminder_studio_id_vendor_id_work_order_id_prop_id_milesto_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
+
 ALTER TABLE ONLY ph.session
     ADD CONSTRAINT session_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.sign_off
+    ADD CONSTRAINT sign_off_reminder FOREIGN KEY (studio_id, delivery_id, reminder_id, effective_at) REFERENCES ph.reminder(studio_id, delivery_id, id, effective_at);
 
 ALTER TABLE ONLY ph.sign_off
     ADD CONSTRAINT sign_off_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
@@ -1664,6 +1971,12 @@ CREATE POLICY anchor_owner ON ph.anchor TO ph_owner USING (true) WITH CHECK (tru
 
 CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.calendar ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY calendar_own ON ph.calendar TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+
+CREATE POLICY calendar_owner ON ph.calendar TO ph_owner USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.cancellation ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
@@ -1671,6 +1984,16 @@ CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH C
 CREATE POLICY cancellation_owner ON ph.cancellation TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY cancellation_read ON ph.cancellation FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.change_order ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY change_order_insert ON ph.change_order FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY change_order_owner ON ph.change_order TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY change_order_read ON ph.change_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY change_order_update ON ph.change_order FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.checkpoint ENABLE ROW LEVEL SECURITY;
 
@@ -1689,6 +2012,8 @@ CREATE POLICY concession_owner ON ph.concession TO ph_owner USING (true) WITH CH
 CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.delivery ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY delivery_clock ON ph.delivery TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY delivery_insert ON ph.delivery FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
 
@@ -1717,6 +2042,8 @@ CREATE POLICY evidence_read ON ph.evidence FOR SELECT TO ph_api USING (((studio_
 CREATE POLICY evidence_worker ON ph.evidence TO ph_worker USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.fact ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY fact_clock ON ph.fact TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY fact_insert ON ph.fact FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
@@ -1784,6 +2111,14 @@ ALTER TABLE ph.finding_rest ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY finding_worker ON ph.finding TO ph_worker USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.hold ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY hold_insert ON ph.hold FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY hold_owner ON ph.hold TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY hold_read ON ph.hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.house_hash ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY house_hash_notary ON ph.house_hash TO ph_notary USING (true) WITH CHECK (true);
@@ -1806,6 +2141,8 @@ CREATE POLICY idempotency_owner ON ph.idempotency TO ph_owner USING (true) WITH 
 
 ALTER TABLE ph.inspection ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY inspection_clock ON ph.inspection TO ph_clock USING (true) WITH CHECK (true);
+
 CREATE POLICY inspection_insert ON ph.inspection FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY inspection_owner ON ph.inspection TO ph_owner USING (true) WITH CHECK (true);
@@ -1824,7 +2161,11 @@ CREATE POLICY invitation_read ON ph.invitation FOR SELECT TO ph_api USING (((par
 
 ALTER TABLE ph.log ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY log_clock ON ph.log TO ph_clock USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.log_hash ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY log_hash_clock ON ph.log_hash TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY log_hash_insert ON ph.log_hash FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
@@ -1856,15 +2197,15 @@ CREATE POLICY member_update ON ph.member FOR UPDATE TO ph_api USING (((party_id 
 
 ALTER TABLE ph.milestone ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY milestone_clock ON ph.milestone TO ph_clock USING (true) WITH CHECK (true);
+
 CREATE POLICY milestone_insert ON ph.milestone FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
-ALTER TABLE ph.milestone_move ENABLE ROW LEVEL SECURITY;
+CREATE POLICY milestone_move_owner ON ph.move TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY milestone_move_owner ON ph.milestone_move TO ph_owner USING (true) WITH CHECK (true);
+CREATE POLICY milestone_move_read ON ph.move FOR SELECT TO ph_api USING (true);
 
-CREATE POLICY milestone_move_read ON ph.milestone_move FOR SELECT TO ph_api USING (true);
-
-CREATE POLICY milestone_move_worker ON ph.milestone_move FOR SELECT TO ph_worker USING (true);
+CREATE POLICY milestone_move_worker ON ph.move FOR SELECT TO ph_worker USING (true);
 
 CREATE POLICY milestone_owner ON ph.milestone TO ph_owner USING (true) WITH CHECK (true);
 
@@ -1874,6 +2215,10 @@ CREATE POLICY milestone_update ON ph.milestone FOR UPDATE TO ph_api USING (((stu
 
 CREATE POLICY milestone_worker ON ph.milestone TO ph_worker USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.move ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY move_clock ON ph.move FOR SELECT TO ph_clock USING (true);
+
 ALTER TABLE ph.note ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -1881,6 +2226,18 @@ CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK (((studio_i
 CREATE POLICY note_owner ON ph.note TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY note_read ON ph.note FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.order_calendar ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY order_calendar_clock ON ph.order_calendar TO ph_clock USING (true) WITH CHECK (true);
+
+CREATE POLICY order_calendar_insert ON ph.order_calendar FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
+
+CREATE POLICY order_calendar_owner ON ph.order_calendar TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY order_calendar_read ON ph.order_calendar FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY order_calendar_worker ON ph.order_calendar FOR SELECT TO ph_worker USING (true);
 
 ALTER TABLE ph.party ENABLE ROW LEVEL SECURITY;
 
@@ -1891,6 +2248,8 @@ CREATE POLICY party_owner ON ph.party TO ph_owner USING (true) WITH CHECK (true)
 CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING ((id = ph.app_party()));
 
 ALTER TABLE ph.payable ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY payable_clock ON ph.payable TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY payable_insert ON ph.payable FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
@@ -1908,6 +2267,8 @@ CREATE POLICY project_read ON ph.project FOR SELECT TO ph_api USING ((studio_id 
 
 ALTER TABLE ph.prop ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY prop_clock ON ph.prop TO ph_clock USING (true) WITH CHECK (true);
+
 CREATE POLICY prop_insert ON ph.prop FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY prop_owner ON ph.prop TO ph_owner USING (true) WITH CHECK (true);
@@ -1918,6 +2279,14 @@ CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = p
 
 CREATE POLICY prop_worker ON ph.prop TO ph_worker USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.reminder ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY reminder_clock ON ph.reminder TO ph_clock USING (true) WITH CHECK (true);
+
+CREATE POLICY reminder_owner ON ph.reminder TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY reminder_read ON ph.reminder FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.session ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
@@ -1925,6 +2294,8 @@ CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ph.app_par
 CREATE POLICY session_owner ON ph.session TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.sign_off ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY sign_off_clock ON ph.sign_off TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY sign_off_insert ON ph.sign_off FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
@@ -1958,17 +2329,22 @@ CREATE POLICY token_owner ON ph.token TO ph_owner USING (true) WITH CHECK (true)
 
 ALTER TABLE ph.work_order ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY work_order_clock ON ph.work_order TO ph_clock USING (true) WITH CHECK (true);
+
 CREATE POLICY work_order_insert ON ph.work_order FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY work_order_owner ON ph.work_order TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY work_order_read ON ph.work_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+CREATE POLICY work_order_worker ON ph.work_order FOR SELECT TO ph_worker USING (true);
+
 GRANT USAGE ON SCHEMA ph TO ph_api;
 GRANT USAGE ON SCHEMA ph TO ph_login;
 GRANT USAGE ON SCHEMA ph TO ph_worker;
 GRANT USAGE ON SCHEMA ph TO ph_notary;
 GRANT USAGE ON SCHEMA ph TO ph_backup;
+GRANT USAGE ON SCHEMA ph TO ph_clock;
 
 REVOKE ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) TO ph_login;
@@ -1997,8 +2373,24 @@ GRANT SELECT ON TABLE ph.anchor TO ph_api;
 GRANT SELECT ON TABLE ph.anchor TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.anchor TO ph_notary;
 
+GRANT SELECT,INSERT ON TABLE ph.calendar TO ph_api;
+GRANT SELECT ON TABLE ph.calendar TO ph_backup;
+
 GRANT SELECT,INSERT ON TABLE ph.cancellation TO ph_api;
 GRANT SELECT ON TABLE ph.cancellation TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.change_order TO ph_api;
+GRANT SELECT ON TABLE ph.change_order TO ph_backup;
+
+GRANT UPDATE(state) ON TABLE ph.change_order TO ph_api;
+
+GRANT UPDATE(last_event) ON TABLE ph.change_order TO ph_api;
+
+GRANT UPDATE(since) ON TABLE ph.change_order TO ph_api;
+
+GRANT UPDATE(decided_by) ON TABLE ph.change_order TO ph_api;
+
+GRANT UPDATE(decided_reason) ON TABLE ph.change_order TO ph_api;
 
 GRANT SELECT ON TABLE ph.checkpoint TO ph_api;
 GRANT SELECT ON TABLE ph.checkpoint TO ph_backup;
@@ -2009,6 +2401,7 @@ GRANT SELECT ON TABLE ph.concession TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.delivery TO ph_api;
 GRANT SELECT ON TABLE ph.delivery TO ph_backup;
+GRANT SELECT ON TABLE ph.delivery TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.delivery TO ph_worker;
 
@@ -2048,6 +2441,8 @@ GRANT UPDATE(abandoned_at) ON TABLE ph.delivery TO ph_api;
 
 GRANT UPDATE(abandoned_by) ON TABLE ph.delivery TO ph_api;
 
+GRANT UPDATE(round_cause) ON TABLE ph.delivery TO ph_api;
+
 GRANT SELECT,INSERT ON TABLE ph.engagement TO ph_api;
 GRANT SELECT ON TABLE ph.engagement TO ph_backup;
 
@@ -2058,6 +2453,7 @@ GRANT SELECT,INSERT ON TABLE ph.evidence TO ph_worker;
 GRANT SELECT,INSERT ON TABLE ph.fact TO ph_api;
 GRANT SELECT ON TABLE ph.fact TO ph_backup;
 GRANT INSERT ON TABLE ph.fact TO ph_worker;
+GRANT SELECT,INSERT ON TABLE ph.fact TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.fact_person TO ph_api;
 GRANT SELECT ON TABLE ph.fact_person TO ph_backup;
@@ -2105,6 +2501,10 @@ GRANT SELECT ON TABLE ph.goose_db_version TO ph_api;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_login;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_worker;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_notary;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_clock;
+
+GRANT SELECT,INSERT ON TABLE ph.hold TO ph_api;
+GRANT SELECT ON TABLE ph.hold TO ph_backup;
 
 GRANT SELECT ON TABLE ph.house_hash TO ph_api;
 GRANT SELECT ON TABLE ph.house_hash TO ph_backup;
@@ -2118,6 +2518,7 @@ GRANT SELECT,INSERT ON TABLE ph.idempotency TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.inspection TO ph_api;
 GRANT SELECT ON TABLE ph.inspection TO ph_backup;
+GRANT SELECT ON TABLE ph.inspection TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.inspection TO ph_worker;
 
@@ -2202,18 +2603,22 @@ GRANT SELECT,INSERT ON TABLE ph.log TO ph_api;
 GRANT SELECT ON TABLE ph.log TO ph_backup;
 GRANT SELECT ON TABLE ph.log TO ph_worker;
 GRANT SELECT ON TABLE ph.log TO ph_notary;
+GRANT SELECT ON TABLE ph.log TO ph_clock;
 
 GRANT UPDATE(size) ON TABLE ph.log TO ph_api;
 GRANT UPDATE(size) ON TABLE ph.log TO ph_worker;
+GRANT UPDATE(size) ON TABLE ph.log TO ph_clock;
 
 GRANT UPDATE(root) ON TABLE ph.log TO ph_api;
 GRANT UPDATE(root) ON TABLE ph.log TO ph_worker;
+GRANT UPDATE(root) ON TABLE ph.log TO ph_clock;
 
 GRANT UPDATE(anchored_size) ON TABLE ph.log TO ph_notary;
 
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_api;
 GRANT SELECT ON TABLE ph.log_hash TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_worker;
+GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_clock;
 
 GRANT SELECT ON TABLE ph.member TO ph_backup;
 
@@ -2237,6 +2642,7 @@ GRANT SELECT(disabled_at) ON TABLE ph.member TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.milestone TO ph_api;
 GRANT SELECT ON TABLE ph.milestone TO ph_backup;
+GRANT SELECT ON TABLE ph.milestone TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.milestone TO ph_worker;
 
@@ -2252,33 +2658,63 @@ GRANT SELECT(kind) ON TABLE ph.milestone TO ph_worker;
 
 GRANT UPDATE(state) ON TABLE ph.milestone TO ph_api;
 GRANT SELECT(state),UPDATE(state) ON TABLE ph.milestone TO ph_worker;
+GRANT UPDATE(state) ON TABLE ph.milestone TO ph_clock;
 
 GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_api;
 GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_worker;
+GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_clock;
 
 GRANT UPDATE(since) ON TABLE ph.milestone TO ph_api;
 GRANT UPDATE(since) ON TABLE ph.milestone TO ph_worker;
+GRANT UPDATE(since) ON TABLE ph.milestone TO ph_clock;
 
 GRANT UPDATE(rounds) ON TABLE ph.milestone TO ph_api;
 
-GRANT SELECT ON TABLE ph.milestone_move TO ph_api;
-GRANT SELECT ON TABLE ph.milestone_move TO ph_backup;
-GRANT SELECT ON TABLE ph.milestone_move TO ph_worker;
+GRANT UPDATE(rework_vendor) ON TABLE ph.milestone TO ph_api;
+
+GRANT UPDATE(rework_studio) ON TABLE ph.milestone TO ph_api;
+
+GRANT UPDATE(review_due_at) ON TABLE ph.milestone TO ph_api;
+GRANT SELECT(review_due_at),UPDATE(review_due_at) ON TABLE ph.milestone TO ph_worker;
+GRANT UPDATE(review_due_at) ON TABLE ph.milestone TO ph_clock;
+
+GRANT SELECT ON TABLE ph.move TO ph_api;
+GRANT SELECT ON TABLE ph.move TO ph_backup;
+GRANT SELECT ON TABLE ph.move TO ph_worker;
+GRANT SELECT ON TABLE ph.move TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.note TO ph_api;
 GRANT SELECT ON TABLE ph.note TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.order_calendar TO ph_api;
+GRANT SELECT ON TABLE ph.order_calendar TO ph_backup;
+GRANT SELECT ON TABLE ph.order_calendar TO ph_clock;
+
+GRANT SELECT(studio_id) ON TABLE ph.order_calendar TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.order_calendar TO ph_worker;
+
+GRANT SELECT(side) ON TABLE ph.order_calendar TO ph_worker;
+
+GRANT SELECT(time_zone) ON TABLE ph.order_calendar TO ph_worker;
+
+GRANT SELECT(workdays) ON TABLE ph.order_calendar TO ph_worker;
+
+GRANT SELECT(holidays) ON TABLE ph.order_calendar TO ph_worker;
 
 GRANT SELECT ON TABLE ph.party TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.party TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.payable TO ph_api;
 GRANT SELECT ON TABLE ph.payable TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.payable TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.project TO ph_api;
 GRANT SELECT ON TABLE ph.project TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.prop TO ph_api;
 GRANT SELECT ON TABLE ph.prop TO ph_backup;
+GRANT SELECT ON TABLE ph.prop TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.prop TO ph_worker;
 
@@ -2295,6 +2731,10 @@ GRANT SELECT(tier) ON TABLE ph.prop TO ph_worker;
 GRANT UPDATE(work_began_at) ON TABLE ph.prop TO ph_api;
 
 GRANT UPDATE(spec_in_force) ON TABLE ph.prop TO ph_api;
+
+GRANT SELECT ON TABLE ph.reminder TO ph_api;
+GRANT SELECT ON TABLE ph.reminder TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.reminder TO ph_clock;
 
 GRANT SELECT ON TABLE ph.session TO ph_backup;
 GRANT INSERT ON TABLE ph.session TO ph_api;
@@ -2315,6 +2755,7 @@ GRANT SELECT(ended_at),UPDATE(ended_at) ON TABLE ph.session TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.sign_off TO ph_api;
 GRANT SELECT ON TABLE ph.sign_off TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.sign_off TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.spec_ack TO ph_api;
 GRANT SELECT ON TABLE ph.spec_ack TO ph_backup;
@@ -2367,3 +2808,10 @@ GRANT SELECT(revoked_at),UPDATE(revoked_at) ON TABLE ph.token TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.work_order TO ph_api;
 GRANT SELECT ON TABLE ph.work_order TO ph_backup;
+GRANT SELECT ON TABLE ph.work_order TO ph_clock;
+
+GRANT SELECT(studio_id) ON TABLE ph.work_order TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.work_order TO ph_worker;
+
+GRANT SELECT(review_days) ON TABLE ph.work_order TO ph_worker;

@@ -153,7 +153,7 @@ func (h *handlers) CancelMilestone(ctx context.Context, r api.CancelMilestoneReq
 		return made{m, prop.Currency}, err
 	}
 	out, _, err := once(ctx, h.Server, "milestone", func(tx *ledger.Tx) (made, uuid.UUID, error) {
-		m, err := tx.CancelMilestone(ctx, r.MilestoneId, r.Body.Reason)
+		m, err := tx.CancelMilestone(ctx, r.MilestoneId, r.Body.Reason, nil)
 		done, err := with(tx, m, err)
 		return done, r.MilestoneId, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (made, error) {

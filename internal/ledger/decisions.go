@@ -25,6 +25,9 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 	if err := tx.allow("signing off", StudioSide); err != nil {
 		return SignOff{}, err
 	}
+	if in.Decision == Return && in.Cause == "" {
+		in.Cause = Nonconformity
+	}
 	if err := checkSignOff(in); err != nil {
 		return SignOff{}, err
 	}
@@ -34,12 +37,13 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 	}
 	var openedBy, sealedBy, inspection uuid.UUID
 	var tier, currency string
-	err = tx.QueryRow(ctx, `SELECT d.opened_by, d.sealed_by, i.id, p.tier, w.currency
+	var included int
+	err = tx.QueryRow(ctx, `SELECT d.opened_by, d.sealed_by, i.id, p.tier, w.currency, w.rounds_included
 		FROM ph.delivery d
 		JOIN ph.inspection i ON i.studio_id = d.studio_id AND i.delivery_id = d.id AND i.current
 		JOIN ph.prop p ON p.studio_id = d.studio_id AND p.id = d.prop_id
 		JOIN ph.work_order w ON w.studio_id = d.studio_id AND w.id = d.work_order_id
-		WHERE d.studio_id = $1 AND d.id = $2`, m.studio, in.Delivery).Scan(&openedBy, &sealedBy, &inspection, &tier, &currency)
+		WHERE d.studio_id = $1 AND d.id = $2`, m.studio, in.Delivery).Scan(&openedBy, &sealedBy, &inspection, &tier, &currency, &included)
 	if err != nil {
 		if err = mapError(err); err == ErrNotFound {
 			return SignOff{}, fmt.Errorf("%w: no inspection of the delivery is done yet", ErrState)
@@ -57,6 +61,9 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 	if err != nil {
 		return SignOff{}, err
 	}
+	if err := tx.priceRound(ctx, m, in, included); err != nil {
+		return SignOff{}, err
+	}
 	if err := tx.move(ctx, m, ev); err != nil {
 		return SignOff{}, err
 	}
@@ -65,14 +72,14 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 	if !tx.Who.Has(ArtDirector) {
 		role = TechnicalArtist
 	}
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15)`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, in.Delivery, inspection, id, in.Decision, in.Reason, tx.Who.Member, tx.Who.Name, role, openedBy, sealedBy); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by, cause)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, nullif($16, ''))`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, in.Delivery, inspection, id, in.Decision, in.Reason, tx.Who.Member, tx.Who.Name, role, openedBy, sealedBy, in.Cause); err != nil {
 		return SignOff{}, fmt.Errorf("sign off delivery %s: %w", in.Delivery, err)
 	}
 	tx.fact(FactSignedOff, m.studio, m.workOrder, id)
 	if ev != EvReturn {
-		if err := tx.release(ctx, m, id, currency); err != nil {
+		if err := tx.release(ctx, m, ground{kind: "milestone", signOff: &id}, m.amountMinor, currency); err != nil {
 			return SignOff{}, err
 		}
 	}
@@ -85,9 +92,15 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 
 func checkSignOff(in NewSignOff) error {
 	switch in.Decision {
-	case Accept, AcceptNote, AcceptAsIs, Return:
+	case Accept, AcceptNote, AcceptAsIs, Return: // Deemed is the clock's alone
 	default:
 		return invalid("decision", "is not accept, accept_note, accept_as_is or return")
+	}
+	if in.Decision != Return && (in.Cause != "" || in.Price != nil) {
+		return invalid("cause", "is said of a return only")
+	}
+	if in.Cause != "" && in.Cause != Nonconformity && in.Cause != ChangedMind {
+		return invalid("cause", "is not nonconformity or changed_mind")
 	}
 	if in.Decision != Accept && in.Reason == "" {
 		return invalid("reason", "is needed for %s", in.Decision)
@@ -140,10 +153,33 @@ func (tx *Tx) signOffEvent(ctx context.Context, m lockedMilestone, in NewSignOff
 	return EvAcceptAsIs, nil
 }
 
-func (tx *Tx) release(ctx context.Context, m lockedMilestone, signOff uuid.UUID, currency string) error {
+// priceRound holds the studio to its rounds: a changed mind beyond those in the price is offered to the vendor as a change
+// order, and its price is said, if only as 0.
+func (tx *Tx) priceRound(ctx context.Context, m lockedMilestone, in NewSignOff, included int) error {
+	if in.Cause != ChangedMind {
+		return nil
+	}
+	if in.Price == nil {
+		if m.reworkStudio >= included {
+			return invalid("price", "is needed: the price includes %d rounds of changed minds, and this is a further one", included)
+		}
+		return nil
+	}
+	_, err := tx.offerChange(ctx, m, NewChangeOrder{Title: fmt.Sprintf("Further round %d", m.reworkStudio+1), Reason: in.Reason,
+		DeltaMinor: in.Price.DeltaMinor, Due: in.Price.Due, delivery: in.Delivery})
+	return err
+}
+
+// ground is why money is released.
+type ground struct {
+	kind                  string
+	signOff, cancellation *uuid.UUID
+}
+
+func (tx *Tx) release(ctx context.Context, m lockedMilestone, why ground, amountMinor int64, currency string) error {
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.payable (studio_id, vendor_id, work_order_id, prop_id, milestone_id, sign_off_id, id, amount_minor, currency)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`, m.studio, m.vendor, m.workOrder, m.prop, m.id, signOff, id, m.amountMinor, currency); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.payable (studio_id, vendor_id, work_order_id, prop_id, milestone_id, kind, sign_off_id, cancellation_id, id, amount_minor, currency)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, m.studio, m.vendor, m.workOrder, m.prop, m.id, why.kind, why.signOff, why.cancellation, id, amountMinor, currency); err != nil {
 		return fmt.Errorf("release the amount of milestone %s: %w", m.id, err)
 	}
 	tx.fact(FactPayable, m.studio, m.workOrder, id)
@@ -156,7 +192,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 	if err != nil {
 		return nil, err
 	}
-	rows, err := tx.Query(ctx, `SELECT s.id, s.delivery_id, s.milestone_id, s.inspection_id, s.decision, s.reason, s.by_member, coalesce(s.by_name, ''), s.by_role, s.at, y.id
+	rows, err := tx.Query(ctx, `SELECT s.id, s.delivery_id, s.milestone_id, s.inspection_id, s.decision, s.reason, coalesce(s.by_member, '00000000-0000-0000-0000-000000000000'), coalesce(s.by_name, ''), s.by_role, s.at, coalesce(s.cause, ''), s.effective_at, y.id
 		FROM ph.sign_off s LEFT JOIN ph.payable y ON y.studio_id = s.studio_id AND y.milestone_id = s.milestone_id AND y.sign_off_id = s.id
 		WHERE s.studio_id = $1 AND s.delivery_id = $2 ORDER BY s.id DESC`, studio, delivery)
 	if err != nil {
@@ -166,7 +202,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 	out, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (SignOff, error) {
 		var s SignOff
 		var payable *uuid.UUID
-		err := row.Scan(&s.ID, &s.DeliveryID, &s.MilestoneID, &s.Inspection, &s.Decision, &s.Reason, &s.By, &s.ByName, &s.ByRole, &s.At, &payable)
+		err := row.Scan(&s.ID, &s.DeliveryID, &s.MilestoneID, &s.Inspection, &s.Decision, &s.Reason, &s.By, &s.ByName, &s.ByRole, &s.At, &s.Cause, &s.EffectiveAt, &payable)
 		if payable != nil {
 			payables[len(payables)] = *payable
 			s.Payable = &Payable{ID: *payable}
@@ -281,8 +317,10 @@ func (tx *Tx) Payables(ctx context.Context, workOrder uuid.UUID, p Page) (List[P
 }
 
 func (tx *Tx) payables(ctx context.Context, cond string, limit int, args ...any) ([]Payable, error) {
-	query := `SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, p.code, m.kind, y.amount_minor, y.currency, y.at
+	query := `SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, y.kind, w.code, y.vendor_id, e.vendor_name, p.code, m.kind, y.amount_minor, y.currency, y.at
 		FROM ph.payable y
+		JOIN ph.work_order w ON w.studio_id = y.studio_id AND w.id = y.work_order_id
+		JOIN ph.engagement e ON e.studio_id = y.studio_id AND e.vendor_id = y.vendor_id
 		JOIN ph.prop p ON p.studio_id = y.studio_id AND p.id = y.prop_id
 		JOIN ph.milestone m ON m.studio_id = y.studio_id AND m.id = y.milestone_id
 		WHERE y.{me} = $1` + cond + fmt.Sprintf(` ORDER BY y.id DESC LIMIT %d`, limit)

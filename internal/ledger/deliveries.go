@@ -78,7 +78,7 @@ func (tx *Tx) insertFiles(ctx context.Context, m lockedMilestone, delivery uuid.
 
 const deliverySelect = `
 SELECT d.id, d.studio_id, d.vendor_id, d.work_order_id, d.prop_id, d.milestone_id, p.code, m.kind, d.number, d.state, d.note,
-       d.manifest_sha256, d.spec_revision_id, d.opened_by, coalesce(d.by_name, ''), d.opened_at, d.sealed_at, d.bytes, d.files, m.state,
+       d.manifest_sha256, d.spec_revision_id, d.opened_by, coalesce(d.by_name, ''), d.opened_at, d.sealed_at, d.bytes, d.files, m.state, coalesce(d.round_cause, ''),
        i.id, i.state, i.verdict, i.headline, i.issues
 FROM ph.delivery d
 JOIN ph.prop p ON p.studio_id = d.studio_id AND p.id = d.prop_id
@@ -95,7 +95,7 @@ func scanDelivery(row pgx.CollectableRow) (Delivery, error) {
 	var headline *string
 	var issues *int
 	err := row.Scan(&d.ID, &d.StudioID, &d.VendorID, &d.WorkOrderID, &d.PropID, &d.MilestoneID, &d.PropCode, &d.MilestoneKind, &d.Number, &d.State, &d.Note,
-		&d.ManifestSHA256, &d.SpecRevision, &d.OpenedBy, &d.OpenedByName, &d.OpenedAt, &d.SealedAt, &d.Bytes, &d.FileCount, &d.Milestone,
+		&d.ManifestSHA256, &d.SpecRevision, &d.OpenedBy, &d.OpenedByName, &d.OpenedAt, &d.SealedAt, &d.Bytes, &d.FileCount, &d.Milestone, &d.RoundCause,
 		&inspection, &state, &verdict, &headline, &issues)
 	d.Inspection = inspectionHead(inspection, state, verdict, headline, issues)
 	return d, err
@@ -358,7 +358,7 @@ func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (
 	if err := tx.storeArrived(ctx, m.studio, id, arrived); err != nil {
 		return Delivery{}, err
 	}
-	if err := tx.move(ctx, m, EvSeal); err != nil {
+	if err := tx.countRound(ctx, m, id); err != nil {
 		return Delivery{}, err
 	}
 	if err := tx.setDelivery(ctx, m.studio, id, DSealed); err != nil {
@@ -369,6 +369,35 @@ func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (
 	}
 	tx.fact(FactDeliverySealed, m.studio, m.workOrder, id)
 	return tx.Delivery(ctx, id)
+}
+
+// countRound moves the milestone to the inspector and says whose round this is: after a failed test or a return for
+// nonconformity the vendor's, after a changed mind the studio's, after a test that could not be made nobody's.
+func (tx *Tx) countRound(ctx context.Context, m lockedMilestone, delivery uuid.UUID) error {
+	to, ok := Next(m.state, EvSeal)
+	if !ok {
+		return fmt.Errorf("%w: a milestone that is %s cannot take %s", ErrState, m.state, EvSeal)
+	}
+	cause := "first"
+	switch m.state {
+	case MFailed:
+		cause = string(Nonconformity)
+	case MStuck:
+		cause = "not_evaluated"
+	case MReturned:
+		if err := tx.QueryRow(ctx, `SELECT coalesce(s.cause, 'nonconformity') FROM ph.sign_off s JOIN ph.delivery d ON d.studio_id = s.studio_id AND d.id = s.delivery_id
+			WHERE d.studio_id = $1 AND d.milestone_id = $2 AND s.decision = 'return' ORDER BY d.number DESC LIMIT 1`, m.studio, m.id).Scan(&cause); err != nil {
+			return fmt.Errorf("why milestone %s was returned: %w", m.id, err)
+		}
+	}
+	if _, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4, rounds = rounds + 1, rework_vendor = rework_vendor + ($5 = 'nonconformity')::int,
+		rework_studio = rework_studio + ($5 = 'changed_mind')::int WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, EvSeal, cause); err != nil {
+		return fmt.Errorf("milestone %s: %w", m.id, err)
+	}
+	if _, err := tx.Exec(ctx, `UPDATE ph.delivery SET round_cause = $3 WHERE studio_id = $1 AND id = $2`, m.studio, delivery, cause); err != nil {
+		return fmt.Errorf("round of delivery %s: %w", delivery, err)
+	}
+	return nil
 }
 
 // storeArrived needs exactly one object for each file, with the declared size.

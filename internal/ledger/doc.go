@@ -22,12 +22,13 @@
 //	specs       CreateSpecRevision SpecRevision SpecRevisions SpecExtended AcknowledgeSpec
 //	deliveries  OpenDelivery Delivery Deliveries SetUpload RecordPart BeginSeal FinishSeal CancelSeal Abandon
 //	inspection  Inspection Inspections CurrentInspection Findings EvidenceObjects Reinspect
-//	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes
+//	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes HoldMilestone ResumeMilestone
+//	terms       SetCalendar Calendars PinCalendar OrderCalendars OfferChange DecideChange ChangeOrder ChangeOrders
 //	log         Heads Facts Receipt Consistency Bundle Verify
 //
 // Login (role ph_login) knows who is calling, before any party is known: Password, Session, Token, Invitation,
 // AcceptInvitation. Worker (role ph_worker) is the inspector's side: Claim, SpecExtended, Renew, Record, GiveBack, ReleaseLapsed.
-// Notary (role ph_notary) alone signs: AnchorOnce, Run. Setup (role of the database's owner): Migrate, BootstrapStudio.
+// Notary (role ph_notary) alone signs: AnchorOnce, Run. Clock (role ph_clock) acts by the passing of time: Tick, Run. Setup (role of the database's owner): Migrate, BootstrapStudio.
 // VerifyBundle checks an export with no database at all.
 //
 // # The states of a milestone
@@ -44,7 +45,10 @@
 //	 │                              └──accept_as_is─▶ accepted
 //	 └ every state but accepted ──cancel──▶ cancelled
 //
-// Moves lists them; the database holds the same table and a trigger refuses any other move. A delivery goes
+//	review ──hold──▶ held ──resume──▶ review        review ──deem (silence, announced)──▶ accepted
+//
+// Moves lists them; Steps adds those of the smaller machines (change orders, …), and is the database's one table of
+// transitions: triggers refuse every other move. A delivery goes
 // open → sealing → sealed (or back to open when an object is missing), or open → abandoned. An inspection goes
 // queued → running → done, and back to queued when its lease lapses, three times at most.
 package ledger

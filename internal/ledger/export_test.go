@@ -2,3 +2,6 @@ package ledger
 
 // SplitAmount is splitAmount, for the tests.
 var SplitAmount = splitAmount
+
+// FactKinds is how many kinds of facts there are.
+func FactKinds() int { return len(projectors) }

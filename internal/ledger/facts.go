@@ -19,6 +19,11 @@ const (
 	FactPayable             = "milestone.payable"
 	FactCancelled           = "milestone.cancelled"
 	FactNoteWritten         = "note.written" // studio log where private
+	FactCalendarPinned      = "calendar.pinned"
+	FactChangeOffered       = "change_order.offered"
+	FactChangeDecided       = "change_order.decided"
+	FactHeld                = "milestone.held" // or gone on with
+	FactReminded            = "milestone.reminded"
 )
 
 // projector makes a fact's data from the rows: the same query when the leaf is written and when it is verified, so that
@@ -30,61 +35,111 @@ type projector struct {
 	subjects string
 }
 
-// projectors holds the version that is written now.
-var projectors = map[string]projector{
-	FactProjectCreated: {1, `SELECT jsonb_build_object('code', code, 'title', title)::text FROM ph.project WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.project WHERE studio_id = $1 AND studio_id = $2`},
-	FactVendorEngaged: {1, `SELECT jsonb_build_object('vendor', vendor_id, 'name', vendor_name)::text FROM ph.engagement WHERE studio_id = $1 AND vendor_id = $2`,
-		`SELECT vendor_id FROM ph.engagement WHERE studio_id = $1 AND studio_id = $2`},
-	FactWorkOrderPlaced: {1, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
+// projectors holds every version of every kind, oldest first; the last one is written now.
+var projectors = map[string][]projector{
+	FactProjectCreated: {{1, `SELECT jsonb_build_object('code', code, 'title', title)::text FROM ph.project WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.project WHERE studio_id = $1 AND studio_id = $2`}},
+	FactVendorEngaged: {{1, `SELECT jsonb_build_object('vendor', vendor_id, 'name', vendor_name)::text FROM ph.engagement WHERE studio_id = $1 AND vendor_id = $2`,
+		`SELECT vendor_id FROM ph.engagement WHERE studio_id = $1 AND studio_id = $2`}},
+	FactWorkOrderPlaced: {{1, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
 			'rounds_included', rounds_included, 'review_days', review_days, 'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
 		FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`},
-	FactPropOrdered: {1, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
+		{2, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
+				'rounds_included', rounds_included, 'review_days', review_days, 'silence_accepts', silence_accepts, 'kill_fee_bp', kill_fee_bp,
+				'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
+			FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`}},
+	FactPropOrdered: {{1, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
 			(SELECT jsonb_agg(jsonb_build_object('id', m.id, 'kind', m.kind, 'share_bp', m.share_bp, 'amount_minor', m.amount_minor, 'due', m.due_on) ORDER BY m.position)
 			 FROM ph.milestone m WHERE m.studio_id = p.studio_id AND m.prop_id = p.id))::text
 		FROM ph.prop p WHERE p.studio_id = $1 AND p.id = $2`,
-		`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`},
-	FactSpecRevised: {1, `SELECT jsonb_build_object('prop', prop_id, 'number', number, 'parent', parent_id, 'digest', encode(digest, 'hex'),
+		`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactSpecRevised: {{1, `SELECT jsonb_build_object('prop', prop_id, 'number', number, 'parent', parent_id, 'digest', encode(digest, 'hex'),
 			'document_sha256', encode(sha256(document), 'hex'), 'note', note)::text
 		FROM ph.spec_revision WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.spec_revision WHERE studio_id = $1 AND work_order_id = $2`},
-	FactSpecAcknowledged: {1, `SELECT jsonb_build_object('prop', prop_id, 'spec_revision', spec_revision_id)::text FROM ph.spec_ack WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.spec_ack WHERE studio_id = $1 AND work_order_id = $2`},
-	FactDeliveryOpened: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number, 'manifest_sha256', encode(manifest_sha256, 'hex'),
+		`SELECT id FROM ph.spec_revision WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactSpecAcknowledged: {{1, `SELECT jsonb_build_object('prop', prop_id, 'spec_revision', spec_revision_id)::text FROM ph.spec_ack WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.spec_ack WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactDeliveryOpened: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number, 'manifest_sha256', encode(manifest_sha256, 'hex'),
 			'files', files, 'bytes', bytes, 'spec_revision', spec_revision_id, 'note', note)::text
 		FROM ph.delivery WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`},
-	FactDeliverySealed: {1, `SELECT jsonb_build_object('milestone', d.milestone_id, 'number', d.number, 'manifest_sha256', encode(d.manifest_sha256, 'hex'), 'files',
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactDeliverySealed: {{1, `SELECT jsonb_build_object('milestone', d.milestone_id, 'number', d.number, 'manifest_sha256', encode(d.manifest_sha256, 'hex'), 'files',
 			(SELECT jsonb_agg(jsonb_build_object('id', f.id, 'path', f.path, 'role', f.role, 'size', f.size, 'sha256', encode(f.sha256, 'hex'),
 				'object', f.object_key, 'etag', f.etag) ORDER BY f.ord) FROM ph.file f WHERE f.studio_id = d.studio_id AND f.delivery_id = d.id))::text
 		FROM ph.delivery d WHERE d.studio_id = $1 AND d.id = $2 AND d.state = 'sealed'`,
 		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'sealed'`},
-	FactDeliveryAbandoned: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number)::text
+		{2, `SELECT jsonb_build_object('milestone', d.milestone_id, 'number', d.number, 'round_cause', d.round_cause, 'manifest_sha256', encode(d.manifest_sha256, 'hex'), 'files',
+				(SELECT jsonb_agg(jsonb_build_object('id', f.id, 'path', f.path, 'role', f.role, 'size', f.size, 'sha256', encode(f.sha256, 'hex'),
+					'object', f.object_key, 'etag', f.etag) ORDER BY f.ord) FROM ph.file f WHERE f.studio_id = d.studio_id AND f.delivery_id = d.id))::text
+			FROM ph.delivery d WHERE d.studio_id = $1 AND d.id = $2 AND d.state = 'sealed'`,
+			`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'sealed'`}},
+	FactDeliveryAbandoned: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number)::text
 		FROM ph.delivery WHERE studio_id = $1 AND id = $2 AND state = 'abandoned'`,
-		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'abandoned'`},
-	FactInspectionRequested: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'reason', reason)::text
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2 AND state = 'abandoned'`}},
+	FactInspectionRequested: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'reason', reason)::text
 		FROM ph.inspection WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND reason <> ''`},
+		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND reason <> ''`}},
 	// findings_sha256 is the digest as recorded; verification makes it again from the rows of ph.finding.
-	FactInspectionRecorded: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'fence', fence, 'attempts', attempts,
+	FactInspectionRecorded: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'fence', fence, 'attempts', attempts,
 			'engine', engine, 'engine_digest', engine_digest, 'verdict', verdict, 'cause', cause, 'evidence_sha256', encode(evidence_sha256, 'hex'),
 			'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues)::text
 		FROM ph.inspection WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
-		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`},
-	FactConcessionGranted: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason)::text
+		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`}},
+	FactConcessionGranted: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason)::text
 		FROM ph.concession WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`},
-	FactSignedOff: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
+		`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactSignedOff: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
 			'reason', reason, 'role', by_role)::text
 		FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.sign_off WHERE studio_id = $1 AND work_order_id = $2`},
-	FactPayable: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'sign_off', sign_off_id, 'amount_minor', amount_minor, 'currency', currency)::text
+		{2, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
+				'reason', reason, 'cause', cause, 'role', by_role, 'reminder', reminder_id, 'effective_at', ph.stamp(effective_at))::text
+			FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.sign_off WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactPayable: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'sign_off', sign_off_id, 'amount_minor', amount_minor, 'currency', currency)::text
 		FROM ph.payable WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.payable WHERE studio_id = $1 AND work_order_id = $2`},
-	FactCancelled: {1, `SELECT jsonb_build_object('milestone', milestone_id, 'reason', reason)::text FROM ph.cancellation WHERE studio_id = $1 AND id = $2`,
+		{2, `SELECT jsonb_build_object('milestone', milestone_id, 'kind', kind, 'sign_off', sign_off_id, 'cancellation', cancellation_id,
+				'amount_minor', amount_minor, 'currency', currency)::text
+			FROM ph.payable WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.payable WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactCancelled: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'reason', reason)::text FROM ph.cancellation WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.cancellation WHERE studio_id = $1 AND work_order_id = $2`},
-	FactNoteWritten: {1, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL,
+		{2, `SELECT jsonb_build_object('milestone', milestone_id, 'reason', reason, 'fee_minor', fee_minor)::text FROM ph.cancellation WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.cancellation WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactNoteWritten: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL,
 			'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`},
+		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`}},
+	FactCalendarPinned: {{1, `SELECT jsonb_build_object('side', side, 'number', number, 'time_zone', time_zone, 'workdays', workdays, 'holidays', holidays)::text
+		FROM ph.order_calendar WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.order_calendar WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactChangeOffered: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'title', title, 'reason', reason, 'delta_minor', delta_minor, 'due_on', due_on,
+			'spec_revision', spec_revision_id, 'delivery', delivery_id)::text FROM ph.change_order WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.change_order WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactChangeDecided: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'state', state, 'delta_minor', delta_minor, 'due_on', due_on, 'reason', decided_reason)::text
+		FROM ph.change_order WHERE studio_id = $1 AND id = $2 AND decided_by IS NOT NULL`,
+		`SELECT id FROM ph.change_order WHERE studio_id = $1 AND work_order_id = $2 AND decided_by IS NOT NULL`}},
+	FactHeld: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'event', event, 'reason', reason)::text FROM ph.hold WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.hold WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactReminded: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'review_due_at', ph.stamp(review_due_at), 'effective_at', ph.stamp(effective_at))::text
+		FROM ph.reminder WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.reminder WHERE studio_id = $1 AND work_order_id = $2`}},
+}
+
+// written is the version of a kind that is written now.
+func written(kind string) projector {
+	versions := projectors[kind]
+	return versions[len(versions)-1]
+}
+
+// projectorOf is the projector of a leaf of any version.
+func projectorOf(kind string, version int) (projector, bool) {
+	for _, p := range projectors[kind] {
+		if p.version == version {
+			return p, true
+		}
+	}
+	return projector{}, false
 }

@@ -258,7 +258,7 @@ func TestAbandonAndCancel(t *testing.T) {
 	require.Equal(t, 2, d2.Number)
 	job := s.claim()
 	s.as(s.studio, func(tx *ledger.Tx) error {
-		m, err := tx.CancelMilestone(s.ctx(), ms, "cut from the level")
+		m, err := tx.CancelMilestone(s.ctx(), ms, "cut from the level", nil)
 		require.Equal(t, ledger.MCancelled, m.State)
 		return err
 	})

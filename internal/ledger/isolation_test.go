@@ -53,8 +53,9 @@ func fullScene(t *testing.T) *scene {
 		})
 		_, err := s.signOff(s.studio, d.ID, ledger.AcceptAsIs, "as it is")
 		require.NoError(t, err)
+		s.furtherActs(v.who, v.prop)
 		s.as(s.studio, func(tx *ledger.Tx) error {
-			_, err := tx.CancelMilestone(s.ctx(), v.prop.Milestones[2].ID, "cut")
+			_, err := tx.CancelMilestone(s.ctx(), v.prop.Milestones[2].ID, "cut", nil)
 			return err
 		})
 	}
@@ -131,7 +132,7 @@ func TestQueryWithoutWhereLeaksNothing(t *testing.T) {
 				}
 				require.NoError(t, err)
 				require.Equal(t, want, got)
-				if table != "checkpoint" && table != "house_hash" && table != "milestone_move" && table != "project" && caller == "yard" && want == 0 {
+				if table != "checkpoint" && table != "house_hash" && table != "move" && table != "project" && caller == "yard" && want == 0 {
 					t.Fatalf("the scene has no row of the vendor in %s: this test shows nothing", table)
 				}
 			})
@@ -146,7 +147,7 @@ func (s *scene) expected(table string, columns []string, who ledger.Who) (int, b
 	switch {
 	case table == "house_leaf":
 		return 0, false
-	case table == "checkpoint" || table == "house_hash" || table == "milestone_move":
+	case table == "checkpoint" || table == "house_hash" || table == "move":
 		cond = "$1::uuid IS NOT NULL"
 	case table == "party":
 		cond = "id = $1"
@@ -199,6 +200,7 @@ func TestNobodyWritesForAnother(t *testing.T) {
 			for c, v := range map[string]map[string]any{
 				"milestone": {"state": "open", "last_event": nil}, "delivery": {"state": "open", "sealed_at": nil, "sealed_by": nil},
 				"inspection": {"state": "queued", "fence": 0, "attempts": 0, "current": false, "verdict": nil, "finished_at": nil, "findings_sha256": nil, "findings": nil, "issues": nil},
+				"change_order": {"state": "for_studio", "last_event": "vendor_offers"},
 			}[table] {
 				row[c] = v
 			}

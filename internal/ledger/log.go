@@ -107,7 +107,7 @@ func (tx *Tx) appendFacts(ctx context.Context) error {
 func (tx *Tx) project(ctx context.Context, facts []pendingFact) ([]string, error) {
 	batch := &pgx.Batch{}
 	for _, f := range facts {
-		batch.Queue(projectors[f.kind].data, f.studio, f.subject)
+		batch.Queue(written(f.kind).data, f.studio, f.subject)
 	}
 	results := tx.SendBatch(ctx, batch)
 	defer results.Close()
@@ -159,7 +159,7 @@ func (tx *Tx) appendTo(ctx context.Context, log uuid.UUID, which []int, data []s
 
 // add makes the leaf of one fact and queues its rows.
 func (a *logAppend) add(f pendingFact, data string, actor Actor, who Who) error {
-	l := leaf{Kind: f.kind, Version: projectors[f.kind].version, Log: a.log, Subject: f.subject, RecordedAt: stamp(a.now), Actor: actor, Data: json.RawMessage(data)}
+	l := leaf{Kind: f.kind, Version: written(f.kind).version, Log: a.log, Subject: f.subject, RecordedAt: stamp(a.now), Actor: actor, Data: json.RawMessage(data)}
 	salt := randomBytes(saltBytes)
 	if actor != ByMachine {
 		l.Member, l.NameCommit = &who.Member, commit(salt, who.Name)

@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"regexp"
 	"strings"
@@ -92,19 +93,25 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 		return WorkOrder{}, invalid("rounds_included", "is not within 0 to 100")
 	case in.ReviewDays < 1 || in.ReviewDays > 365:
 		return WorkOrder{}, invalid("review_days", "is not within 1 to 365")
+	case in.KillFeeBP < 0 || in.KillFeeBP > 10000:
+		return WorkOrder{}, invalid("kill_fee_bp", "is not within 0 to 10000 basis points")
 	case len([]rune(in.Terms)) > termsMax:
 		return WorkOrder{}, invalid("terms", "are over %d characters", termsMax)
 	}
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, placed_by, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
-		tx.Who.Party, in.Vendor, id, in.Project, in.Code, in.Title, in.Currency, in.RoundsIncluded, in.ReviewDays, in.Terms, tx.Who.Member, tx.Who.Name); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, silence_accepts, kill_fee_bp, placed_by, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+		tx.Who.Party, in.Vendor, id, in.Project, in.Code, in.Title, in.Currency, in.RoundsIncluded, in.ReviewDays, in.Terms, in.SilenceAccepts, in.KillFeeBP,
+		tx.Who.Member, tx.Who.Name); err != nil {
 		return WorkOrder{}, fmt.Errorf("place work order %s: %w", in.Code, err)
 	}
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.log (studio_id, vendor_id, id, root) VALUES ($1, $2, $3, $4)`, tx.Who.Party, in.Vendor, id, emptyRoot[:]); err != nil {
 		return WorkOrder{}, fmt.Errorf("begin the log of work order %s: %w", in.Code, err)
 	}
 	tx.fact(FactWorkOrderPlaced, tx.Who.Party, id, id)
+	if _, err := tx.PinCalendar(ctx, id, in.Calendar); err != nil && (in.Calendar != uuid.Nil || !errors.Is(err, ErrNotFound)) {
+		return WorkOrder{}, err
+	}
 	return tx.WorkOrder(ctx, id)
 }
 
@@ -112,12 +119,12 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 const workOrderSelect = `
 SELECT w.id, w.studio_id, w.vendor_id, e.studio_name, e.vendor_name, w.project_id, w.code, w.title, w.currency,
        w.rounds_included, w.review_days, w.terms, w.placed_at,
-       p.props, m.milestones, m.accepted, p.price_minor, y.payable_minor
+       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp
 FROM ph.work_order w
 JOIN ph.engagement e ON e.studio_id = w.studio_id AND e.vendor_id = w.vendor_id
 CROSS JOIN LATERAL (SELECT count(*)::int AS props, coalesce(sum(price_minor), 0)::bigint AS price_minor
   FROM ph.prop WHERE studio_id = w.studio_id AND work_order_id = w.id) p
-CROSS JOIN LATERAL (SELECT count(*)::int AS milestones, (count(*) FILTER (WHERE state = 'accepted'))::int AS accepted
+CROSS JOIN LATERAL (SELECT count(*)::int AS milestones, (count(*) FILTER (WHERE state = 'accepted'))::int AS accepted, coalesce(sum(change_minor), 0)::bigint AS change_minor
   FROM ph.milestone WHERE studio_id = w.studio_id AND work_order_id = w.id) m
 CROSS JOIN LATERAL (SELECT coalesce(sum(amount_minor), 0)::bigint AS payable_minor
   FROM ph.payable WHERE studio_id = w.studio_id AND work_order_id = w.id) y

@@ -12,9 +12,10 @@ import (
 // A milestone with its newest delivery and that one's inspection: the one under way, else the current one. Indexes:
 // delivery_number_key (studio_id, milestone_id, number), inspection_of_delivery.
 const (
-	milestoneColumns = `m.id, m.prop_id, m.position, m.kind, m.share_bp, m.amount_minor, m.due_on, m.state, m.since, m.rounds,
-       d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
+	milestoneColumns = `m.id, m.prop_id, m.position, m.kind, m.share_bp, m.amount_minor + m.change_minor, coalesce(m.due_moved, m.due_on), m.state, m.since, m.rounds,
+       m.rework_vendor, m.rework_studio, o.rounds_included, m.review_due_at, m.vendor_secs, m.studio_secs, m.inspector_secs, m.change_minor, now(), d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
 	milestoneJoins = `
+JOIN ph.work_order o ON o.studio_id = m.studio_id AND o.id = m.work_order_id
 LEFT JOIN LATERAL (SELECT id, number, state, sealed_at FROM ph.delivery
   WHERE studio_id = m.studio_id AND milestone_id = m.id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
 LEFT JOIN LATERAL (SELECT id, state, verdict, headline, issues FROM ph.inspection
@@ -34,21 +35,40 @@ type milestoneRow struct {
 	verdict              *Verdict
 	headline             *string
 	issues               *int
+	onVendor, onStudio   int64 // seconds
+	onInspector, change  int64
+	now                  time.Time
 }
 
 func (r *milestoneRow) targets() []any {
 	return []any{&r.m.ID, &r.m.PropID, &r.m.Position, &r.m.Kind, &r.m.ShareBP, &r.m.AmountMinor, &r.due, &r.m.State, &r.m.Since, &r.m.Rounds,
-		&r.delivery, &r.number, &r.dState, &r.sealedAt, &r.inspection, &r.iState, &r.verdict, &r.headline, &r.issues}
+		&r.m.Rework.Vendor, &r.m.Rework.Studio, &r.m.Rework.Included, &r.m.ReviewDueAt, &r.onVendor, &r.onStudio, &r.onInspector, &r.change, &r.now, &r.delivery, &r.number, &r.dState, &r.sealedAt, &r.inspection, &r.iState, &r.verdict, &r.headline, &r.issues}
 }
 
 func (r *milestoneRow) milestone() Milestone {
 	m := r.m
 	m.Due, m.Desk = r.due, m.State.Desk()
+	m.Clocks = r.clocks()
 	if r.delivery != nil {
 		m.Delivery = &DeliveryHead{ID: *r.delivery, Number: *r.number, State: *r.dState, SealedAt: r.sealedAt,
 			Inspection: inspectionHead(r.inspection, r.iState, r.verdict, r.headline, r.issues)}
 	}
 	return m
+}
+
+// clocks adds the time in the present state to that of the states left.
+func (r *milestoneRow) clocks() Clocks {
+	c := Clocks{time.Duration(r.onVendor) * time.Second, time.Duration(r.onStudio) * time.Second, time.Duration(r.onInspector) * time.Second}
+	passed := max(0, r.now.Sub(r.m.Since))
+	switch r.m.State.Desk() {
+	case DeskVendor:
+		c.Vendor += passed
+	case DeskInspector:
+		c.Inspector += passed
+	case DeskTechnicalArtist, DeskArtDirector:
+		c.Studio += passed
+	}
+	return c
 }
 
 func inspectionHead(id *uuid.UUID, state *InspectionState, verdict *Verdict, headline *string, issues *int) *InspectionHead {
@@ -85,7 +105,7 @@ func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem],
 	}
 	query := `SELECT ` + milestoneColumns + `,
        p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort,
-       m.due_on < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled')
+       coalesce(m.due_moved, m.due_on) < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled')
 FROM ph.milestone m
 JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
 JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
@@ -235,6 +255,7 @@ func (tx *Tx) propMilestones(ctx context.Context, ids []uuid.UUID, at map[uuid.U
 			return err
 		}
 		p, m := at[r.m.PropID], r.milestone()
+		p.PriceMinor += r.change
 		p.Milestones = append(p.Milestones, m)
 		if m.Due != nil && !m.State.Final() && (p.MilestoneDue == nil || m.Due.Before(*p.MilestoneDue)) {
 			p.MilestoneDue = m.Due
@@ -272,8 +293,9 @@ func (tx *Tx) propSpecs(ctx context.Context, ids []uuid.UUID, at map[uuid.UUID]*
 	return nil
 }
 
-// CancelMilestone stops a milestone; nothing more can be delivered for it, nothing is paid for it.
-func (tx *Tx) CancelMilestone(ctx context.Context, id uuid.UUID, reason string) (Milestone, error) {
+// CancelMilestone stops a milestone; nothing more can be delivered for it. Where work on the prop had begun, at least the
+// order's share of the amount is paid as a fee; the studio may say more, up to all of it.
+func (tx *Tx) CancelMilestone(ctx context.Context, id uuid.UUID, reason string, feeMinor *int64) (Milestone, error) {
 	if err := tx.allow("cancelling a milestone", StudioSide, Producer); err != nil {
 		return Milestone{}, err
 	}
@@ -284,26 +306,47 @@ func (tx *Tx) CancelMilestone(ctx context.Context, id uuid.UUID, reason string) 
 	if err != nil {
 		return Milestone{}, err
 	}
+	fee, currency, err := tx.killFee(ctx, m, feeMinor)
+	if err != nil {
+		return Milestone{}, err
+	}
 	if err := tx.move(ctx, m, EvCancel); err != nil {
 		return Milestone{}, err
 	}
 	cancel := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.cancellation (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, reason, by_member, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, cancel, reason, tx.Who.Member, tx.Who.Name); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.cancellation (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, reason, fee_minor, by_member, by_name)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, cancel, reason, fee, tx.Who.Member, tx.Who.Name); err != nil {
 		return Milestone{}, fmt.Errorf("cancel milestone %s: %w", id, err)
 	}
 	tx.fact(FactCancelled, m.studio, m.workOrder, cancel)
-	prop, err := tx.Prop(ctx, m.prop)
-	if err != nil {
-		return Milestone{}, err
-	}
-	for _, out := range prop.Milestones {
-		if out.ID == id {
-			return out, nil
+	if fee > 0 {
+		if err := tx.release(ctx, m, ground{kind: "kill_fee", cancellation: &cancel}, fee, currency); err != nil {
+			return Milestone{}, err
 		}
 	}
-	return Milestone{}, ErrNotFound
+	return tx.Milestone(ctx, id)
+}
+
+// killFee is what a cancelled milestone pays: what the studio said, within what was agreed.
+func (tx *Tx) killFee(ctx context.Context, m lockedMilestone, said *int64) (fee int64, currency string, err error) {
+	var bp int64
+	var began bool
+	if err := tx.QueryRow(ctx, `SELECT w.kill_fee_bp, w.currency, p.work_began_at IS NOT NULL FROM ph.prop p
+		JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id WHERE p.studio_id = $1 AND p.id = $2`, m.studio, m.prop).Scan(&bp, &currency, &began); err != nil {
+		return 0, "", fmt.Errorf("fee for milestone %s: %w", m.id, err)
+	}
+	var least int64
+	if began {
+		least = (m.amountMinor*bp + 9999) / 10000 // in the vendor's favour
+	}
+	switch {
+	case said == nil:
+		return least, currency, nil
+	case *said < least || *said > m.amountMinor:
+		return 0, "", invalid("fee", "is not within %d, which the order promises, and the milestone's %d minor units", least, m.amountMinor)
+	}
+	return *said, currency, nil
 }
 
 const reasonMax = 4000
@@ -313,15 +356,15 @@ type lockedMilestone struct {
 	studio, vendor, workOrder, prop, id uuid.UUID
 	state                               MilestoneState
 	kind                                string
-	amountMinor                         int64
-	rounds                              int
+	amountMinor                         int64 // with agreed changes
+	rounds, reworkStudio                int
 }
 
 func (tx *Tx) lockMilestone(ctx context.Context, id uuid.UUID) (lockedMilestone, error) {
 	var m lockedMilestone
-	err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id, prop_id, id, state, kind, amount_minor, rounds
+	err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id, prop_id, id, state, kind, amount_minor + change_minor, rounds, rework_studio
 		FROM ph.milestone WHERE {me} = $1 AND id = $2 FOR UPDATE`), tx.Who.Party, id).
-		Scan(&m.studio, &m.vendor, &m.workOrder, &m.prop, &m.id, &m.state, &m.kind, &m.amountMinor, &m.rounds)
+		Scan(&m.studio, &m.vendor, &m.workOrder, &m.prop, &m.id, &m.state, &m.kind, &m.amountMinor, &m.rounds, &m.reworkStudio)
 	if err != nil {
 		return m, fmt.Errorf("milestone %s: %w", id, mapError(err))
 	}
@@ -334,12 +377,7 @@ func (tx *Tx) move(ctx context.Context, m lockedMilestone, ev Event) error {
 	if !ok {
 		return fmt.Errorf("%w: a milestone that is %s cannot take %s", ErrState, m.state, ev)
 	}
-	rounds := 0
-	if ev == EvSeal {
-		rounds = 1
-	}
-	_, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4, rounds = rounds + $5 WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, ev, rounds)
-	if err != nil {
+	if _, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4 WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, ev); err != nil {
 		return fmt.Errorf("milestone %s: %w", m.id, err)
 	}
 	return nil

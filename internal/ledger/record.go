@@ -96,7 +96,19 @@ func (tx *Tx) moveByMachine(ctx context.Context, m lockedMilestone, ev Event) er
 	if !ok {
 		return fmt.Errorf("%w: a milestone that is %s cannot take %s", ErrState, m.state, ev)
 	}
-	if _, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4 WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, ev); err != nil {
+	if to != MReview {
+		return tx.move(ctx, m, ev)
+	}
+	return tx.toReview(ctx, m, ev)
+}
+
+// toReview moves a milestone to the art director's desk and says until when the studio has time.
+func (tx *Tx) toReview(ctx context.Context, m lockedMilestone, ev Event) error {
+	due, err := tx.reviewDue(ctx, m.studio, m.workOrder)
+	if err != nil {
+		return err
+	}
+	if _, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = 'review', last_event = $3, review_due_at = $4 WHERE studio_id = $1 AND id = $2`, m.studio, m.id, ev, due); err != nil {
 		return fmt.Errorf("milestone %s: %w", m.id, err)
 	}
 	return nil

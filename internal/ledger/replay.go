@@ -10,7 +10,8 @@ import (
 // order and that what was released is what was agreed.
 func (v *verification) replay() {
 	v.states = map[uuid.UUID]MilestoneState{}
-	agreed, released := map[uuid.UUID]int64{}, map[uuid.UUID]bool{}
+	agreed, fees, released := map[uuid.UUID]int64{}, map[uuid.UUID]int64{}, map[uuid.UUID]bool{}
+	reminders := map[uuid.UUID]leaf{}
 	for i, l := range v.leaves {
 		idx := int64(i)
 		var d leafData
@@ -40,11 +41,35 @@ func (v *verification) replay() {
 			}
 		case FactSignedOff:
 			ev = v.signOffReplayed(d)
+			if ev == EvDeem {
+				v.checkSilence(idx, l, d, reminders)
+			}
+		case FactReminded:
+			reminders[l.Subject] = l
+			continue
+		case FactHeld:
+			ev = d.Event
 		case FactCancelled:
 			ev = EvCancel
+			fees[d.Milestone] = d.FeeMinor
+			if d.FeeMinor < 0 || d.FeeMinor > agreed[d.Milestone] {
+				v.report.problem(idx, "a fee of %d for milestone %s, for which %d was agreed", d.FeeMinor, d.Milestone, agreed[d.Milestone])
+			}
+		case FactChangeDecided:
+			if ChangeState(d.State) == ChangeAgreed {
+				if v.states[d.Milestone].Final() {
+					v.report.problem(idx, "a change of milestone %s, which is %s", d.Milestone, v.states[d.Milestone])
+				}
+				agreed[d.Milestone] += d.DeltaMinor
+			}
+			continue
 		case FactPayable:
-			if v.states[d.Milestone] != MAccepted || released[d.Milestone] || d.AmountMinor != agreed[d.Milestone] {
-				v.report.problem(idx, "%d released for milestone %s, which is %s with %d agreed", d.AmountMinor, d.Milestone, v.states[d.Milestone], agreed[d.Milestone])
+			want, due := MAccepted, agreed[d.Milestone]
+			if d.Kind == "kill_fee" {
+				want, due = MCancelled, fees[d.Milestone]
+			}
+			if v.states[d.Milestone] != want || released[d.Milestone] || d.AmountMinor != due {
+				v.report.problem(idx, "%d released for milestone %s, which is %s with %d agreed", d.AmountMinor, d.Milestone, v.states[d.Milestone], due)
 			}
 			released[d.Milestone] = true
 			continue
@@ -60,7 +85,7 @@ func (v *verification) replay() {
 		v.states[d.Milestone] = to
 	}
 	for id, s := range v.states {
-		if (s == MAccepted) != released[id] {
+		if (s == MAccepted || fees[id] > 0) != released[id] {
 			v.report.problem(-1, "milestone %s is %s and its amount released: %t", id, s, released[id])
 		}
 	}
@@ -70,9 +95,24 @@ func (v *verification) signOffReplayed(d leafData) Event {
 	switch {
 	case d.Decision == Return:
 		return EvReturn
+	case d.Decision == Deemed:
+		return EvDeem
 	case v.states[d.Milestone] == MFailed:
 		return EvAcceptAsIs
 	default:
 		return EvAccept
+	}
+}
+
+// checkSilence checks that an acceptance by silence was announced, and not recorded before its time.
+func (v *verification) checkSilence(idx int64, l leaf, d leafData, reminders map[uuid.UUID]leaf) {
+	var said leafData
+	r, ok := reminders[deref(d.Reminder)]
+	if !ok || json.Unmarshal(r.Data, &said) != nil || said.Milestone != d.Milestone {
+		v.report.problem(idx, "silence accepted milestone %s without a reminder", d.Milestone)
+		return
+	}
+	if said.EffectiveAt != d.EffectiveAt || l.RecordedAt < said.EffectiveAt { // stamps compare as times do
+		v.report.problem(idx, "silence accepted milestone %s at %s, announced for %s", d.Milestone, l.RecordedAt, said.EffectiveAt)
 	}
 }

@@ -101,7 +101,7 @@ func (s *scene) order(vendor ledger.Who, code, prop string) (order ledger.WorkOr
 			return err
 		}
 		order, err = tx.CreateWorkOrder(s.ctx(), ledger.NewWorkOrder{Project: project.ID, Vendor: vendor.Party, Code: code, Title: "Props for the quay",
-			Currency: "EUR", RoundsIncluded: 2, ReviewDays: 5, Terms: "As agreed on the quay."})
+			Currency: "EUR", RoundsIncluded: 2, ReviewDays: 5, Terms: "As agreed on the quay.", SilenceAccepts: true, KillFeeBP: 2500})
 		return err
 	})
 	return order, s.prop(order.ID, prop)

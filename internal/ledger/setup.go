@@ -21,6 +21,7 @@ const (
 	RoleLogin  = "ph_login"
 	RoleWorker = "ph_worker"
 	RoleNotary = "ph_notary"
+	RoleClock  = "ph_clock"
 )
 
 const (
@@ -29,7 +30,7 @@ const (
 	schemaLock = 0x70685f6d6967 // "ph_mig": advisory lock of role making and migrating, cluster-wide and per database
 )
 
-var loginRoles = []string{RoleAPI, RoleLogin, RoleWorker, RoleNotary}
+var loginRoles = []string{RoleAPI, RoleLogin, RoleWorker, RoleNotary, RoleClock}
 
 // RiverSchema is where River's tables live.
 const RiverSchema = "river"
@@ -120,7 +121,7 @@ const createRoles = `
 DO $$
 DECLARE r text;
 BEGIN
-  FOREACH r IN ARRAY ARRAY['ph_owner', 'ph_api', 'ph_login', 'ph_worker', 'ph_notary', 'ph_backup'] LOOP
+  FOREACH r IN ARRAY ARRAY['ph_owner', 'ph_api', 'ph_login', 'ph_worker', 'ph_notary', 'ph_clock', 'ph_backup'] LOOP
     IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = r) THEN
       EXECUTE format('CREATE ROLE %I', r);
     END IF;
@@ -159,7 +160,7 @@ func migrateOwn(ctx context.Context, adminURL string) error {
 	if err := retry(ctx, func() error { _, err := provider.Up(ctx); return err }); err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, `GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_backup`)
+	_, err = db.ExecContext(ctx, `GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_clock, ph_backup`)
 	return err
 }
 

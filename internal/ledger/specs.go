@@ -13,7 +13,7 @@ import (
 const specMaxBytes = 1 << 20
 
 // CreateSpecRevision adds an immutable revision to a prop. Until work on the prop has begun it is in force at once;
-// from then on it is offered, and comes into force when the vendor acknowledges it.
+// from then on it is offered with a change order that says its price, and comes into force when the vendor acknowledges it.
 func (tx *Tx) CreateSpecRevision(ctx context.Context, in NewSpecRevision) (SpecRevision, error) {
 	if err := tx.allow("changing a spec", StudioSide, TechnicalArtist, Producer, ArtDirector); err != nil {
 		return SpecRevision{}, err
@@ -26,6 +26,10 @@ func (tx *Tx) CreateSpecRevision(ctx context.Context, in NewSpecRevision) (SpecR
 	case len([]rune(in.Note)) > reasonMax:
 		return SpecRevision{}, invalid("note", "is over %d characters", reasonMax)
 	}
+	unfinished, err := tx.lockUnfinished(ctx, in.Prop)
+	if err != nil {
+		return SpecRevision{}, err
+	}
 	var vendor, order uuid.UUID
 	var began bool
 	// The prop's row lock orders revisions, acknowledgements and the beginning of work.
@@ -35,7 +39,7 @@ func (tx *Tx) CreateSpecRevision(ctx context.Context, in NewSpecRevision) (SpecR
 	}
 	var number int
 	var parent *uuid.UUID
-	err := tx.QueryRow(ctx, `SELECT coalesce(max(number), 0) + 1, (array_agg(id ORDER BY number DESC))[1] FROM ph.spec_revision WHERE studio_id = $1 AND prop_id = $2`,
+	err = tx.QueryRow(ctx, `SELECT coalesce(max(number), 0) + 1, (array_agg(id ORDER BY number DESC))[1] FROM ph.spec_revision WHERE studio_id = $1 AND prop_id = $2`,
 		tx.Who.Party, in.Prop).Scan(&number, &parent)
 	if err != nil {
 		return SpecRevision{}, fmt.Errorf("spec of prop %s: %w", in.Prop, err)
@@ -52,13 +56,22 @@ func (tx *Tx) CreateSpecRevision(ctx context.Context, in NewSpecRevision) (SpecR
 		}
 	}
 	tx.fact(FactSpecRevised, tx.Who.Party, order, id)
+	if began && unfinished != nil {
+		if err := tx.offerSpecChange(ctx, *unfinished, id, number, in.Change, in.Note); err != nil {
+			return SpecRevision{}, err
+		}
+	}
 	return tx.SpecRevision(ctx, id)
 }
 
 // AcknowledgeSpec puts a newer revision in force, by the vendor's lead. From the first acknowledgement on, work counts
-// as begun. An older revision than the one in force is ErrState; repeating it is fine.
+// as begun. It agrees to the price that the studio put on the revision; a vendor who wants another one declines that change
+// order and offers their own. An older revision than the one in force is ErrState; repeating it is fine.
 func (tx *Tx) AcknowledgeSpec(ctx context.Context, id uuid.UUID) (SpecRevision, error) {
 	if err := tx.allow("acknowledging a spec", VendorSide, VendorLead); err != nil {
+		return SpecRevision{}, err
+	}
+	if err := tx.agreeSpecChange(ctx, id); err != nil { // before the prop's lock: milestones are locked first
 		return SpecRevision{}, err
 	}
 	var studio, order, prop uuid.UUID

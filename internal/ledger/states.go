@@ -10,13 +10,14 @@ const (
 	MFailed     MilestoneState = "failed"     // a blocking finding failed
 	MStuck      MilestoneState = "stuck"      // could not be evaluated
 	MReview     MilestoneState = "review"     // technically clear, waits for the art director
+	MHeld       MilestoneState = "held"       // technically clear, and the studio keeps it back for now
 	MReturned   MilestoneState = "returned"   // the studio wants rework
 	MAccepted   MilestoneState = "accepted"
 	MCancelled  MilestoneState = "cancelled"
 )
 
 // MilestoneStates lists the states.
-var MilestoneStates = []MilestoneState{MOpen, MInspecting, MFailed, MStuck, MReview, MReturned, MAccepted, MCancelled}
+var MilestoneStates = []MilestoneState{MOpen, MInspecting, MFailed, MStuck, MReview, MHeld, MReturned, MAccepted, MCancelled}
 
 // Event is what moves a milestone.
 type Event string
@@ -32,10 +33,13 @@ const (
 	EvAcceptAsIs Event = "accept_as_is"
 	EvReturn     Event = "return"
 	EvCancel     Event = "cancel"
+	EvHold       Event = "hold"
+	EvResume     Event = "resume"
+	EvDeem       Event = "deem" // accepted by the studio's silence
 )
 
 // Events lists the events.
-var Events = []Event{EvSeal, EvPass, EvFail, EvUnable, EvReinspect, EvAccept, EvAcceptAsIs, EvReturn, EvCancel}
+var Events = []Event{EvSeal, EvPass, EvFail, EvUnable, EvReinspect, EvAccept, EvAcceptAsIs, EvReturn, EvCancel, EvHold, EvResume, EvDeem}
 
 // Actor is who may cause an event.
 type Actor string
@@ -55,8 +59,7 @@ type Move struct {
 	By    Actor
 }
 
-// Moves is the state machine of a milestone: every move there is. The table ph.milestone_move is the same one, and a
-// trigger of the database refuses whatever is not in it.
+// Moves is the state machine of a milestone: every move there is. Steps holds it too, with the smaller machines.
 var Moves = []Move{
 	{MOpen, EvSeal, MInspecting, ByVendor},
 	{MFailed, EvSeal, MInspecting, ByVendor},
@@ -74,6 +77,11 @@ var Moves = []Move{
 	{MReview, EvAccept, MAccepted, ByStudio},
 	{MFailed, EvAcceptAsIs, MAccepted, ByStudio},
 
+	{MReview, EvDeem, MAccepted, ByMachine},
+
+	{MReview, EvHold, MHeld, ByStudio},
+	{MHeld, EvResume, MReview, ByStudio},
+
 	{MReview, EvReturn, MReturned, ByStudio},
 	{MFailed, EvReturn, MReturned, ByStudio},
 	{MStuck, EvReturn, MReturned, ByStudio},
@@ -83,6 +91,7 @@ var Moves = []Move{
 	{MFailed, EvCancel, MCancelled, ByStudio},
 	{MStuck, EvCancel, MCancelled, ByStudio},
 	{MReview, EvCancel, MCancelled, ByStudio},
+	{MHeld, EvCancel, MCancelled, ByStudio},
 	{MReturned, EvCancel, MCancelled, ByStudio},
 }
 
@@ -112,8 +121,8 @@ var desks = map[MilestoneState]Desk{
 	MOpen: DeskVendor, MFailed: DeskVendor, MReturned: DeskVendor,
 	MInspecting: DeskInspector,
 	MStuck:      DeskTechnicalArtist,
-	MReview:     DeskArtDirector,
-	MAccepted:   DeskNone, MCancelled: DeskNone,
+	MReview:     DeskArtDirector, MHeld: DeskArtDirector,
+	MAccepted: DeskNone, MCancelled: DeskNone,
 }
 
 // Desk says on whose desk a milestone in this state lies.

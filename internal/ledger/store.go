@@ -179,6 +179,7 @@ func isCode(err error, codes ...string) bool {
 // constraintKinds says what kind of failure a named constraint is, where the SQLSTATE's own kind is not it.
 var constraintKinds = map[string]error{
 	"milestone_move_known":         ErrState,
+	"move_known":                   ErrState,
 	"delivery_move_known":          ErrState,
 	"file_frozen":                  ErrState,
 	"inspection_recorded_once":     ErrState,

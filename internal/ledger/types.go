@@ -178,6 +178,9 @@ type NewWorkOrder struct {
 	RoundsIncluded int    // rounds of rework in the price
 	ReviewDays     int    // the studio's review window, working days
 	Terms          string
+	SilenceAccepts bool      // the studio's silence past the review window accepts, after a reminder
+	KillFeeBP      int       // least share of a milestone's amount that is paid when it is cancelled after work began
+	Calendar       uuid.UUID // of the studio, pinned at once; zero: its newest one, where it has one
 }
 
 // WorkOrder is one contract between a studio and a vendor. Its id is also the id of its log.
@@ -198,8 +201,10 @@ type WorkOrder struct {
 	Props          int
 	Milestones     int
 	Accepted       int   // milestones accepted
-	PriceMinor     int64 // of all its props
+	PriceMinor     int64 // of all its props, with agreed changes
 	PayableMinor   int64 // released so far
+	SilenceAccepts bool
+	KillFeeBP      int
 }
 
 // Date is a calendar day, without a time zone ("2026-11-25").
@@ -231,7 +236,7 @@ type Prop struct {
 	Code         string
 	Title        string
 	Tier         string
-	PriceMinor   int64
+	PriceMinor   int64 // with agreed changes
 	Currency     string
 	OrderedAt    time.Time
 	SpecInForce  *SpecHead // nil until the studio has given a spec
@@ -251,14 +256,30 @@ type Milestone struct {
 	Position    int
 	Kind        string
 	ShareBP     int
-	AmountMinor int64
-	Due         *Date
+	AmountMinor int64 // with agreed changes
+	Due         *Date // as it is now
 	State       MilestoneState
 	Desk        Desk
 	Since       time.Time // when the state was entered
 	Rounds      int       // deliveries sealed
 	Delivery    *DeliveryHead
+	Rework      Rework
+	ReviewDueAt *time.Time // when the studio's time to review ends, while in review
+	Clocks      Clocks
 }
+
+// Rework counts the rounds after the first by who caused them.
+type Rework struct {
+	Vendor   int // nonconformities
+	Studio   int // changed minds
+	Included int // changed minds that the price includes
+}
+
+// Beyond is how many rounds the studio caused over those that the price includes.
+func (r Rework) Beyond() int { return max(0, r.Studio-r.Included) }
+
+// Clocks is how long a milestone has lain on each desk.
+type Clocks struct{ Vendor, Studio, Inspector time.Duration }
 
 // DeliveryHead is the newest delivery of a milestone in short.
 type DeliveryHead struct {
@@ -314,6 +335,7 @@ type NewSpecRevision struct {
 	Document []byte // as written, YAML or JSON
 	Digest   []byte // 32 bytes
 	Note     string // what changed, in words
+	Change   SpecChange
 }
 
 // SpecHead is a spec revision without its document.
@@ -385,6 +407,7 @@ type Delivery struct {
 	FileCount      int
 	Milestone      MilestoneState
 	Inspection     *InspectionHead // the current one, or the one under way
+	RoundCause     string          // first, nonconformity, changed_mind, not_evaluated; "" until sealed
 }
 
 // DeliveryFilter narrows a list of deliveries. Zero values mean all.
@@ -492,13 +515,25 @@ const (
 	AcceptNote Decision = "accept_note"  // accept, with something to mend later
 	AcceptAsIs Decision = "accept_as_is" // concedes every blocking finding that failed, with one reason
 	Return     Decision = "return"
+	Deemed     Decision = "deemed" // by the studio's silence, where the order says so; nobody can send it
+)
+
+// Cause says why a delivery is returned.
+type Cause string
+
+// The causes of a further round.
+const (
+	Nonconformity Cause = "nonconformity" // the vendor's work is not as specified
+	ChangedMind   Cause = "changed_mind"  // the studio wants something else now
 )
 
 // NewSignOff is a decision on a sealed delivery.
 type NewSignOff struct {
 	Delivery uuid.UUID
 	Decision Decision
-	Reason   string // needed for everything but Accept
+	Reason   string      // needed for everything but Accept
+	Cause    Cause       // of a Return; "" is Nonconformity
+	Price    *SpecChange // of a further round beyond those included: needed for it, if only as 0
 }
 
 // SignOff is one decision.
@@ -511,8 +546,10 @@ type SignOff struct {
 	Reason      string
 	By          uuid.UUID
 	ByName      string
-	ByRole      Role
+	ByRole      Role // "clock" where silence accepted
 	At          time.Time
+	Cause       Cause
+	EffectiveAt *time.Time // when silence accepted
 	Payable     *Payable
 }
 
@@ -535,13 +572,17 @@ type Concession struct {
 	At         time.Time
 }
 
-// Payable is money released by accepting a milestone.
+// Payable is money released: by accepting a milestone, or as the fee of a cancelled one.
 type Payable struct {
 	ID          uuid.UUID
 	WorkOrderID uuid.UUID
 	PropID      uuid.UUID
 	MilestoneID uuid.UUID
-	SignOffID   uuid.UUID
+	SignOffID   *uuid.UUID // nil for a fee
+	Kind        string     // milestone, kill_fee
+	OrderCode   string
+	VendorID    uuid.UUID
+	VendorName  string
 	PropCode    string
 	Milestone   string
 	AmountMinor int64

@@ -309,6 +309,13 @@ type leafData struct {
 	ManifestSHA256 string          `json:"manifest_sha256"`
 	Decision       Decision        `json:"decision"`
 	AmountMinor    int64           `json:"amount_minor"`
+	DeltaMinor     int64           `json:"delta_minor"`
+	FeeMinor       int64           `json:"fee_minor"`
+	State          string          `json:"state"` // of a change order that was decided
+	Event          Event           `json:"event"` // hold, resume
+	Kind           string          `json:"kind"`  // of a payable
+	Reminder       *uuid.UUID      `json:"reminder"`
+	EffectiveAt    string          `json:"effective_at"`
 	PriceMinor     int64           `json:"price_minor"`
 	Files          json.RawMessage `json:"files"` // a list in delivery.sealed, a number in delivery.opened
 }

@@ -68,8 +68,8 @@ func (tx *Tx) verifyColumns(ctx context.Context, v *verification, h logHead) err
 // verifyRows makes each leaf's data again from the rows of today.
 func (tx *Tx) verifyRows(ctx context.Context, v *verification, h logHead) error {
 	for i, l := range v.leaves {
-		p, ok := projectors[l.Kind]
-		if !ok || p.version != l.Version {
+		p, ok := projectorOf(l.Kind, l.Version)
+		if !ok {
 			v.report.problem(int64(i), "%s version %d is not known to this program", l.Kind, l.Version)
 			continue
 		}
@@ -102,8 +102,8 @@ func (tx *Tx) verifyComplete(ctx context.Context, v *verification, h logHead) er
 		}
 		facts[l.Kind][l.Subject]++
 	}
-	for kind, p := range projectors {
-		rows, err := tx.Query(ctx, p.subjects, h.studio, h.Log)
+	for kind := range projectors {
+		rows, err := tx.Query(ctx, written(kind).subjects, h.studio, h.Log)
 		if err != nil {
 			return fmt.Errorf("rows of %s: %w", kind, err)
 		}
