@@ -1,11 +1,10 @@
 package acceptance
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // exemptions lists what the spec or a name takes out of checks, with the share of the game surface that it covers, in
@@ -13,8 +12,8 @@ import (
 func exemptions(s *Subject, variants []*variant) []Exempt {
 	var out []Exempt
 	for i, p := range s.Parts {
-		if what := partExemption(p.Def); what != "" {
-			out = append(out, Exempt{What: fmt.Sprintf("part %q: %s", p.Name, what), Reason: whoSaid(p.Def, variants[i]), AreaShare: p.AreaShare})
+		if what := partExemption(p.Def); len(what) > 0 {
+			out = append(out, exemption(words.P("exempt.part", words.Name(p.Name), words.List(what...)), whoSaid(p.Def, variants[i]), p.AreaShare))
 		}
 		out = append(out, asked(p, variants[i])...)
 	}
@@ -30,47 +29,52 @@ func exemptions(s *Subject, variants []*variant) []Exempt {
 		if total > 0 {
 			share = areaM2(&t.Game) / total
 		}
-		out = append(out, Exempt{What: fmt.Sprintf("set %q: %s", t.Name, t.Def.Kind), Reason: "by the spec", AreaShare: share})
+		out = append(out, exemption(words.P("exempt.set", words.Name(t.Name), words.Name(string(t.Def.Kind))), words.P("exempt.by_spec"), share))
 	}
 	for i := range out {
 		out[i].AreaShare = math.Round(out[i].AreaShare*1e6) / 1e6 // coordinates hold no more
 	}
 	for _, c := range s.Spec.Catalogue() {
 		if r := s.Spec.Rule(c.Name, nil, nil); r.Mode == spec.NotAppl {
-			out = append(out, Exempt{What: "check " + c.Name, Reason: r.Reason, AreaShare: 1})
+			out = append(out, exemption(words.P("exempt.check", words.Name(c.Name)), words.P(words.Literal, words.Name(r.Reason)), 1))
 		}
 	}
 	return out
 }
 
-// partExemption says in words what a part is let off, or "".
-func partExemption(p spec.Part) string {
-	var words []string
-	if p.Kind != spec.Solid && p.Kind != spec.Moving {
-		words = append(words, string(p.Kind))
-	}
-	if len(p.Open) > 0 || len(p.OpenAt) > 0 {
-		places := append([]string(nil), p.Open...)
-		if len(p.OpenAt) > 0 {
-			places = append(places, plural(len(p.OpenAt), "plane", "planes"))
-		}
-		words = append(words, "open at "+strings.Join(places, ", "))
-	}
-	if len(p.Sculpt) > 0 && p.Sculpt[0] == "none" {
-		words = append(words, "no sculpt")
-	}
-	if p.Density == 0 {
-		words = append(words, "any texel density")
-	}
-	if p.TwoSided != "" && p.TwoSided != "no" {
-		words = append(words, "two-sided by "+p.TwoSided)
-	}
-	return strings.Join(words, "; ")
+func exemption(what, reason words.Phrase, share float64) Exempt {
+	en := words.English()
+	return Exempt{What: en.Sentence(what), Reason: en.Sentence(reason), Says: []words.Phrase{what}, Because: []words.Phrase{reason}, AreaShare: share}
 }
 
-func whoSaid(p spec.Part, v *variant) string {
+// partExemption says what a part is let off.
+func partExemption(p spec.Part) []words.Arg {
+	var list []words.Arg
+	if p.Kind != spec.Solid && p.Kind != spec.Moving {
+		list = append(list, words.Name(string(p.Kind)))
+	}
+	if len(p.Open) > 0 || len(p.OpenAt) > 0 {
+		places := words.Names(p.Open...)
+		if len(p.OpenAt) > 0 {
+			places.Of = append(places.Of, words.Said("exempt.planes", words.Count(len(p.OpenAt))))
+		}
+		list = append(list, words.Said("exempt.open_at", places))
+	}
+	if len(p.Sculpt) > 0 && p.Sculpt[0] == "none" {
+		list = append(list, words.Said("exempt.no_sculpt"))
+	}
+	if p.Density == 0 {
+		list = append(list, words.Said("exempt.any_density"))
+	}
+	if p.TwoSided != "" && p.TwoSided != "no" {
+		list = append(list, words.Said("exempt.two_sided", words.Name(p.TwoSided)))
+	}
+	return list
+}
+
+func whoSaid(p spec.Part, v *variant) words.Phrase {
 	if p.By != "name suffix" {
-		return "by the spec"
+		return words.P("exempt.by_spec")
 	}
 	var suffixes []string
 	for _, piece := range append(append([]*piece(nil), v.game...), v.sculpt...) {
@@ -80,7 +84,7 @@ func whoSaid(p spec.Part, v *variant) string {
 			}
 		}
 	}
-	return "by the vendor, name suffix " + strings.Join(suffixes, " ")
+	return words.P("exempt.by_suffix", words.Names(suffixes...))
 }
 
 // asked lists what the vendor asks for by name and the studio has not confirmed: it is not applied.
@@ -106,8 +110,7 @@ func asked(p *Part, v *variant) []Exempt {
 		if whole > 0 {
 			share = p.AreaShare * area[suffix] / whole
 		}
-		out = append(out, Exempt{What: fmt.Sprintf("part %q: asked for by name suffix %s", p.Name, suffix),
-			Reason: "not applied: the studio has not confirmed it", AreaShare: share})
+		out = append(out, exemption(words.P("exempt.asked", words.Name(p.Name), words.Name(suffix)), words.P("exempt.unconfirmed"), share))
 	}
 	return out
 }

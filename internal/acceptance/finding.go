@@ -129,15 +129,18 @@ type Input struct {
 
 // Exempt says how much surface an annotation of the spec or a name suffix takes out of a check.
 type Exempt struct {
-	What      string  `json:"what"`
-	Reason    string  `json:"reason"`
-	AreaShare float64 `json:"area_share"`
+	What      string         `json:"what"`
+	Reason    string         `json:"reason"`
+	Says      []words.Phrase `json:"says,omitempty"`    // what, as data
+	Because   []words.Phrase `json:"because,omitempty"` // the reason as data
+	AreaShare float64        `json:"area_share"`
 }
 
 // PicRef names one picture. SHA256 is over its pixels (size and raw RGBA), not over the file's compression; for a
 // GLB it is over the file.
 type PicRef struct {
-	Name   string `json:"name"`
-	What   string `json:"what"`
-	SHA256 string `json:"sha256"`
+	Name   string        `json:"name"`
+	What   string        `json:"what"`
+	Says   *words.Phrase `json:"says,omitempty"` // what, as data
+	SHA256 string        `json:"sha256"`
 }

@@ -2,8 +2,9 @@ package acceptance
 
 import (
 	"context"
-	"fmt"
 	"strings"
+
+	"proofhouse/internal/acceptance/words"
 )
 
 // runAll measures every check. Where one fault explains many others, it is the headline: everything is measured as if
@@ -144,8 +145,7 @@ func putHeadline(findings []Finding, steps []step, headline Finding, followers i
 		}
 	}
 	if followers > 0 {
-		headline.Sentence = fmt.Sprintf("%s %s from it.", strings.TrimSuffix(headline.Sentence, " "),
-			plural(followers, "other finding follows", "other findings follow"))
+		headline.also("engine.followers", words.Count(followers))
 	}
 	out := []Finding{headline}
 	for _, f := range findings {

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/canon"
 )
 
@@ -181,7 +182,7 @@ func assemble(s *Subject, findings []Finding, exempted []Exempt, pics []Picture)
 		e.Pictures = append(e.Pictures, PicRef{Name: p.Name, What: p.What, SHA256: p.SHA256})
 	}
 	e.Verdict = verdictOf(findings)
-	e.Headline = headlineText(e.Verdict, findings)
+	e.Headline = headlineText(words.English(), e.Verdict, findings)
 	return e
 }
 
@@ -194,7 +195,7 @@ func roleWithSet(f *File) string {
 }
 
 // headlineText sums the findings up in one line. It speaks of the machine's findings, never of the art.
-func headlineText(v Verdict, findings []Finding) string {
+func headlineText(l *words.Language, v Verdict, findings []Finding) string {
 	var issues, unrun, warnings int
 	var first string
 	for _, f := range findings {
@@ -215,14 +216,13 @@ func headlineText(v Verdict, findings []Finding) string {
 			first = f.Sentence
 		}
 	}
-	text := "technical: clear"
 	switch {
 	case issues > 0:
-		text = "technical: " + plural(issues, "issue", "issues") + "; the first: " + first
+		return l.Say("engine.headline.issues", words.Count(issues), words.Name(first))
 	case unrun > 0:
-		text = "technical: not evaluated, " + plural(unrun, "check", "checks") + " could not run; the first: " + first
+		return l.Say("engine.headline.not_evaluated", words.Count(unrun), words.Name(first))
 	case warnings > 0:
-		text += ", " + plural(warnings, "warning", "warnings")
+		return l.Say("engine.headline.warnings", words.Count(warnings))
 	}
-	return text
+	return l.Say("engine.headline.clear")
 }

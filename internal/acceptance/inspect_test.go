@@ -13,6 +13,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/canon"
 )
 
@@ -34,7 +35,10 @@ func TestGoodDelivery(t *testing.T) {
 	data, err := os.ReadFile(filepath.Join(harbourBollard(t), "bollard_base_color.png"))
 	require.NoError(t, err)
 	require.Equal(t, canon.Digest(data), e.Inputs[0].SHA256)
-	require.Equal(t, []Exempt{{What: `part "body": open at below`, Reason: "by the spec", AreaShare: 1}}, e.Exempt)
+	require.Equal(t, []saidOf{{`part "body": open at below`, "by the spec", 1}}, spoken(e.Exempt))
+	de, _ := words.In("de")
+	require.Equal(t, []saidOf{{"Teil „body“: offen bei below", "laut Spezifikation", 1}}, spoken(In(de, e).Exempt))
+	require.Contains(t, In(de, e).Headline, "technisch: ohne Befund")
 }
 
 // TestSameBytes: the evidence does not depend on threads, on where the folder lies or on how often it is made.

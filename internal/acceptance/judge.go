@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // bound ties one metric of a finding to the limit of the rule that it must keep.
@@ -54,7 +55,7 @@ func judge(r spec.Rule, metrics map[string]float64, bounds ...bound) Finding {
 		v, have := metrics[b.metric]
 		if !have || !finite(v) {
 			f.Outcome = NotEvaluated
-			f.Sentence = "The value " + b.metric + " could not be measured."
+			f.say("engine.not_measured", words.Name(b.metric))
 			return f
 		}
 		if !b.holds(v, limit) && (broken == nil || broken.soft && !b.soft) {

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // TestJudge is the whole of how limits bind.
@@ -117,7 +118,7 @@ func TestVerdict(t *testing.T) {
 			require.Len(t, findings, r.findings)
 			require.Equal(t, r.want, verdictOf(findings))
 			if r.headline != "" {
-				require.Equal(t, r.headline, headlineText(r.want, findings))
+				require.Equal(t, r.headline, headlineText(words.English(), r.want, findings))
 			}
 			for _, f := range findings {
 				require.Equal(t, "It matters.", f.Why)

@@ -224,19 +224,19 @@ func TestAnnotations(t *testing.T) {
 	}
 	s, exempted, _ := subjectOf(t, specFromText(t, "prop: crate\ntier: mid\n", spec.Final), game)
 	require.Equal(t, map[string]spec.PartKind{"": spec.Solid, "floater": spec.Floater, "rope": spec.Rope}, kinds(s))
-	require.Equal(t, []Exempt{
+	require.Equal(t, []saidOf{
 		{`part "": asked for by name suffix _nosculpt`, "not applied: the studio has not confirmed it", 0.25},
 		{`part "floater": floater`, "by the vendor, name suffix _floater", 0.25},
 		{`part "rope": rope`, "by the vendor, name suffix _rope", 0.25},
-	}, exempted)
+	}, spoken(exempted))
 
 	// The studio says yes to one, and takes another out of the vendor's hands.
 	s, exempted, _ = subjectOf(t, specFromText(t, "prop: crate\ntier: mid\nannotations:\n  - {suffix: _nosculpt, who: ask, confirmed: ['crate_base*']}\n  - {suffix: _floater, who: spec_only}\n", spec.Final), game)
 	require.Equal(t, map[string]spec.PartKind{"": spec.Solid, "nosculpt": spec.Solid, "rope": spec.Rope}, kinds(s))
-	require.Equal(t, []Exempt{
+	require.Equal(t, []saidOf{
 		{`part "nosculpt": no sculpt`, "by the vendor, name suffix _nosculpt", 0.25},
 		{`part "rope": rope`, "by the vendor, name suffix _rope", 0.25},
-	}, exempted)
+	}, spoken(exempted))
 
 	// A suffix that says what the spec says already makes no part of its own.
 	s, exempted, _ = subjectOf(t, specFromText(t, "prop: crate\ntier: mid\nparts: [{name: rope, kind: rope, match: ['*_rope*', '*cord*']}, {name: body, match: ['*']}]\n", spec.Final), game)
@@ -248,6 +248,20 @@ func TestAnnotations(t *testing.T) {
 	_, exempted, _ = subjectOf(t, specFromText(t, "prop: crate\ntier: mid\n", spec.Final),
 		writeFolder(t, map[string]any{"crate_game.glb": glbwrite.Scene{Roots: []*glbwrite.Node{unitBox("crate_body_floater", 0, nil)}}}))
 	require.Equal(t, 1.0, exempted[0].AreaShare)
+}
+
+// saidOf is an exemption as a reader sees it.
+type saidOf struct {
+	what, reason string
+	share        float64
+}
+
+func spoken(list []Exempt) []saidOf {
+	var out []saidOf
+	for _, x := range list {
+		out = append(out, saidOf{x.What, x.Reason, x.AreaShare})
+	}
+	return out
 }
 
 // TestSets: materials become texture sets, maps find theirs by name, by manifest or by the glTF's own reference.

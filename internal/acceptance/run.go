@@ -6,6 +6,7 @@ import (
 	"sort"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // step is one check on one target, in the order of the report.
@@ -23,10 +24,10 @@ func plan(s *Subject, all []Check) []step {
 		for _, t := range targets(s, c.Def) {
 			st := step{check: c, to: t, rule: ruleFor(s, c.Def.Name, t)}
 			if st.rule.Mode == spec.NotAppl {
-				f := exempt(st.rule.Reason)
+				f := exempt(words.Literal, reasonOf(c.Def, t, st.rule.Reason))
 				st.ready = &f
-			} else if why := nothingToMeasure(s, c.Def, t); why != "" {
-				f := unable(why)
+			} else if why := nothingToMeasure(s, c.Def, t); why.Code != "" {
+				f := unable(why.Code, why.Args...)
 				st.ready = &f
 			}
 			steps = append(steps, st)
@@ -80,35 +81,46 @@ func targets(s *Subject, def spec.Check) []Target {
 	return out
 }
 
-// nothingToMeasure says why a target holds nothing for a check of its scope, or "".
-func nothingToMeasure(s *Subject, def spec.Check, t Target) string {
+// reasonOf is why a check does not apply: the spec's own words, or those of the check's definition.
+func reasonOf(def spec.Check, t Target, reason string) words.Arg {
+	if t.Part != nil && def.NotForPart[t.Part.Def.Kind] == reason {
+		return words.Own(def.Name+"/not_for/"+string(t.Part.Def.Kind), reason)
+	}
+	if t.Set != nil && def.NotForSet[t.Set.Def.Kind] == reason {
+		return words.Own(def.Name+"/not_for/"+string(t.Set.Def.Kind), reason)
+	}
+	return words.Name(reason)
+}
+
+// nothingToMeasure says why a target holds nothing for a check of its scope, or nothing.
+func nothingToMeasure(s *Subject, def spec.Check, t Target) words.Phrase {
 	switch def.Scope {
 	case spec.PerFile:
 		if t.File == nil {
-			return "The delivery holds no files."
+			return words.P("engine.no_files")
 		}
 	case spec.PerLOD, spec.PerPart, spec.PerSet:
 		if len(s.LODs) == 0 || s.LODs[0].Triangles() == 0 {
-			return "No game mesh could be read, so there is nothing to measure."
+			return words.P("engine.no_game_mesh")
 		}
 		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
-			return fmt.Sprintf("LOD %d is not in the delivery, though a coarser one is.", t.LOD)
+			return words.P("engine.lod_missing", words.Count(t.LOD))
 		}
 		if def.Scope == spec.PerPart && t.Part.Game.Triangles() == 0 {
-			return fmt.Sprintf("Nothing in the game mesh matches the part %q.", t.Part.Name)
+			return words.P("engine.part_empty", words.Name(t.Part.Name))
 		}
 		if def.Scope == spec.PerSet && (t.Set == nil || t.Set.Game.Triangles() == 0) {
-			return "No triangle of the game mesh uses the texture set."
+			return words.P("engine.set_empty")
 		}
 	}
-	return ""
+	return words.Phrase{}
 }
 
 // runStep measures one step. A panic inside a check is "not evaluated": one broken check never takes the others down.
 func runStep(ctx context.Context, s *Subject, st step) (f Finding) {
 	defer func() {
 		if p := recover(); p != nil {
-			f = finish(st, unable(fmt.Sprintf("The check stopped on a fault of its own (%v). This is not the delivery's doing.", p)))
+			f = finish(st, unable("engine.own_fault", words.Name(fmt.Sprint(p))))
 		}
 	}()
 	if st.ready != nil {
@@ -165,7 +177,8 @@ func clean(f Finding) Finding {
 	}
 	if bad {
 		f.Measured, f.Outcome = nil, NotEvaluated
-		f.Sentence = "A measured value is not a finite number, so the check gives no answer. " + f.Sentence
+		f.Says = append([]words.Phrase{words.P("engine.not_finite")}, f.Says...)
+		f.Sentence = words.English().Text(f.Says)
 	}
 	if len(f.Where) > maxPlaces {
 		f.Where = f.Where[:maxPlaces]

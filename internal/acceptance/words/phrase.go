@@ -38,6 +38,7 @@ const (
 	KindName      Kind = "name" // text that stays as it is: a node, a file, a role, a key of the spec
 	KindTerm      Kind = "term" // a word that is translated: "left", "the sculpt"
 	KindSays      Kind = "says" // a sentence within the sentence: Text is its code, Of its arguments
+	KindOwn       Kind = "own"  // text given in English, whose code Text other languages may have words for
 	KindList      Kind = "list" // arguments one after the other
 	KindAnd       Kind = "and"  // the same with "and" before the last
 )
@@ -46,7 +47,7 @@ const (
 func Kinds() []string {
 	var out []string
 	for _, k := range []Kind{KindCount, KindNumber, KindMM, KindMMExact, KindSizeMM, KindPointMM, KindMM2, KindShare, KindShareFine,
-		KindPx, KindSizePx, KindPxPerM, KindDeg, KindBytes, KindName, KindTerm, KindSays, KindList, KindAnd} {
+		KindPx, KindSizePx, KindPxPerM, KindDeg, KindBytes, KindName, KindTerm, KindSays, KindOwn, KindList, KindAnd} {
 		out = append(out, string(k))
 	}
 	return out
@@ -56,8 +57,8 @@ func Kinds() []string {
 type Arg struct {
 	Kind    Kind      `json:"kind"`
 	Numbers []float64 `json:"numbers,omitempty"`
-	Text    string    `json:"text,omitempty"` // a name, the code of a term or of a nested phrase
-	Of      []Arg     `json:"of,omitempty"`   // of a list or a nested phrase
+	Text    string    `json:"text,omitempty"` // a name, the code of a term, of a nested phrase or of text given in English
+	Of      []Arg     `json:"of,omitempty"`   // of a list or a nested phrase; the English of text given so
 }
 
 // number makes an argument of numbers. JSON holds no NaN and no infinity: what is not finite becomes the word for that.
@@ -139,6 +140,10 @@ func Said(code string, args ...Arg) Arg { return Arg{Kind: KindSays, Text: code,
 
 // Nested is a phrase within another.
 func Nested(p Phrase) Arg { return Said(p.Code, p.Args...) }
+
+// Own is text whose English stands in Go beside what it describes, and which other languages say by its code; there, the
+// English is the template's argument.
+func Own(code, english string) Arg { return Arg{Kind: KindOwn, Text: code, Of: []Arg{Name(english)}} }
 
 // List is several arguments, written with commas between them.
 func List(args ...Arg) Arg { return Arg{Kind: KindList, Of: args} }

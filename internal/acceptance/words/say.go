@@ -75,6 +75,11 @@ func (l *Language) arg(a Arg, form string) string {
 		return l.term(a.Text, form)
 	case KindSays:
 		return l.Say(a.Text, a.Of...)
+	case KindOwn:
+		if !l.Has(a.Text) && len(a.Of) == 1 {
+			return l.arg(a.Of[0], "")
+		}
+		return l.Say(a.Text, a.Of...)
 	case KindList, KindAnd:
 		parts := make([]string, len(a.Of))
 		for i, of := range a.Of {
