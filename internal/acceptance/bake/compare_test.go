@@ -33,7 +33,7 @@ func newScene(t testing.TB) scene {
 		sculpt.pos[i], sculpt.pos[i+2] = float32(r*float64(sculpt.pos[i])), float32(r*float64(sculpt.pos[i+2]))
 	}
 	s := scene{game: drum(16, bumps{0, 1}).game(0.12, 0.12), sculpt: NewSculpt(sculpt.pos, make([]float32, len(sculpt.pos)), sculpt.tri, 2)}
-	s.m = baked(t, s.game, s.sculpt, NewGrid(128, 128, 128))
+	s.m = baked(t, s.game, s.sculpt, NewGrid(96, 96, 96))
 	s.right = asDelivered(s.m)
 	return s
 }
@@ -132,7 +132,7 @@ func TestFaultsAreNamed(t *testing.T) {
 		sharp := ripples(200)
 		g := plane(2, bumps{0, 1}).game(0.02, 0.02)
 		o := scene{game: g, sculpt: NewSculpt(sharp.pos, sharp.nrm, sharp.tri, 2)}
-		o.m = baked(t, g, o.sculpt, NewGrid(128, 128, 128))
+		o.m = baked(t, g, o.sculpt, NewGrid(96, 96, 96))
 		o.right = asDelivered(o.m)
 		r := o.compare(t, o.right.changed(func(x, y int, _ vec) vec { return o.right.between(float64(x)+0.5, float64(y)) }))
 		require.Equal(t, HalfTexelShifted, r.Fits[r.Best].Fit, "%+v", r.Fits)
@@ -165,10 +165,10 @@ func TestTangentSpacesAreNamed(t *testing.T) {
 	// A coarse drum: its smooth normals lean up to 5.6° away from its faces.
 	sculpt := drum(200, bumps{0.01, 0.37})
 	s := scene{game: drum(16, bumps{0, 1}).game(0.12, 0.12), sculpt: NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2)}
-	s.m = baked(t, s.game, s.sculpt, NewGrid(128, 128, 128))
+	s.m = baked(t, s.game, s.sculpt, NewGrid(96, 96, 96))
 	into := func(frameOf func(g *Game, p inTriangle) frame) *Delivered {
 		return asDelivered(s.m).changed(func(x, y int, v vec) vec {
-			i := y*128 + x
+			i := y*96 + x
 			p, ok := s.game.find(s.m.Grid, s.m.Tri[i], x, y)
 			require.True(t, ok)
 			out, ok := frameOf(s.game, p).local(s.game.frame(p, s.game.Tan).world(v))
@@ -240,7 +240,7 @@ func TestFaultOfOneIsland(t *testing.T) {
 		s.game.Island[i] = int32(i * 2 / len(s.game.Island)) // upper and lower half
 	}
 	r := s.compare(t, s.right.changed(func(_, y int, v vec) vec {
-		if y >= 64 {
+		if y >= 48 {
 			v[0] = -v[0]
 		}
 		return v

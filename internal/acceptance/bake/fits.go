@@ -162,13 +162,16 @@ func (c *comparison) tryFits(ctx context.Context, r *Report, also Also, threads 
 		return nil
 	}
 	list := c.readings(also)
+	if r.within(clearDeg) {
+		list = list[:1] // nothing can fit better by that much
+	}
 	r.Fits = make([]FitError, len(list))
 	if err := each(ctx, len(list), threads, func(_, i int) { r.Fits[i] = t.measure(list[i]) }); err != nil {
 		return err
 	}
 	still := r.Fits[0]
 	r.choose(still, 0)
-	if still.MeanDeg >= clearDeg && r.Ratio < clearRatio { // dearer ones, where nothing explains it
+	if still.MeanDeg >= clearDeg && clearRatio*r.Fits[r.Best].MeanDeg > still.MeanDeg { // dearer ones, where nothing explains it all
 		// A shift by half a pixel averages neighbours, which takes grain away: it has to fit better than a map averaged in place.
 		soft := t.measure(c.softened())
 		still.MeanDeg, still.LowPassDeg = min(still.MeanDeg, soft.MeanDeg), min(still.LowPassDeg, soft.LowPassDeg)
@@ -187,6 +190,16 @@ func (c *comparison) tryFits(ctx context.Context, r *Report, also Also, threads 
 		r.Fits[i].islands = nil
 	}
 	return nil
+}
+
+// within says whether the whole and each listed island are within an angle on average.
+func (r *Report) within(deg float64) bool {
+	for _, e := range r.Islands {
+		if e.MeanDeg >= deg {
+			return false
+		}
+	}
+	return r.All.MeanDeg < deg && r.LowPassMeanDeg < deg
 }
 
 // choose looks among the readings from one on for one that fits better than all before. still stands for the map as

@@ -18,7 +18,7 @@ import (
 func TestBumpyPlane(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.01, 0.25}
-	sculpt := plane(400, b)
+	sculpt := plane(300, b)
 	g := plane(3, bumps{0, 1}).game(0.03, 0.03)
 	grid := NewGrid(256, 256, 1024)
 	m := baked(t, g, NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2), grid)
@@ -43,7 +43,7 @@ func TestBumpyPlane(t *testing.T) {
 func TestBumpyCylinder(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.008, math.Pi / 8}
-	sculpt := drum(500, b)
+	sculpt := drum(300, b)
 	g := drum(24, bumps{0, 1}).game(0.05, 0.05)
 	grid := NewGrid(200, 200, 1024)
 	m := baked(t, g, NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2), grid)
@@ -235,7 +235,7 @@ func fill(v []float32, x float32) {
 func TestSculptWithoutNormals(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.01, 0.25}
-	sculpt := plane(400, b)
+	sculpt := plane(300, b)
 	g := plane(3, bumps{0, 1}).game(0.03, 0.03)
 	s := NewSculpt(sculpt.pos, make([]float32, len(sculpt.pos)), sculpt.tri, 1)
 	require.True(t, s.MadeNormals())
