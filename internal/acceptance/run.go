@@ -64,11 +64,14 @@ func targets(s *Subject, def spec.Check) []Target {
 		for i := range s.LODs {
 			out = append(out, Target{LOD: i})
 		}
-	case spec.PerPart:
+	case spec.PerPart, spec.PerPartAndLOD:
 		for _, p := range s.Parts {
 			if p.Def.Kind != spec.Collision && p.Def.Kind != spec.CagePart && p.Def.Kind != spec.Helper {
 				out = append(out, Target{Part: p})
 			}
+		}
+		for i := 1; i < len(s.LODs) && def.Scope == spec.PerPartAndLOD; i++ {
+			out = append(out, Target{LOD: i})
 		}
 	case spec.PerSet:
 		for _, t := range s.Sets {
@@ -99,14 +102,14 @@ func nothingToMeasure(s *Subject, def spec.Check, t Target) words.Phrase {
 		if t.File == nil {
 			return words.P("engine.no_files")
 		}
-	case spec.PerLOD, spec.PerPart, spec.PerSet:
+	case spec.PerLOD, spec.PerPart, spec.PerPartAndLOD, spec.PerSet:
 		if len(s.LODs) == 0 || s.LODs[0].Triangles() == 0 {
 			return words.P("engine.no_game_mesh")
 		}
 		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
 			return words.P("engine.lod_missing", words.Count(t.LOD))
 		}
-		if def.Scope == spec.PerPart && t.Part.Game.Triangles() == 0 {
+		if (def.Scope == spec.PerPart || def.Scope == spec.PerPartAndLOD && t.Part != nil) && t.Part.Game.Triangles() == 0 {
 			return words.P("engine.part_empty", words.Name(t.Part.Name))
 		}
 		if def.Scope == spec.PerSet && (t.Set == nil || t.Set.Game.Triangles() == 0) {

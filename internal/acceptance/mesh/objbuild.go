@@ -278,8 +278,9 @@ func (u *objUnify) fill(p *Primitive) {
 		useT = useT || k.vt >= 0
 		useN = useN || k.vn >= 0
 	}
-	p.Pos = make([]float32, 0, 3*len(u.keys))
+	p.Pos, p.Place = make([]float32, 0, 3*len(u.keys)), make([]uint32, 0, len(u.keys))
 	for _, k := range u.keys {
+		p.Place = append(p.Place, uint32(k.v))
 		p.Pos = append(p.Pos, u.o.v[3*k.v:3*k.v+3]...)
 	}
 	if useT {

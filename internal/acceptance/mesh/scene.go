@@ -68,6 +68,10 @@ type Primitive struct {
 	// Drawn counts triangles as drawn, degenerate joints of strips included.
 	Drawn int
 
+	// Place numbers, by vertex, the position in the file, for formats that index positions apart (.obj): vertices of one
+	// number are joined whatever their UV and normal. Nil otherwise, and where vertices are the file's own positions in order.
+	Place []uint32
+
 	HasWeights bool // JOINTS_0 / WEIGHTS_0 delivered
 	Pointer    string
 }

@@ -91,6 +91,9 @@ const (
 	PerLOD      Scope = "lod"
 	PerPart     Scope = "part"
 	PerSet      Scope = "set"
+
+	// PerPartAndLOD is LOD 0 part by part, and each further LOD as a whole.
+	PerPartAndLOD Scope = "part_and_lod"
 )
 
 // Check describes one check: what the spec, its schema, its explanation and the docs need to know of it.

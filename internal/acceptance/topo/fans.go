@@ -13,7 +13,7 @@ type Bowtie struct {
 // told by those. 24 bytes a triangle and 8 a place.
 func (s *Surface) findFans() {
 	s.gatherCorners()
-	u := newUnion(len(s.Tri))
+	u := NewUnion(len(s.Tri))
 	for h, m := range s.Mate {
 		if m <= int32(h) {
 			continue
@@ -23,8 +23,8 @@ func (s *Surface) findFans() {
 		if s.Place[s.Tri[a]] != s.From(uint32(h)) {
 			a, b = b, a
 		}
-		u.join(uint32(h), a)
-		u.join(Next(uint32(h)), b)
+		u.Join(uint32(h), a)
+		u.Join(Next(uint32(h)), b)
 	}
 	fans := make([]uint16, s.Places)
 	for c := range uint32(len(s.Tri)) {
@@ -34,8 +34,10 @@ func (s *Surface) findFans() {
 			}
 		}
 	}
-	for _, h := range s.crowded {
-		fans[s.From(h)], fans[s.To(h)] = 0, 0
+	for _, told := range [2][]uint32{s.Edges.Touching, s.Edges.Tangles} {
+		for _, h := range told {
+			fans[s.From(h)], fans[s.To(h)] = 0, 0
+		}
 	}
 	for p, n := range fans {
 		if n < 2 {
@@ -50,7 +52,7 @@ func (s *Surface) findFans() {
 		if s.tied(u, uint32(p), roots) {
 			s.Bowties = append(s.Bowties, Bowtie{uint32(p), roots})
 		} else {
-			s.TouchAt++
+			s.TouchAt = append(s.TouchAt, uint32(p))
 		}
 	}
 }
@@ -83,7 +85,7 @@ func (s *Surface) CornersAt(place uint32) []uint32 {
 }
 
 // tied says whether fans at a place hang together: some two of them belong to one shell, or share a vertex of the file.
-func (s *Surface) tied(u union, place uint32, roots []uint32) bool {
+func (s *Surface) tied(u Union, place uint32, roots []uint32) bool {
 	for i, c := range roots {
 		for _, d := range roots[i+1:] {
 			if s.Shell[c/3] == s.Shell[d/3] {
@@ -94,7 +96,7 @@ func (s *Surface) tied(u union, place uint32, roots []uint32) bool {
 	type use struct{ index, fan uint32 }
 	var uses []use
 	for _, c := range s.CornersAt(place) {
-		uses = append(uses, use{s.index(s.Tri[c]), u.find(c)})
+		uses = append(uses, use{s.index(s.Tri[c]), u.Find(c)})
 	}
 	slices.SortFunc(uses, func(a, b use) int { return int(int64(a.index) - int64(b.index)) })
 	for i := 1; i < len(uses); i++ {

@@ -84,8 +84,7 @@ func (c *cutter) settle(edge []uint64) {
 		g := uint32(edge[1])
 		if s.From(h) == s.From(g) {
 			if label(s.Node, h/3) != label(s.Node, g/3) {
-				s.crowded = append(s.crowded, h)
-			s.Edges.Touching++ // two sheets of different nodes, edge to edge
+				s.Edges.Touching = append(s.Edges.Touching, h) // two sheets of different nodes, edge to edge
 				return
 			}
 			s.Edges.Disagree = append(s.Edges.Disagree, h)
@@ -93,9 +92,8 @@ func (c *cutter) settle(edge []uint64) {
 		s.Mate[h], s.Mate[g] = int32(g), int32(h)
 	default:
 		s.Edges.Crowded++
-		s.crowded = append(s.crowded, h)
 		if c.apart(edge) {
-			s.Edges.Touching++
+			s.Edges.Touching = append(s.Edges.Touching, h)
 			for _, p := range c.pairs {
 				s.Mate[p[0]], s.Mate[p[1]] = int32(p[1]), int32(p[0])
 			}

@@ -5,10 +5,10 @@ import "math"
 // findShells numbers the connected pieces by their lowest triangle and measures each. 4 bytes a triangle of scratch.
 func (s *Surface) findShells() {
 	n := s.Triangles()
-	u := newUnion(n)
+	u := NewUnion(n)
 	for h, m := range s.Mate {
 		if m > int32(h) {
-			u.join(uint32(h)/3, uint32(m)/3)
+			u.Join(uint32(h)/3, uint32(m)/3)
 		}
 	}
 	s.joinTangles(u)
@@ -18,7 +18,7 @@ func (s *Surface) findShells() {
 		if s.State[t] != Live {
 			continue
 		}
-		if root := u.find(uint32(t)); int(root) == t {
+		if root := u.Find(uint32(t)); int(root) == t {
 			s.Shell[t] = int32(len(s.Shells))
 			inf := math.Inf(1)
 			s.Shells = append(s.Shells, Shell{First: t, Lo: vec{inf, inf, inf}, Hi: vec{-inf, -inf, -inf}})
@@ -31,7 +31,7 @@ func (s *Surface) findShells() {
 
 // joinTangles joins all faces of an edge at which they cannot be told apart. Tangled half-edges of one edge follow each
 // other by the mates of none, so they are gathered by place anew; there are few.
-func (s *Surface) joinTangles(u union) {
+func (s *Surface) joinTangles(u Union) {
 	if len(s.Edges.Tangles) == 0 {
 		return
 	}
@@ -46,7 +46,7 @@ func (s *Surface) joinTangles(u union) {
 		h := uint32(keys[i])
 		for j := i + 1; j < len(keys) && keys[j]>>32 == keys[i]>>32; j++ {
 			if g := uint32(keys[j]); max(s.From(g), s.To(g)) == max(s.From(h), s.To(h)) {
-				u.join(h/3, g/3)
+				u.Join(h/3, g/3)
 				break // the chain joins the rest
 			}
 		}

@@ -55,20 +55,19 @@ type Surface struct {
 	Edges  Edges
 
 	Bowties  []Bowtie
-	TouchAt  int // places at which shells only touch, cleanly
-	crowded  []uint32 // a half-edge of each crowded edge and of each along which two nodes touch
+	TouchAt  []uint32 // places at which shells only touch
 	corner   []uint32
 	cornerAt []uint32 // by place: where its corners begin in corner
 }
 
 // Edges counts the edges between live triangles by the number of faces on them.
 type Edges struct {
-	All      int // different edges
-	Open     int // with one face
-	Pairs    int // with two
-	Crowded  int // with more
-	Touching int // crowded ones that come apart cleanly into sheets, and pairs of two nodes that only touch
+	All     int // different edges
+	Open    int // with one face
+	Pairs   int // with two
+	Crowded int // with more
 
+	Touching []uint32 // one half-edge of each crowded edge that comes apart cleanly into sheets, and of pairs of two nodes that only touch
 	Tangles  []uint32 // one half-edge of each crowded edge that does not
 	Disagree []uint32 // the first half-edge of each pair whose faces wind against each other
 }
@@ -172,18 +171,20 @@ func label(of []uint32, t uint32) uint32 {
 	return of[t]
 }
 
-// union is a disjoint-set forest; the root of a set is its lowest member.
-type union []uint32
+// Union is a disjoint-set forest; the root of a set is its lowest member.
+type Union []uint32
 
-func newUnion(n int) union {
-	u := make(union, n)
+// NewUnion has n sets of one.
+func NewUnion(n int) Union {
+	u := make(Union, n)
 	for i := range u {
 		u[i] = uint32(i)
 	}
 	return u
 }
 
-func (u union) find(v uint32) uint32 {
+// Find is the root of v's set.
+func (u Union) Find(v uint32) uint32 {
 	for u[v] != v {
 		u[v] = u[u[v]]
 		v = u[v]
@@ -191,8 +192,9 @@ func (u union) find(v uint32) uint32 {
 	return v
 }
 
-func (u union) join(a, b uint32) {
-	a, b = u.find(a), u.find(b)
+// Join makes one set of those of a and b.
+func (u Union) Join(a, b uint32) {
+	a, b = u.Find(a), u.Find(b)
 	switch {
 	case a < b:
 		u[b] = a
