@@ -43,7 +43,7 @@ func (s secret) MarshalText() ([]byte, error) {
 
 // database is where PostgreSQL is, by the role that uses it.
 type database struct {
-	api, login, worker, notary, admin, direct secret
+	api, login, worker, notary, clock, admin, direct secret
 }
 
 // Format hides all addresses: package fmt does not ask unexported fields how to print themselves.
@@ -87,6 +87,7 @@ var variables = []variable{
 	{flag: "database-login-url", env: "DATABASE_LOGIN_URL", what: "PostgreSQL `URL` of the role ph_login", secret: func(c *config) *secret { return &c.database.login }},
 	{flag: "database-direct-url", env: "DATABASE_DIRECT_URL", what: "PostgreSQL `URL` of ph_api past the pooler, where there is one", secret: func(c *config) *secret { return &c.database.direct }},
 	{flag: "database-notary-url", env: "DATABASE_NOTARY_URL", what: "PostgreSQL `URL` of the role ph_notary; this process then signs the log's heads", secret: func(c *config) *secret { return &c.database.notary }},
+	{flag: "database-clock-url", env: "DATABASE_CLOCK_URL", what: "PostgreSQL `URL` of the role ph_clock; this process then reminds of reviews and accepts by silence where an order says so", secret: func(c *config) *secret { return &c.database.clock }},
 	{flag: "database-worker-url", env: "DATABASE_WORKER_URL", what: "PostgreSQL `URL` of the role ph_worker: serve counts the queue with it for Prometheus, migrate sets its password", secret: func(c *config) *secret { return &c.database.worker }},
 	{flag: "database-admin-url", env: "DATABASE_ADMIN_URL", what: "PostgreSQL `URL` of the database's owner, who may create roles", secret: func(c *config) *secret { return &c.database.admin }},
 	{flag: "notary-key", env: "NOTARY_KEY", what: "`file` of the signing key; made on first use", text: func(c *config) *string { return &c.notaryKey }},
@@ -195,6 +196,7 @@ func (c config) serveFaults() (faults []string) {
 	faults = append(faults, roleFault("DATABASE_DIRECT_URL", c.database.direct, ledger.RoleAPI, false)...)
 	faults = append(faults, roleFault("DATABASE_WORKER_URL", c.database.worker, ledger.RoleWorker, false)...)
 	faults = append(faults, roleFault("DATABASE_NOTARY_URL", c.database.notary, ledger.RoleNotary, false)...)
+	faults = append(faults, roleFault("DATABASE_CLOCK_URL", c.database.clock, ledger.RoleClock, false)...)
 	if c.database.notary != "" && c.notaryKey == "" {
 		faults = append(faults, "DATABASE_NOTARY_URL needs NOTARY_KEY, the file of the signing key")
 	}

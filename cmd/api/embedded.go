@@ -65,7 +65,7 @@ func (c *config) startEmbedded(ctx context.Context, log *slog.Logger) (stop func
 func (c *config) useEmbedded(pg *embedded.Postgres, objects *s3server.Server) {
 	c.database = database{
 		api: secret(pg.RoleURL(ledger.RoleAPI)), login: secret(pg.RoleURL(ledger.RoleLogin)), notary: secret(pg.RoleURL(ledger.RoleNotary)),
-		worker: secret(pg.RoleURL(ledger.RoleWorker)),
+		worker: secret(pg.RoleURL(ledger.RoleWorker)), clock: secret(pg.RoleURL(ledger.RoleClock)),
 	}
 	c.notaryKey = filepath.Join(c.embedded, notaryFile)
 	c.s3Endpoint, c.s3Region, c.s3Bucket = objects.Endpoint, s3server.Region, objects.Bucket

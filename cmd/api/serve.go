@@ -25,6 +25,7 @@ import (
 const (
 	stopTime    = 30 * time.Second // requests under way when the service is told to stop
 	anchorEvery = time.Second      // the house log's tick
+	clockEvery  = time.Minute      // reminders and silence
 	startTime   = 60 * time.Second
 )
 
@@ -36,7 +37,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 Each setting is a flag or the variable named behind it:`
 
 const serveFlags = `listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
-	database-direct-url database-worker-url database-notary-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
+	database-direct-url database-worker-url database-notary-url database-clock-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
 	c, code, done := parse(io, env, "serve", serveAbout, serveFlags, args)
@@ -136,6 +137,9 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err := c.startNotary(ctx, group, log); err != nil {
 		return err
 	}
+	if err := c.startClock(ctx, group, log); err != nil {
+		return err
+	}
 	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
 	log.InfoContext(ctx, "serving", "config", c.visible())
 	serving(c.publicURL)
@@ -212,6 +216,26 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 			return fmt.Errorf("sign the heads of the logs: %w", err)
 		}
 		return nil
+	})
+	return nil
+}
+
+// startClock acts by the passing of time in this process, where it has the role for it.
+func (c config) startClock(ctx context.Context, group *errgroup.Group, log *slog.Logger) error {
+	if c.database.clock == "" {
+		return nil
+	}
+	pool, err := c.pool(ctx, c.database.clock)
+	if err != nil {
+		return err
+	}
+	clock := ledger.NewClock(pool)
+	clock.OnError = func(err error) {
+		log.ErrorContext(ctx, "reviews that are due were not looked at; trying again", "error", err.Error())
+	}
+	group.Go(func() error {
+		defer pool.Close()
+		return clock.Run(ctx, clockEvery)
 	})
 	return nil
 }

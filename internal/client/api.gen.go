@@ -20,11 +20,78 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for Cause.
+const (
+	ChangedMind   Cause = "changed_mind"
+	Nonconformity Cause = "nonconformity"
+)
+
+// Valid indicates whether the value is a known member of the Cause enum.
+func (e Cause) Valid() bool {
+	switch e {
+	case ChangedMind:
+		return true
+	case Nonconformity:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChangeDecisionDecision.
+const (
+	Agree    ChangeDecisionDecision = "agree"
+	Decline  ChangeDecisionDecision = "decline"
+	Withdraw ChangeDecisionDecision = "withdraw"
+)
+
+// Valid indicates whether the value is a known member of the ChangeDecisionDecision enum.
+func (e ChangeDecisionDecision) Valid() bool {
+	switch e {
+	case Agree:
+		return true
+	case Decline:
+		return true
+	case Withdraw:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChangeState.
+const (
+	Agreed    ChangeState = "agreed"
+	Declined  ChangeState = "declined"
+	ForStudio ChangeState = "for_studio"
+	ForVendor ChangeState = "for_vendor"
+	Withdrawn ChangeState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the ChangeState enum.
+func (e ChangeState) Valid() bool {
+	switch e {
+	case Agreed:
+		return true
+	case Declined:
+		return true
+	case ForStudio:
+		return true
+	case ForVendor:
+		return true
+	case Withdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Decision.
 const (
 	Accept     Decision = "accept"
 	AcceptAsIs Decision = "accept_as_is"
 	AcceptNote Decision = "accept_note"
+	Deemed     Decision = "deemed"
 	Return     Decision = "return"
 )
 
@@ -36,6 +103,8 @@ func (e Decision) Valid() bool {
 	case AcceptAsIs:
 		return true
 	case AcceptNote:
+		return true
+	case Deemed:
 		return true
 	case Return:
 		return true
@@ -229,6 +298,7 @@ const (
 	MilestoneStateAccepted   MilestoneState = "accepted"
 	MilestoneStateCancelled  MilestoneState = "cancelled"
 	MilestoneStateFailed     MilestoneState = "failed"
+	MilestoneStateHeld       MilestoneState = "held"
 	MilestoneStateInspecting MilestoneState = "inspecting"
 	MilestoneStateOpen       MilestoneState = "open"
 	MilestoneStateReturned   MilestoneState = "returned"
@@ -245,6 +315,8 @@ func (e MilestoneState) Valid() bool {
 		return true
 	case MilestoneStateFailed:
 		return true
+	case MilestoneStateHeld:
+		return true
 	case MilestoneStateInspecting:
 		return true
 	case MilestoneStateOpen:
@@ -254,6 +326,24 @@ func (e MilestoneState) Valid() bool {
 	case MilestoneStateReview:
 		return true
 	case MilestoneStateStuck:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PayableKind.
+const (
+	PayableKindKillFee   PayableKind = "kill_fee"
+	PayableKindMilestone PayableKind = "milestone"
+)
+
+// Valid indicates whether the value is a known member of the PayableKind enum.
+func (e PayableKind) Valid() bool {
+	switch e {
+	case PayableKindKillFee:
+		return true
+	case PayableKindMilestone:
 		return true
 	default:
 		return false
@@ -341,6 +431,51 @@ func (e Side) Valid() bool {
 	case SideStudio:
 		return true
 	case SideVendor:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SpecChangeRowChange.
+const (
+	Added   SpecChangeRowChange = "added"
+	Changed SpecChangeRowChange = "changed"
+	Looser  SpecChangeRowChange = "looser"
+	Removed SpecChangeRowChange = "removed"
+	Tighter SpecChangeRowChange = "tighter"
+)
+
+// Valid indicates whether the value is a known member of the SpecChangeRowChange enum.
+func (e SpecChangeRowChange) Valid() bool {
+	switch e {
+	case Added:
+		return true
+	case Changed:
+		return true
+	case Looser:
+		return true
+	case Removed:
+		return true
+	case Tighter:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TableFormat.
+const (
+	Csv  TableFormat = "csv"
+	Json TableFormat = "json"
+)
+
+// Valid indicates whether the value is a known member of the TableFormat enum.
+func (e TableFormat) Valid() bool {
+	switch e {
+	case Csv:
+		return true
+	case Json:
 		return true
 	default:
 		return false
@@ -441,6 +576,91 @@ type Anchor struct {
 	Size       int64    `json:"size"`
 }
 
+// Calendar defines model for Calendar.
+type Calendar struct {
+	CreatedAt time.Time            `json:"created_at"`
+	Holidays  []openapi_types.Date `json:"holidays"`
+	Id        openapi_types.UUID   `json:"id"`
+	Number    int                  `json:"number"`
+	TimeZone  string               `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// CalendarList defines model for CalendarList.
+type CalendarList struct {
+	Items []Calendar `json:"items"`
+}
+
+// Cancel defines model for Cancel.
+type Cancel struct {
+	// Fee What is paid for it; the order's share unless said.
+	Fee    *Money `json:"fee,omitempty"`
+	Reason string `json:"reason"`
+}
+
+// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+type Cause string
+
+// ChangeDecision defines model for ChangeDecision.
+type ChangeDecision struct {
+	Decision ChangeDecisionDecision `json:"decision"`
+	Reason   *string                `json:"reason,omitempty"`
+}
+
+// ChangeDecisionDecision defines model for ChangeDecision.Decision.
+type ChangeDecisionDecision string
+
+// ChangeOrder defines model for ChangeOrder.
+type ChangeOrder struct {
+	By            string `json:"by"`
+	DecidedReason string `json:"decided_reason"`
+
+	// DeliveryId The delivery that was returned with it.
+	DeliveryId    *openapi_types.UUID `json:"delivery_id"`
+	DueOn         *openapi_types.Date `json:"due_on"`
+	Id            openapi_types.UUID  `json:"id"`
+	MilestoneId   openapi_types.UUID  `json:"milestone_id"`
+	MilestoneKind MilestoneKind       `json:"milestone_kind"`
+	OfferedAt     time.Time           `json:"offered_at"`
+	Price         Money               `json:"price"`
+	PropCode      string              `json:"prop_code"`
+	PropId        openapi_types.UUID  `json:"prop_id"`
+	Reason        string              `json:"reason"`
+	Since         time.Time           `json:"since"`
+
+	// SpecId The revision that it prices.
+	SpecId      *openapi_types.UUID `json:"spec_id"`
+	State       ChangeState         `json:"state"`
+	Title       string              `json:"title"`
+	WorkOrderId openapi_types.UUID  `json:"work_order_id"`
+}
+
+// ChangeOrderPage defines model for ChangeOrderPage.
+type ChangeOrderPage struct {
+	Items []ChangeOrder `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// ChangePrice What a change costs; 0 is a price too.
+type ChangePrice struct {
+	DueOn *openapi_types.Date `json:"due_on,omitempty"`
+	Price Money               `json:"price"`
+}
+
+// ChangeState defines model for ChangeState.
+type ChangeState string
+
+// Clocks How long it has lain on each desk.
+type Clocks struct {
+	InspectorSeconds int64 `json:"inspector_seconds"`
+	StudioSeconds    int64 `json:"studio_seconds"`
+	VendorSeconds    int64 `json:"vendor_seconds"`
+}
+
 // Code Short and fixed; it appears in file names.
 type Code = string
 
@@ -486,7 +706,7 @@ type CreatedToken struct {
 	Token  Token   `json:"token"`
 }
 
-// Decision defines model for Decision.
+// Decision `deemed`: by the studio's announced silence; nobody can send it.
 type Decision string
 
 // Delivery defines model for Delivery.
@@ -780,6 +1000,9 @@ type MemberList struct {
 type Milestone struct {
 	Amount Money `json:"amount"`
 
+	// Clocks How long it has lain on each desk.
+	Clocks Clocks `json:"clocks"`
+
 	// Delivery The newest delivery in short.
 	Delivery *DeliveryHead `json:"delivery"`
 
@@ -788,6 +1011,10 @@ type Milestone struct {
 	DueOn *openapi_types.Date `json:"due_on"`
 	Id    openapi_types.UUID  `json:"id"`
 	Kind  MilestoneKind       `json:"kind"`
+
+	// ReviewDueAt End of the studio's time, while in review.
+	ReviewDueAt *time.Time `json:"review_due_at"`
+	Rework      Rework     `json:"rework"`
 
 	// Rounds Deliveries sealed so far.
 	Rounds int `json:"rounds"`
@@ -813,6 +1040,28 @@ type Money struct {
 
 	// Currency ISO 4217.
 	Currency string `json:"currency"`
+}
+
+// NewCalendar defines model for NewCalendar.
+type NewCalendar struct {
+	Holidays *[]openapi_types.Date `json:"holidays,omitempty"`
+
+	// TimeZone Of the IANA time zone database.
+	TimeZone string `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// NewChangeOrder defines model for NewChangeOrder.
+type NewChangeOrder struct {
+	DueOn  *openapi_types.Date `json:"due_on,omitempty"`
+	Price  Money               `json:"price"`
+	Reason string              `json:"reason"`
+
+	// SpecId The spec revision that it prices.
+	SpecId *openapi_types.UUID `json:"spec_id,omitempty"`
+	Title  string              `json:"title"`
 }
 
 // NewConcession defines model for NewConcession.
@@ -895,7 +1144,14 @@ type NewProp struct {
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
 	Decision Decision `json:"decision"`
+
+	// Price What a change costs; 0 is a price too.
+	Price *ChangePrice `json:"price,omitempty"`
 
 	// Reason Needed for everything but `accept`.
 	Reason *string `json:"reason,omitempty"`
@@ -903,6 +1159,9 @@ type NewSignOff struct {
 
 // NewSpec defines model for NewSpec.
 type NewSpec struct {
+	// Change What a change costs; 0 is a price too.
+	Change *ChangePrice `json:"change,omitempty"`
+
 	// Document YAML or JSON text.
 	Document string `json:"document"`
 
@@ -924,12 +1183,17 @@ type NewVendor struct {
 
 // NewWorkOrder defines model for NewWorkOrder.
 type NewWorkOrder struct {
+	// CalendarId Of yours, pinned at once; your newest one unless said.
+	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
+
 	// Code Short and fixed; it appears in file names.
 	Code           Code               `json:"code"`
 	Currency       string             `json:"currency"`
+	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
+	SilenceAccepts *bool              `json:"silence_accepts,omitempty"`
 	Terms          *string            `json:"terms,omitempty"`
 	Title          string             `json:"title"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
@@ -959,6 +1223,24 @@ type OpenedDelivery struct {
 	Plan     UploadPlan `json:"plan"`
 }
 
+// OrderCalendar defines model for OrderCalendar.
+type OrderCalendar struct {
+	At       time.Time            `json:"at"`
+	Holidays []openapi_types.Date `json:"holidays"`
+	Id       openapi_types.UUID   `json:"id"`
+	Number   int                  `json:"number"`
+	Side     Side                 `json:"side"`
+	TimeZone string               `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// OrderCalendarList defines model for OrderCalendarList.
+type OrderCalendarList struct {
+	Items []OrderCalendar `json:"items"`
+}
+
 // PartUpload defines model for PartUpload.
 type PartUpload struct {
 	Bytes int64 `json:"bytes"`
@@ -974,12 +1256,19 @@ type Payable struct {
 	Amount        Money              `json:"amount"`
 	At            time.Time          `json:"at"`
 	Id            openapi_types.UUID `json:"id"`
+	Kind          PayableKind        `json:"kind"`
 	MilestoneId   openapi_types.UUID `json:"milestone_id"`
 	MilestoneKind MilestoneKind      `json:"milestone_kind"`
 	PropCode      string             `json:"prop_code"`
 	PropId        openapi_types.UUID `json:"prop_id"`
+	Vendor        string             `json:"vendor"`
+	VendorId      openapi_types.UUID `json:"vendor_id"`
+	WorkOrder     string             `json:"work_order"`
 	WorkOrderId   openapi_types.UUID `json:"work_order_id"`
 }
+
+// PayableKind defines model for PayableKind.
+type PayableKind string
 
 // PayablePage defines model for PayablePage.
 type PayablePage struct {
@@ -987,6 +1276,12 @@ type PayablePage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// PayablePeriod defines model for PayablePeriod.
+type PayablePeriod struct {
+	Items  []Payable `json:"items"`
+	Totals []Money   `json:"totals"`
 }
 
 // Picture defines model for Picture.
@@ -1001,6 +1296,12 @@ type Picture struct {
 	// Url Where this service gives it.
 	Url  string `json:"url"`
 	What string `json:"what"`
+}
+
+// PinCalendar defines model for PinCalendar.
+type PinCalendar struct {
+	// CalendarId Your newest one unless said.
+	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 }
 
 // PresignedPut defines model for PresignedPut.
@@ -1119,6 +1420,21 @@ type Receipt struct {
 	Size       int64              `json:"size"`
 }
 
+// Rework defines model for Rework.
+type Rework struct {
+	// Beyond Changed minds over those.
+	Beyond int `json:"beyond"`
+
+	// Included Changed minds that the price includes.
+	Included int `json:"included"`
+
+	// Studio Rounds for changed minds.
+	Studio int `json:"studio"`
+
+	// Vendor Rounds for nonconformities.
+	Vendor int `json:"vendor"`
+}
+
 // Role The first three are a studio's, the others a vendor's.
 type Role string
 
@@ -1138,9 +1454,15 @@ type Side string
 
 // SignOff defines model for SignOff.
 type SignOff struct {
-	At           time.Time           `json:"at"`
-	By           string              `json:"by"`
-	Decision     Decision            `json:"decision"`
+	At    time.Time `json:"at"`
+	By    string    `json:"by"`
+	Cause *Cause    `json:"cause"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision Decision `json:"decision"`
+
+	// EffectiveAt When silence accepted.
+	EffectiveAt  *time.Time          `json:"effective_at"`
 	Id           openapi_types.UUID  `json:"id"`
 	InspectionId *openapi_types.UUID `json:"inspection_id"`
 
@@ -1183,10 +1505,42 @@ type Spec struct {
 	PropId openapi_types.UUID `json:"prop_id"`
 }
 
+// SpecChangeRow defines model for SpecChangeRow.
+type SpecChangeRow struct {
+	// After Empty: not there any more.
+	After string `json:"after"`
+
+	// Before Empty: not there before.
+	Before string              `json:"before"`
+	Change SpecChangeRowChange `json:"change"`
+	Check  string              `json:"check"`
+	Limit  *string             `json:"limit,omitempty"`
+	Part   *string             `json:"part,omitempty"`
+	Set    *string             `json:"set,omitempty"`
+	Unit   *string             `json:"unit,omitempty"`
+}
+
+// SpecChangeRowChange defines model for SpecChangeRow.Change.
+type SpecChangeRowChange string
+
+// SpecDifference defines model for SpecDifference.
+type SpecDifference struct {
+	AgainstId *openapi_types.UUID `json:"against_id"`
+	Milestone MilestoneKind       `json:"milestone"`
+	Rows      []SpecChangeRow     `json:"rows"`
+	SpecId    openapi_types.UUID  `json:"spec_id"`
+
+	// Text The same, a line each.
+	Text string `json:"text"`
+}
+
 // SpecList defines model for SpecList.
 type SpecList struct {
 	Items []Spec `json:"items"`
 }
+
+// TableFormat defines model for TableFormat.
+type TableFormat string
 
 // Tier How close the camera comes, far to near.
 type Tier string
@@ -1284,12 +1638,15 @@ type WorkOrder struct {
 	Code Code `json:"code"`
 
 	// Id Also the id of its log.
-	Id                 openapi_types.UUID `json:"id"`
-	Milestones         int                `json:"milestones"`
-	MilestonesAccepted int                `json:"milestones_accepted"`
-	Payable            Money              `json:"payable"`
-	PlacedAt           time.Time          `json:"placed_at"`
-	Price              Money              `json:"price"`
+	Id openapi_types.UUID `json:"id"`
+
+	// KillFeeBp Least share of a milestone's amount that is paid when it is cancelled after work began, in basis points.
+	KillFeeBp          int       `json:"kill_fee_bp"`
+	Milestones         int       `json:"milestones"`
+	MilestonesAccepted int       `json:"milestones_accepted"`
+	Payable            Money     `json:"payable"`
+	PlacedAt           time.Time `json:"placed_at"`
+	Price              Money     `json:"price"`
 
 	// ProjectId Null for the vendor.
 	ProjectId *openapi_types.UUID `json:"project_id"`
@@ -1299,7 +1656,10 @@ type WorkOrder struct {
 	ReviewDays int `json:"review_days"`
 
 	// RoundsIncluded Rounds of rework in the price.
-	RoundsIncluded int                `json:"rounds_included"`
+	RoundsIncluded int `json:"rounds_included"`
+
+	// SilenceAccepts The studio's silence past its time accepts, after a reminder; never a hero prop, a close-up or a final milestone.
+	SilenceAccepts bool               `json:"silence_accepts"`
 	Studio         string             `json:"studio"`
 	Terms          string             `json:"terms"`
 	Title          string             `json:"title"`
@@ -1317,6 +1677,9 @@ type WorkOrderPage struct {
 
 // After defines model for After.
 type After = string
+
+// ChangeOrderId defines model for ChangeOrderId.
+type ChangeOrderId = openapi_types.UUID
 
 // DeliveryId defines model for DeliveryId.
 type DeliveryId = openapi_types.UUID
@@ -1356,6 +1719,18 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// SetCalendarParams defines parameters for SetCalendar.
+type SetCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DecideChangeParams defines parameters for DecideChange.
+type DecideChangeParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
 // ListDeliveriesParams defines parameters for ListDeliveries.
 type ListDeliveriesParams struct {
@@ -1456,8 +1831,26 @@ type CancelMilestoneParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// OfferChangeParams defines parameters for OfferChange.
+type OfferChangeParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // OpenDeliveryParams defines parameters for OpenDelivery.
 type OpenDeliveryParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// HoldMilestoneParams defines parameters for HoldMilestone.
+type HoldMilestoneParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ResumeMilestoneParams defines parameters for ResumeMilestone.
+type ResumeMilestoneParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -1488,6 +1881,21 @@ type ListPayablesParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ExportPayablesParams defines parameters for ExportPayables.
+type ExportPayablesParams struct {
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // ListProjectsParams defines parameters for ListProjects.
 type ListProjectsParams struct {
 	// After `next` of the page before.
@@ -1516,6 +1924,15 @@ type PublishSpecParams struct {
 type AcknowledgeSpecParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CompareSpecsParams defines parameters for CompareSpecs.
+type CompareSpecsParams struct {
+	// Against Another revision of the same prop; the one before unless said.
+	Against *openapi_types.UUID `form:"against,omitempty" json:"against,omitempty"`
+
+	// Milestone As it counts at this milestone; `final` unless said.
+	Milestone *MilestoneKind `form:"milestone,omitempty" json:"milestone,omitempty"`
 }
 
 // ExplainSpecParams defines parameters for ExplainSpec.
@@ -1560,6 +1977,21 @@ type CreateWorkOrderParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// PinCalendarParams defines parameters for PinCalendar.
+type PinCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListChangeOrdersParams defines parameters for ListChangeOrders.
+type ListChangeOrdersParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListPropsParams defines parameters for ListProps.
 type ListPropsParams struct {
 	// After `next` of the page before.
@@ -1574,6 +2006,12 @@ type CreatePropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
+type SetCalendarJSONRequestBody = NewCalendar
+
+// DecideChangeJSONRequestBody defines body for DecideChange for application/json ContentType.
+type DecideChangeJSONRequestBody = ChangeDecision
 
 // ReinspectDeliveryJSONRequestBody defines body for ReinspectDelivery for application/json ContentType.
 type ReinspectDeliveryJSONRequestBody = Reason
@@ -1597,10 +2035,16 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 type ChangePasswordJSONRequestBody = NewPassword
 
 // CancelMilestoneJSONRequestBody defines body for CancelMilestone for application/json ContentType.
-type CancelMilestoneJSONRequestBody = Reason
+type CancelMilestoneJSONRequestBody = Cancel
+
+// OfferChangeJSONRequestBody defines body for OfferChange for application/json ContentType.
+type OfferChangeJSONRequestBody = NewChangeOrder
 
 // OpenDeliveryJSONRequestBody defines body for OpenDelivery for application/json ContentType.
 type OpenDeliveryJSONRequestBody = NewDelivery
+
+// HoldMilestoneJSONRequestBody defines body for HoldMilestone for application/json ContentType.
+type HoldMilestoneJSONRequestBody = Reason
 
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
@@ -1619,6 +2063,9 @@ type CreateVendorJSONRequestBody = NewVendor
 
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
+
+// PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
+type PinCalendarJSONRequestBody = PinCalendar
 
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
@@ -1712,6 +2159,52 @@ type ClientInterface interface {
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListCalendars Your own party's calendars
+	//
+	// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
+	ListCalendars(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetCalendarWithBody Set your own party's working days from now on
+	//
+	// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+	SetCalendarWithBody(ctx context.Context, params *SetCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetCalendar Set your own party's working days from now on
+	//
+	// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+	SetCalendar(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetChangeOrder One change order
+	//
+	// Corresponds with GET /v1/change-orders/{change_order_id} (the `GetChangeOrder` operationId).
+	GetChangeOrder(ctx context.Context, changeOrderId ChangeOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideChangeWithBody Agree to, decline or withdraw a change order
+	//
+	// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+	DecideChangeWithBody(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideChange Agree to, decline or withdraw a change order
+	//
+	// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+	DecideChange(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, body DecideChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListDeliveries Deliveries you can see
 	//
 	// Corresponds with GET /v1/deliveries (the `ListDeliveries` operationId).
@@ -1801,7 +2294,8 @@ type ClientInterface interface {
 
 	// SignOffWithBody Accept a delivery, or return it with a reason
 	//
-	// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+	// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+	// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 	// failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 	// `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 	//
@@ -1812,7 +2306,8 @@ type ClientInterface interface {
 
 	// SignOff Accept a delivery, or return it with a reason
 	//
-	// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+	// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+	// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 	// failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 	// `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 	//
@@ -1963,6 +2458,24 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/milestones/{milestone_id}/cancel (the `CancelMilestone` operationId).
 	CancelMilestone(ctx context.Context, milestoneId MilestoneId, params *CancelMilestoneParams, body CancelMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// OfferChangeWithBody Offer the other side a change, with its price
+	//
+	// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+	OfferChangeWithBody(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OfferChange Offer the other side a change, with its price
+	//
+	// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+	OfferChange(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, body OfferChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// OpenDeliveryWithBody Open a delivery with its manifest
 	//
 	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
@@ -1985,6 +2498,25 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/milestones/{milestone_id}/deliveries (the `OpenDelivery` operationId).
 	OpenDelivery(ctx context.Context, milestoneId MilestoneId, params *OpenDeliveryParams, body OpenDeliveryJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// HoldMilestoneWithBody Keep a delivery in review back, without deciding
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+	HoldMilestoneWithBody(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// HoldMilestone Keep a delivery in review back, without deciding
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+	HoldMilestone(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, body HoldMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ResumeMilestone Go on with a delivery that was held
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/resume (the `ResumeMilestone` operationId).
+	ResumeMilestone(ctx context.Context, milestoneId MilestoneId, params *ResumeMilestoneParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListMyWork What waits for you
 	//
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
@@ -1999,6 +2531,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/payables (the `ListPayables` operationId).
 	ListPayables(ctx context.Context, params *ListPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ExportPayables Everything released in a period, for a spreadsheet
+	//
+	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
+	ExportPayables(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListProjects Projects of your studio
 	//
@@ -2038,7 +2575,8 @@ type ClientInterface interface {
 	//
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+	// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 	//
 	// `extends` names revisions that were published before for props of the same work order, this one included, by the
 	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -2054,7 +2592,8 @@ type ClientInterface interface {
 	//
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+	// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 	//
 	// `extends` names revisions that were published before for props of the same work order, this one included, by the
 	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -2105,6 +2644,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/specs/{spec_id}/acknowledge (the `AcknowledgeSpec` operationId).
 	AcknowledgeSpec(ctx context.Context, specId SpecId, params *AcknowledgeSpecParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CompareSpecs What a revision changes, limit by limit
+	//
+	// Corresponds with GET /v1/specs/{spec_id}/difference (the `CompareSpecs` operationId).
+	CompareSpecs(ctx context.Context, specId SpecId, params *CompareSpecsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ExplainSpec Every limit in force, with where it comes from
 	//
@@ -2186,6 +2730,30 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id} (the `GetWorkOrder` operationId).
 	GetWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListOrderCalendars The calendars that count on a work order
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
+	ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PinCalendarWithBody Pin your calendar to a work order, once
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+	PinCalendarWithBody(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PinCalendar Pin your calendar to a work order, once
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+	PinCalendar(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, body PinCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListChangeOrders Change orders of a work order
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/change-orders (the `ListChangeOrders` operationId).
+	ListChangeOrders(ctx context.Context, workOrderId WorkOrderId, params *ListChangeOrdersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ExportWorkOrder The whole record as a bundle that `api verify` checks with no server
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
@@ -2250,6 +2818,112 @@ func (c *Client) GetProblem(ctx context.Context, problem string, reqEditors ...R
 // Corresponds with GET /readyz (the `GetReadiness` operationId).
 func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReadinessRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListCalendars Your own party's calendars
+//
+// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
+func (c *Client) ListCalendars(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListCalendarsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetCalendarWithBody Set your own party's working days from now on
+//
+// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+func (c *Client) SetCalendarWithBody(ctx context.Context, params *SetCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetCalendarRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetCalendar Set your own party's working days from now on
+//
+// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+func (c *Client) SetCalendar(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetCalendarRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetChangeOrder One change order
+//
+// Corresponds with GET /v1/change-orders/{change_order_id} (the `GetChangeOrder` operationId).
+func (c *Client) GetChangeOrder(ctx context.Context, changeOrderId ChangeOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetChangeOrderRequest(c.Server, changeOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideChangeWithBody Agree to, decline or withdraw a change order
+//
+// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+func (c *Client) DecideChangeWithBody(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideChangeRequestWithBody(c.Server, changeOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideChange Agree to, decline or withdraw a change order
+//
+// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+func (c *Client) DecideChange(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, body DecideChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideChangeRequest(c.Server, changeOrderId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -2489,7 +3163,8 @@ func (c *Client) ListSignOffs(ctx context.Context, deliveryId DeliveryId, reqEdi
 
 // SignOffWithBody Accept a delivery, or return it with a reason
 //
-// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 // failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 // `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 //
@@ -2510,7 +3185,8 @@ func (c *Client) SignOffWithBody(ctx context.Context, deliveryId DeliveryId, par
 
 // SignOff Accept a delivery, or return it with a reason
 //
-// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 // failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 // `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 //
@@ -2871,6 +3547,44 @@ func (c *Client) CancelMilestone(ctx context.Context, milestoneId MilestoneId, p
 	return c.Client.Do(req)
 }
 
+// OfferChangeWithBody Offer the other side a change, with its price
+//
+// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+func (c *Client) OfferChangeWithBody(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOfferChangeRequestWithBody(c.Server, milestoneId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OfferChange Offer the other side a change, with its price
+//
+// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+func (c *Client) OfferChange(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, body OfferChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOfferChangeRequest(c.Server, milestoneId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // OpenDeliveryWithBody Open a delivery with its manifest
 //
 // Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
@@ -2903,6 +3617,55 @@ func (c *Client) OpenDeliveryWithBody(ctx context.Context, milestoneId Milestone
 // Corresponds with POST /v1/milestones/{milestone_id}/deliveries (the `OpenDelivery` operationId).
 func (c *Client) OpenDelivery(ctx context.Context, milestoneId MilestoneId, params *OpenDeliveryParams, body OpenDeliveryJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewOpenDeliveryRequest(c.Server, milestoneId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// HoldMilestoneWithBody Keep a delivery in review back, without deciding
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+func (c *Client) HoldMilestoneWithBody(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewHoldMilestoneRequestWithBody(c.Server, milestoneId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// HoldMilestone Keep a delivery in review back, without deciding
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+func (c *Client) HoldMilestone(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, body HoldMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewHoldMilestoneRequest(c.Server, milestoneId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ResumeMilestone Go on with a delivery that was held
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/resume (the `ResumeMilestone` operationId).
+func (c *Client) ResumeMilestone(ctx context.Context, milestoneId MilestoneId, params *ResumeMilestoneParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewResumeMilestoneRequest(c.Server, milestoneId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -2948,6 +3711,21 @@ func (c *Client) GetDescription(ctx context.Context, reqEditors ...RequestEditor
 // Corresponds with GET /v1/payables (the `ListPayables` operationId).
 func (c *Client) ListPayables(ctx context.Context, params *ListPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListPayablesRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ExportPayables Everything released in a period, for a spreadsheet
+//
+// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
+func (c *Client) ExportPayables(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewExportPayablesRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3056,7 +3834,8 @@ func (c *Client) ListSpecs(ctx context.Context, propId PropId, reqEditors ...Req
 //
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 //
 // `extends` names revisions that were published before for props of the same work order, this one included, by the
 // prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -3082,7 +3861,8 @@ func (c *Client) PublishSpecWithBody(ctx context.Context, propId PropId, params 
 //
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 //
 // `extends` names revisions that were published before for props of the same work order, this one included, by the
 // prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -3194,6 +3974,21 @@ func (c *Client) GetSpec(ctx context.Context, specId SpecId, reqEditors ...Reque
 // Corresponds with POST /v1/specs/{spec_id}/acknowledge (the `AcknowledgeSpec` operationId).
 func (c *Client) AcknowledgeSpec(ctx context.Context, specId SpecId, params *AcknowledgeSpecParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAcknowledgeSpecRequest(c.Server, specId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CompareSpecs What a revision changes, limit by limit
+//
+// Corresponds with GET /v1/specs/{spec_id}/difference (the `CompareSpecs` operationId).
+func (c *Client) CompareSpecs(ctx context.Context, specId SpecId, params *CompareSpecsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCompareSpecsRequest(c.Server, specId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3404,6 +4199,70 @@ func (c *Client) GetWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqE
 	return c.Client.Do(req)
 }
 
+// ListOrderCalendars The calendars that count on a work order
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
+func (c *Client) ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOrderCalendarsRequest(c.Server, workOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PinCalendarWithBody Pin your calendar to a work order, once
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+func (c *Client) PinCalendarWithBody(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPinCalendarRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PinCalendar Pin your calendar to a work order, once
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+func (c *Client) PinCalendar(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, body PinCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPinCalendarRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListChangeOrders Change orders of a work order
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/change-orders (the `ListChangeOrders` operationId).
+func (c *Client) ListChangeOrders(ctx context.Context, workOrderId WorkOrderId, params *ListChangeOrdersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListChangeOrdersRequest(c.Server, workOrderId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ExportWorkOrder The whole record as a bundle that `api verify` checks with no server
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
@@ -3555,6 +4414,180 @@ func NewGetReadinessRequest(server string) (*http.Request, error) {
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListCalendarsRequest constructs an http.Request for the ListCalendars method
+func NewListCalendarsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/calendars")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetCalendarRequest calls the generic SetCalendar builder with application/json body
+func NewSetCalendarRequest(server string, params *SetCalendarParams, body SetCalendarJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetCalendarRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewSetCalendarRequestWithBody constructs an http.Request for the SetCalendar method, with any body, and a specified content type
+func NewSetCalendarRequestWithBody(server string, params *SetCalendarParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/calendars")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewGetChangeOrderRequest constructs an http.Request for the GetChangeOrder method
+func NewGetChangeOrderRequest(server string, changeOrderId ChangeOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "change_order_id", changeOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/change-orders/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDecideChangeRequest calls the generic DecideChange builder with application/json body
+func NewDecideChangeRequest(server string, changeOrderId ChangeOrderId, params *DecideChangeParams, body DecideChangeJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDecideChangeRequestWithBody(server, changeOrderId, params, "application/json", bodyReader)
+}
+
+// NewDecideChangeRequestWithBody constructs an http.Request for the DecideChange method, with any body, and a specified content type
+func NewDecideChangeRequestWithBody(server string, changeOrderId ChangeOrderId, params *DecideChangeParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "change_order_id", changeOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/change-orders/%s/decisions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
 	}
 
 	return req, nil
@@ -4925,6 +5958,66 @@ func NewCancelMilestoneRequestWithBody(server string, milestoneId MilestoneId, p
 	return req, nil
 }
 
+// NewOfferChangeRequest calls the generic OfferChange builder with application/json body
+func NewOfferChangeRequest(server string, milestoneId MilestoneId, params *OfferChangeParams, body OfferChangeJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOfferChangeRequestWithBody(server, milestoneId, params, "application/json", bodyReader)
+}
+
+// NewOfferChangeRequestWithBody constructs an http.Request for the OfferChange method, with any body, and a specified content type
+func NewOfferChangeRequestWithBody(server string, milestoneId MilestoneId, params *OfferChangeParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "milestone_id", milestoneId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/milestones/%s/change-orders", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewOpenDeliveryRequest calls the generic OpenDelivery builder with application/json body
 func NewOpenDeliveryRequest(server string, milestoneId MilestoneId, params *OpenDeliveryParams, body OpenDeliveryJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -4968,6 +6061,113 @@ func NewOpenDeliveryRequestWithBody(server string, milestoneId MilestoneId, para
 	}
 
 	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewHoldMilestoneRequest calls the generic HoldMilestone builder with application/json body
+func NewHoldMilestoneRequest(server string, milestoneId MilestoneId, params *HoldMilestoneParams, body HoldMilestoneJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewHoldMilestoneRequestWithBody(server, milestoneId, params, "application/json", bodyReader)
+}
+
+// NewHoldMilestoneRequestWithBody constructs an http.Request for the HoldMilestone method, with any body, and a specified content type
+func NewHoldMilestoneRequestWithBody(server string, milestoneId MilestoneId, params *HoldMilestoneParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "milestone_id", milestoneId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/milestones/%s/hold", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewResumeMilestoneRequest constructs an http.Request for the ResumeMilestone method
+func NewResumeMilestoneRequest(server string, milestoneId MilestoneId, params *ResumeMilestoneParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "milestone_id", milestoneId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/milestones/%s/resume", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
 
 	if params != nil {
 
@@ -5145,6 +6345,96 @@ func NewListPayablesRequest(server string, params *ListPayablesParams) (*http.Re
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewExportPayablesRequest constructs an http.Request for the ExportPayables method
+func NewExportPayablesRequest(server string, params *ExportPayablesParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/payables/export")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.To != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "to", *params.To, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.VendorId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "vendor_id", *params.VendorId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -5665,6 +6955,79 @@ func NewAcknowledgeSpecRequest(server string, specId SpecId, params *Acknowledge
 	return req, nil
 }
 
+// NewCompareSpecsRequest constructs an http.Request for the CompareSpecs method
+func NewCompareSpecsRequest(server string, specId SpecId, params *CompareSpecsParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "spec_id", specId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/specs/%s/difference", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Against != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "against", *params.Against, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Milestone != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "milestone", *params.Milestone, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewExplainSpecRequest constructs an http.Request for the ExplainSpec method
 func NewExplainSpecRequest(server string, specId SpecId, params *ExplainSpecParams) (*http.Request, error) {
 	var err error
@@ -6112,6 +7475,173 @@ func NewGetWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Reque
 	return req, nil
 }
 
+// NewListOrderCalendarsRequest constructs an http.Request for the ListOrderCalendars method
+func NewListOrderCalendarsRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/calendars", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPinCalendarRequest calls the generic PinCalendar builder with application/json body
+func NewPinCalendarRequest(server string, workOrderId WorkOrderId, params *PinCalendarParams, body PinCalendarJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPinCalendarRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewPinCalendarRequestWithBody constructs an http.Request for the PinCalendar method, with any body, and a specified content type
+func NewPinCalendarRequestWithBody(server string, workOrderId WorkOrderId, params *PinCalendarParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/calendars", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewListChangeOrdersRequest constructs an http.Request for the ListChangeOrders method
+func NewListChangeOrdersRequest(server string, workOrderId WorkOrderId, params *ListChangeOrdersParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/change-orders", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewExportWorkOrderRequest constructs an http.Request for the ExportWorkOrder method
 func NewExportWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
 	var err error
@@ -6344,6 +7874,56 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadinessWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadinessResponse, error)
 
+	// ListCalendarsWithResponse Your own party's calendars
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
+	ListCalendarsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error)
+
+	// SetCalendarWithBodyWithResponse Set your own party's working days from now on
+	//
+	// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+	SetCalendarWithBodyWithResponse(ctx context.Context, params *SetCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetCalendarResponse, error)
+
+	// SetCalendarWithResponse Set your own party's working days from now on
+	//
+	// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+	SetCalendarWithResponse(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*SetCalendarResponse, error)
+
+	// GetChangeOrderWithResponse One change order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/change-orders/{change_order_id} (the `GetChangeOrder` operationId).
+	GetChangeOrderWithResponse(ctx context.Context, changeOrderId ChangeOrderId, reqEditors ...RequestEditorFn) (*GetChangeOrderResponse, error)
+
+	// DecideChangeWithBodyWithResponse Agree to, decline or withdraw a change order
+	//
+	// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+	DecideChangeWithBodyWithResponse(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideChangeResponse, error)
+
+	// DecideChangeWithResponse Agree to, decline or withdraw a change order
+	//
+	// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+	DecideChangeWithResponse(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, body DecideChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideChangeResponse, error)
+
 	// ListDeliveriesWithResponse Deliveries you can see
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -6453,7 +8033,8 @@ type ClientWithResponsesInterface interface {
 
 	// SignOffWithBodyWithResponse Accept a delivery, or return it with a reason
 	//
-	// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+	// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+	// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 	// failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 	// `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 	//
@@ -6464,7 +8045,8 @@ type ClientWithResponsesInterface interface {
 
 	// SignOffWithResponse Accept a delivery, or return it with a reason
 	//
-	// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+	// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+	// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 	// failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 	// `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 	//
@@ -6635,6 +8217,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/milestones/{milestone_id}/cancel (the `CancelMilestone` operationId).
 	CancelMilestoneWithResponse(ctx context.Context, milestoneId MilestoneId, params *CancelMilestoneParams, body CancelMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*CancelMilestoneResponse, error)
 
+	// OfferChangeWithBodyWithResponse Offer the other side a change, with its price
+	//
+	// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+	OfferChangeWithBodyWithResponse(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OfferChangeResponse, error)
+
+	// OfferChangeWithResponse Offer the other side a change, with its price
+	//
+	// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+	OfferChangeWithResponse(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, body OfferChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*OfferChangeResponse, error)
+
 	// OpenDeliveryWithBodyWithResponse Open a delivery with its manifest
 	//
 	// Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
@@ -6657,6 +8257,27 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/milestones/{milestone_id}/deliveries (the `OpenDelivery` operationId).
 	OpenDeliveryWithResponse(ctx context.Context, milestoneId MilestoneId, params *OpenDeliveryParams, body OpenDeliveryJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenDeliveryResponse, error)
 
+	// HoldMilestoneWithBodyWithResponse Keep a delivery in review back, without deciding
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+	HoldMilestoneWithBodyWithResponse(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*HoldMilestoneResponse, error)
+
+	// HoldMilestoneWithResponse Keep a delivery in review back, without deciding
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+	HoldMilestoneWithResponse(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, body HoldMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*HoldMilestoneResponse, error)
+
+	// ResumeMilestoneWithResponse Go on with a delivery that was held
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/milestones/{milestone_id}/resume (the `ResumeMilestone` operationId).
+	ResumeMilestoneWithResponse(ctx context.Context, milestoneId MilestoneId, params *ResumeMilestoneParams, reqEditors ...RequestEditorFn) (*ResumeMilestoneResponse, error)
+
 	// ListMyWorkWithResponse What waits for you
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -6677,6 +8298,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/payables (the `ListPayables` operationId).
 	ListPayablesWithResponse(ctx context.Context, params *ListPayablesParams, reqEditors ...RequestEditorFn) (*ListPayablesResponse, error)
+
+	// ExportPayablesWithResponse Everything released in a period, for a spreadsheet
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
+	ExportPayablesWithResponse(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*ExportPayablesResponse, error)
 
 	// ListProjectsWithResponse Projects of your studio
 	//
@@ -6724,7 +8352,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+	// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 	//
 	// `extends` names revisions that were published before for props of the same work order, this one included, by the
 	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -6740,7 +8369,8 @@ type ClientWithResponsesInterface interface {
 	//
 	// The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 	// strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-	// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+	// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+	// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 	//
 	// `extends` names revisions that were published before for props of the same work order, this one included, by the
 	// prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -6799,6 +8429,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/specs/{spec_id}/acknowledge (the `AcknowledgeSpec` operationId).
 	AcknowledgeSpecWithResponse(ctx context.Context, specId SpecId, params *AcknowledgeSpecParams, reqEditors ...RequestEditorFn) (*AcknowledgeSpecResponse, error)
+
+	// CompareSpecsWithResponse What a revision changes, limit by limit
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/specs/{spec_id}/difference (the `CompareSpecs` operationId).
+	CompareSpecsWithResponse(ctx context.Context, specId SpecId, params *CompareSpecsParams, reqEditors ...RequestEditorFn) (*CompareSpecsResponse, error)
 
 	// ExplainSpecWithResponse Every limit in force, with where it comes from
 	//
@@ -6891,6 +8528,34 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id} (the `GetWorkOrder` operationId).
 	GetWorkOrderWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*GetWorkOrderResponse, error)
+
+	// ListOrderCalendarsWithResponse The calendars that count on a work order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
+	ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error)
+
+	// PinCalendarWithBodyWithResponse Pin your calendar to a work order, once
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+	PinCalendarWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PinCalendarResponse, error)
+
+	// PinCalendarWithResponse Pin your calendar to a work order, once
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+	PinCalendarWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, body PinCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*PinCalendarResponse, error)
+
+	// ListChangeOrdersWithResponse Change orders of a work order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/change-orders (the `ListChangeOrders` operationId).
+	ListChangeOrdersWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListChangeOrdersParams, reqEditors ...RequestEditorFn) (*ListChangeOrdersResponse, error)
 
 	// ExportWorkOrderWithResponse The whole record as a bundle that `api verify` checks with no server
 	//
@@ -7049,6 +8714,198 @@ func (r GetReadinessResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetReadinessResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListCalendarsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *CalendarList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListCalendarsResponse) GetJSON200() *CalendarList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListCalendarsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListCalendarsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListCalendarsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListCalendarsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListCalendarsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetCalendarResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Calendar
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SetCalendarResponse) GetJSON201() *Calendar {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetCalendarResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetCalendarResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetCalendarResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetCalendarResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetCalendarResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetChangeOrderResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ChangeOrder
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetChangeOrderResponse) GetJSON200() *ChangeOrder {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetChangeOrderResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetChangeOrderResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetChangeOrderResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetChangeOrderResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetChangeOrderResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DecideChangeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ChangeOrder
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DecideChangeResponse) GetJSON200() *ChangeOrder {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DecideChangeResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DecideChangeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DecideChangeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DecideChangeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DecideChangeResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8420,6 +10277,54 @@ func (r CancelMilestoneResponse) ContentType() string {
 	return ""
 }
 
+type OfferChangeResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ChangeOrder
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OfferChangeResponse) GetJSON201() *ChangeOrder {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OfferChangeResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OfferChangeResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OfferChangeResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OfferChangeResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OfferChangeResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type OpenDeliveryResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -8462,6 +10367,102 @@ func (r OpenDeliveryResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r OpenDeliveryResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type HoldMilestoneResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Milestone
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r HoldMilestoneResponse) GetJSON200() *Milestone {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r HoldMilestoneResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r HoldMilestoneResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r HoldMilestoneResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r HoldMilestoneResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r HoldMilestoneResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ResumeMilestoneResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Milestone
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ResumeMilestoneResponse) GetJSON200() *Milestone {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ResumeMilestoneResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ResumeMilestoneResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ResumeMilestoneResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ResumeMilestoneResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ResumeMilestoneResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -8606,6 +10607,54 @@ func (r ListPayablesResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ListPayablesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ExportPayablesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PayablePeriod
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ExportPayablesResponse) GetJSON200() *PayablePeriod {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ExportPayablesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ExportPayablesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ExportPayablesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ExportPayablesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ExportPayablesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -9147,6 +11196,54 @@ func (r AcknowledgeSpecResponse) ContentType() string {
 	return ""
 }
 
+type CompareSpecsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SpecDifference
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CompareSpecsResponse) GetJSON200() *SpecDifference {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r CompareSpecsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r CompareSpecsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CompareSpecsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CompareSpecsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CompareSpecsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ExplainSpecResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -9579,6 +11676,150 @@ func (r GetWorkOrderResponse) ContentType() string {
 	return ""
 }
 
+type ListOrderCalendarsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OrderCalendarList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListOrderCalendarsResponse) GetJSON200() *OrderCalendarList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListOrderCalendarsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListOrderCalendarsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListOrderCalendarsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListOrderCalendarsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListOrderCalendarsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PinCalendarResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *OrderCalendar
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PinCalendarResponse) GetJSON201() *OrderCalendar {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PinCalendarResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PinCalendarResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PinCalendarResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PinCalendarResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PinCalendarResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListChangeOrdersResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ChangeOrderPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListChangeOrdersResponse) GetJSON200() *ChangeOrderPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListChangeOrdersResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListChangeOrdersResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListChangeOrdersResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListChangeOrdersResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListChangeOrdersResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ExportWorkOrderResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -9760,6 +12001,92 @@ func (c *ClientWithResponses) GetReadinessWithResponse(ctx context.Context, reqE
 		return nil, err
 	}
 	return ParseGetReadinessResponse(rsp)
+}
+
+// ListCalendarsWithResponse Your own party's calendars
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
+func (c *ClientWithResponses) ListCalendarsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error) {
+	rsp, err := c.ListCalendars(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListCalendarsResponse(rsp)
+}
+
+// SetCalendarWithBodyWithResponse Set your own party's working days from now on
+//
+// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+func (c *ClientWithResponses) SetCalendarWithBodyWithResponse(ctx context.Context, params *SetCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetCalendarResponse, error) {
+	rsp, err := c.SetCalendarWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetCalendarResponse(rsp)
+}
+
+// SetCalendarWithResponse Set your own party's working days from now on
+//
+// By a producer, or by a vendor's lead with a session. Orders placed before keep the revision that was pinned to them.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
+func (c *ClientWithResponses) SetCalendarWithResponse(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*SetCalendarResponse, error) {
+	rsp, err := c.SetCalendar(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetCalendarResponse(rsp)
+}
+
+// GetChangeOrderWithResponse One change order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/change-orders/{change_order_id} (the `GetChangeOrder` operationId).
+func (c *ClientWithResponses) GetChangeOrderWithResponse(ctx context.Context, changeOrderId ChangeOrderId, reqEditors ...RequestEditorFn) (*GetChangeOrderResponse, error) {
+	rsp, err := c.GetChangeOrder(ctx, changeOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetChangeOrderResponse(rsp)
+}
+
+// DecideChangeWithBodyWithResponse Agree to, decline or withdraw a change order
+//
+// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+func (c *ClientWithResponses) DecideChangeWithBodyWithResponse(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideChangeResponse, error) {
+	rsp, err := c.DecideChangeWithBody(ctx, changeOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideChangeResponse(rsp)
+}
+
+// DecideChangeWithResponse Agree to, decline or withdraw a change order
+//
+// The side that did not offer it agrees or declines; the side that did may withdraw it. A refusal says why.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/change-orders/{change_order_id}/decisions (the `DecideChange` operationId).
+func (c *ClientWithResponses) DecideChangeWithResponse(ctx context.Context, changeOrderId ChangeOrderId, params *DecideChangeParams, body DecideChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideChangeResponse, error) {
+	rsp, err := c.DecideChange(ctx, changeOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideChangeResponse(rsp)
 }
 
 // ListDeliveriesWithResponse Deliveries you can see
@@ -9955,7 +12282,8 @@ func (c *ClientWithResponses) ListSignOffsWithResponse(ctx context.Context, deli
 
 // SignOffWithBodyWithResponse Accept a delivery, or return it with a reason
 //
-// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 // failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 // `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 //
@@ -9972,7 +12300,8 @@ func (c *ClientWithResponses) SignOffWithBodyWithResponse(ctx context.Context, d
 
 // SignOffWithResponse Accept a delivery, or return it with a reason
 //
-// By the studio only. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
+// By the studio only. A return says its cause, `nonconformity` unless said; a changed mind beyond the rounds in the
+// price is offered to the vendor as a change order, and `price` is needed for it, if only as 0. `accept` wants every blocking finding passed or conceded; `accept_as_is` concedes those that
 // failed with one reason. Accepting releases the milestone's share of the price. Send the delivery's ETag as
 // `If-Match` and the decision is refused (412) when a newer inspection has come in since you looked.
 //
@@ -10269,6 +12598,36 @@ func (c *ClientWithResponses) CancelMilestoneWithResponse(ctx context.Context, m
 	return ParseCancelMilestoneResponse(rsp)
 }
 
+// OfferChangeWithBodyWithResponse Offer the other side a change, with its price
+//
+// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+func (c *ClientWithResponses) OfferChangeWithBodyWithResponse(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OfferChangeResponse, error) {
+	rsp, err := c.OfferChangeWithBody(ctx, milestoneId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOfferChangeResponse(rsp)
+}
+
+// OfferChangeWithResponse Offer the other side a change, with its price
+//
+// The price is added to the milestone's amount once the other side agrees; it may be 0 or below 0, and it is always said.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/change-orders (the `OfferChange` operationId).
+func (c *ClientWithResponses) OfferChangeWithResponse(ctx context.Context, milestoneId MilestoneId, params *OfferChangeParams, body OfferChangeJSONRequestBody, reqEditors ...RequestEditorFn) (*OfferChangeResponse, error) {
+	rsp, err := c.OfferChange(ctx, milestoneId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOfferChangeResponse(rsp)
+}
+
 // OpenDeliveryWithBodyWithResponse Open a delivery with its manifest
 //
 // Name every file with role, size and SHA-256. The answer holds one upload per file. A file up to 64 MiB
@@ -10301,6 +12660,45 @@ func (c *ClientWithResponses) OpenDeliveryWithResponse(ctx context.Context, mile
 		return nil, err
 	}
 	return ParseOpenDeliveryResponse(rsp)
+}
+
+// HoldMilestoneWithBodyWithResponse Keep a delivery in review back, without deciding
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+func (c *ClientWithResponses) HoldMilestoneWithBodyWithResponse(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*HoldMilestoneResponse, error) {
+	rsp, err := c.HoldMilestoneWithBody(ctx, milestoneId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseHoldMilestoneResponse(rsp)
+}
+
+// HoldMilestoneWithResponse Keep a delivery in review back, without deciding
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/hold (the `HoldMilestone` operationId).
+func (c *ClientWithResponses) HoldMilestoneWithResponse(ctx context.Context, milestoneId MilestoneId, params *HoldMilestoneParams, body HoldMilestoneJSONRequestBody, reqEditors ...RequestEditorFn) (*HoldMilestoneResponse, error) {
+	rsp, err := c.HoldMilestone(ctx, milestoneId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseHoldMilestoneResponse(rsp)
+}
+
+// ResumeMilestoneWithResponse Go on with a delivery that was held
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/milestones/{milestone_id}/resume (the `ResumeMilestone` operationId).
+func (c *ClientWithResponses) ResumeMilestoneWithResponse(ctx context.Context, milestoneId MilestoneId, params *ResumeMilestoneParams, reqEditors ...RequestEditorFn) (*ResumeMilestoneResponse, error) {
+	rsp, err := c.ResumeMilestone(ctx, milestoneId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseResumeMilestoneResponse(rsp)
 }
 
 // ListMyWorkWithResponse What waits for you
@@ -10340,6 +12738,19 @@ func (c *ClientWithResponses) ListPayablesWithResponse(ctx context.Context, para
 		return nil, err
 	}
 	return ParseListPayablesResponse(rsp)
+}
+
+// ExportPayablesWithResponse Everything released in a period, for a spreadsheet
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
+func (c *ClientWithResponses) ExportPayablesWithResponse(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*ExportPayablesResponse, error) {
+	rsp, err := c.ExportPayables(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseExportPayablesResponse(rsp)
 }
 
 // ListProjectsWithResponse Projects of your studio
@@ -10424,7 +12835,8 @@ func (c *ClientWithResponses) ListSpecsWithResponse(ctx context.Context, propId 
 //
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 //
 // `extends` names revisions that were published before for props of the same work order, this one included, by the
 // prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -10446,7 +12858,8 @@ func (c *ClientWithResponses) PublishSpecWithBodyWithResponse(ctx context.Contex
 //
 // The spec is YAML or JSON text, sent as it is (`application/yaml`, note in the query) or inside JSON. It is read
 // strictly: an unknown key or a bad value is refused with its line and column. A revision never changes; a later
-// revision binds once the vendor has acknowledged it, or at once where no work has begun.
+// revision binds once the vendor has acknowledged it, or at once where no work has begun. After work began it is
+// offered with a change order that says its price, 0 unless `change` says more; acknowledging agrees to that price.
 //
 // `extends` names revisions that were published before for props of the same work order, this one included, by the
 // prop's code and `revision`, or `digest`, the SHA-256 of the document's bytes. They may extend others in turn. What
@@ -10546,6 +12959,19 @@ func (c *ClientWithResponses) AcknowledgeSpecWithResponse(ctx context.Context, s
 		return nil, err
 	}
 	return ParseAcknowledgeSpecResponse(rsp)
+}
+
+// CompareSpecsWithResponse What a revision changes, limit by limit
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/specs/{spec_id}/difference (the `CompareSpecs` operationId).
+func (c *ClientWithResponses) CompareSpecsWithResponse(ctx context.Context, specId SpecId, params *CompareSpecsParams, reqEditors ...RequestEditorFn) (*CompareSpecsResponse, error) {
+	rsp, err := c.CompareSpecs(ctx, specId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCompareSpecsResponse(rsp)
 }
 
 // ExplainSpecWithResponse Every limit in force, with where it comes from
@@ -10712,6 +13138,58 @@ func (c *ClientWithResponses) GetWorkOrderWithResponse(ctx context.Context, work
 	return ParseGetWorkOrderResponse(rsp)
 }
 
+// ListOrderCalendarsWithResponse The calendars that count on a work order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
+func (c *ClientWithResponses) ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error) {
+	rsp, err := c.ListOrderCalendars(ctx, workOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListOrderCalendarsResponse(rsp)
+}
+
+// PinCalendarWithBodyWithResponse Pin your calendar to a work order, once
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+func (c *ClientWithResponses) PinCalendarWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PinCalendarResponse, error) {
+	rsp, err := c.PinCalendarWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePinCalendarResponse(rsp)
+}
+
+// PinCalendarWithResponse Pin your calendar to a work order, once
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/calendars (the `PinCalendar` operationId).
+func (c *ClientWithResponses) PinCalendarWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PinCalendarParams, body PinCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*PinCalendarResponse, error) {
+	rsp, err := c.PinCalendar(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePinCalendarResponse(rsp)
+}
+
+// ListChangeOrdersWithResponse Change orders of a work order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/change-orders (the `ListChangeOrders` operationId).
+func (c *ClientWithResponses) ListChangeOrdersWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListChangeOrdersParams, reqEditors ...RequestEditorFn) (*ListChangeOrdersResponse, error) {
+	rsp, err := c.ListChangeOrders(ctx, workOrderId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListChangeOrdersResponse(rsp)
+}
+
 // ExportWorkOrderWithResponse The whole record as a bundle that `api verify` checks with no server
 //
 // Returns a wrapper object for the known response body format(s).
@@ -10847,6 +13325,138 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 			return nil, err
 		}
 		response.JSON503 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListCalendarsResponse parses an HTTP response from a ListCalendarsWithResponse call
+func ParseListCalendarsResponse(rsp *http.Response) (*ListCalendarsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListCalendarsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest CalendarList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetCalendarResponse parses an HTTP response from a SetCalendarWithResponse call
+func ParseSetCalendarResponse(rsp *http.Response) (*SetCalendarResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetCalendarResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Calendar
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetChangeOrderResponse parses an HTTP response from a GetChangeOrderWithResponse call
+func ParseGetChangeOrderResponse(rsp *http.Response) (*GetChangeOrderResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetChangeOrderResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ChangeOrder
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDecideChangeResponse parses an HTTP response from a DecideChangeWithResponse call
+func ParseDecideChangeResponse(rsp *http.Response) (*DecideChangeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DecideChangeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ChangeOrder
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
 
 	}
 
@@ -11834,6 +14444,39 @@ func ParseCancelMilestoneResponse(rsp *http.Response) (*CancelMilestoneResponse,
 	return response, nil
 }
 
+// ParseOfferChangeResponse parses an HTTP response from a OfferChangeWithResponse call
+func ParseOfferChangeResponse(rsp *http.Response) (*OfferChangeResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OfferChangeResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ChangeOrder
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseOpenDeliveryResponse parses an HTTP response from a OpenDeliveryWithResponse call
 func ParseOpenDeliveryResponse(rsp *http.Response) (*OpenDeliveryResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -11854,6 +14497,72 @@ func ParseOpenDeliveryResponse(rsp *http.Response) (*OpenDeliveryResponse, error
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseHoldMilestoneResponse parses an HTTP response from a HoldMilestoneWithResponse call
+func ParseHoldMilestoneResponse(rsp *http.Response) (*HoldMilestoneResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &HoldMilestoneResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Milestone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseResumeMilestoneResponse parses an HTTP response from a ResumeMilestoneWithResponse call
+func ParseResumeMilestoneResponse(rsp *http.Response) (*ResumeMilestoneResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ResumeMilestoneResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Milestone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -11960,6 +14669,42 @@ func ParseListPayablesResponse(rsp *http.Response) (*ListPayablesResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseExportPayablesResponse parses an HTTP response from a ExportPayablesWithResponse call
+func ParseExportPayablesResponse(rsp *http.Response) (*ExportPayablesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ExportPayablesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PayablePeriod
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -12351,6 +15096,39 @@ func ParseAcknowledgeSpecResponse(rsp *http.Response) (*AcknowledgeSpecResponse,
 	return response, nil
 }
 
+// ParseCompareSpecsResponse parses an HTTP response from a CompareSpecsWithResponse call
+func ParseCompareSpecsResponse(rsp *http.Response) (*CompareSpecsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CompareSpecsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SpecDifference
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseExplainSpecResponse parses an HTTP response from a ExplainSpecWithResponse call
 func ParseExplainSpecResponse(rsp *http.Response) (*ExplainSpecResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -12634,6 +15412,105 @@ func ParseGetWorkOrderResponse(rsp *http.Response) (*GetWorkOrderResponse, error
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest WorkOrder
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListOrderCalendarsResponse parses an HTTP response from a ListOrderCalendarsWithResponse call
+func ParseListOrderCalendarsResponse(rsp *http.Response) (*ListOrderCalendarsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListOrderCalendarsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OrderCalendarList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePinCalendarResponse parses an HTTP response from a PinCalendarWithResponse call
+func ParsePinCalendarResponse(rsp *http.Response) (*PinCalendarResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PinCalendarResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest OrderCalendar
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListChangeOrdersResponse parses an HTTP response from a ListChangeOrdersWithResponse call
+func ParseListChangeOrdersResponse(rsp *http.Response) (*ListChangeOrdersResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListChangeOrdersResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ChangeOrderPage
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

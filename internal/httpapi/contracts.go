@@ -55,6 +55,7 @@ func (h *handlers) CreateWorkOrder(ctx context.Context, r api.CreateWorkOrderReq
 	in := ledger.NewWorkOrder{
 		Project: r.Body.ProjectId, Vendor: r.Body.VendorId, Code: r.Body.Code, Title: r.Body.Title, Currency: r.Body.Currency,
 		RoundsIncluded: or(r.Body.RoundsIncluded, 2), ReviewDays: or(r.Body.ReviewDays, 5), Terms: or(r.Body.Terms, ""),
+		SilenceAccepts: or(r.Body.SilenceAccepts, false), KillFeeBP: or(r.Body.KillFeeBp, 0), Calendar: or(r.Body.CalendarId, uuid.Nil),
 	}
 	order, _, err := once(ctx, h.Server, "work_order", func(tx *ledger.Tx) (ledger.WorkOrder, uuid.UUID, error) {
 		w, err := tx.CreateWorkOrder(ctx, in)
@@ -138,30 +139,4 @@ func (h *handlers) GetProp(ctx context.Context, r api.GetPropRequestObject) (api
 		return nil, err
 	}
 	return api.GetProp200JSONResponse(propOf(prop)), nil
-}
-
-func (h *handlers) CancelMilestone(ctx context.Context, r api.CancelMilestoneRequestObject) (api.CancelMilestoneResponseObject, error) {
-	type made struct {
-		milestone ledger.Milestone
-		currency  string
-	}
-	with := func(tx *ledger.Tx, m ledger.Milestone, err error) (made, error) {
-		if err != nil {
-			return made{}, err
-		}
-		prop, err := tx.Prop(ctx, m.PropID)
-		return made{m, prop.Currency}, err
-	}
-	out, _, err := once(ctx, h.Server, "milestone", func(tx *ledger.Tx) (made, uuid.UUID, error) {
-		m, err := tx.CancelMilestone(ctx, r.MilestoneId, r.Body.Reason, nil)
-		done, err := with(tx, m, err)
-		return done, r.MilestoneId, err
-	}, func(tx *ledger.Tx, id uuid.UUID) (made, error) {
-		m, err := tx.Milestone(ctx, id)
-		return with(tx, m, err)
-	})
-	if err != nil {
-		return nil, err
-	}
-	return api.CancelMilestone200JSONResponse(milestoneOf(out.milestone, out.currency)), nil
 }

@@ -106,7 +106,7 @@ func projectOf(p ledger.Project) api.Project {
 func workOrderOf(w ledger.WorkOrder) api.WorkOrder {
 	return api.WorkOrder{
 		Id: w.ID, ProjectId: idOrNil(w.ProjectID), VendorId: w.VendorID, Vendor: w.VendorName, Studio: w.StudioName, Code: w.Code, Title: w.Title,
-		RoundsIncluded: w.RoundsIncluded, ReviewDays: w.ReviewDays, Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
+		RoundsIncluded: w.RoundsIncluded, ReviewDays: w.ReviewDays, SilenceAccepts: w.SilenceAccepts, KillFeeBp: w.KillFeeBP, Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
 		Props: w.Props, Milestones: w.Milestones, MilestonesAccepted: w.Accepted,
 		Price: money(w.PriceMinor, w.Currency), Payable: money(w.PayableMinor, w.Currency),
 	}
@@ -131,6 +131,7 @@ func milestoneOf(m ledger.Milestone, currency string) api.Milestone {
 	return api.Milestone{
 		Id: m.ID, Kind: api.MilestoneKind(m.Kind), ShareBp: m.ShareBP, Amount: money(m.AmountMinor, currency), DueOn: day(m.Due),
 		State: api.MilestoneState(m.State), Desk: api.Desk(m.Desk), Since: m.Since.UTC(), Rounds: m.Rounds, Delivery: deliveryHeadOf(m.Delivery),
+		Rework: reworkOf(m.Rework), ReviewDueAt: utc(m.ReviewDueAt), Clocks: clocksOf(m.Clocks),
 	}
 }
 
@@ -248,7 +249,11 @@ func noteOf(n ledger.Note, who ledger.Who) api.Note {
 
 func signOffOf(s ledger.SignOff) api.SignOff {
 	out := api.SignOff{
-		Id: s.ID, InspectionId: idOrNil(s.Inspection), Decision: api.Decision(s.Decision), Reason: s.Reason, By: s.ByName, At: s.At.UTC(),
+		Id: s.ID, InspectionId: idOrNil(s.Inspection), Decision: api.Decision(s.Decision), Reason: s.Reason, By: s.ByName, At: s.At.UTC(), EffectiveAt: utc(s.EffectiveAt),
+	}
+	if s.Cause != "" {
+		cause := api.Cause(s.Cause)
+		out.Cause = &cause
 	}
 	if s.Payable != nil {
 		p := payableOf(*s.Payable)
@@ -259,7 +264,7 @@ func signOffOf(s ledger.SignOff) api.SignOff {
 
 func payableOf(p ledger.Payable) api.Payable {
 	return api.Payable{
-		Id: p.ID, WorkOrderId: p.WorkOrderID, PropId: p.PropID, PropCode: p.PropCode, MilestoneId: p.MilestoneID,
+		Id: p.ID, Kind: api.PayableKind(p.Kind), WorkOrderId: p.WorkOrderID, WorkOrder: p.OrderCode, VendorId: p.VendorID, Vendor: p.VendorName, PropId: p.PropID, PropCode: p.PropCode, MilestoneId: p.MilestoneID,
 		MilestoneKind: api.MilestoneKind(p.Milestone), Amount: money(p.AmountMinor, p.Currency), At: p.At.UTC(),
 	}
 }

@@ -34,7 +34,7 @@ func tagMatches(header, tag string) bool {
 }
 
 func (h *handlers) SignOff(ctx context.Context, r api.SignOffRequestObject) (api.SignOffResponseObject, error) {
-	in := ledger.NewSignOff{Delivery: r.DeliveryId, Decision: ledger.Decision(r.Body.Decision), Reason: or(r.Body.Reason, "")}
+	in := ledger.NewSignOff{Delivery: r.DeliveryId, Decision: ledger.Decision(r.Body.Decision), Reason: or(r.Body.Reason, ""), Cause: ledger.Cause(or(r.Body.Cause, "")), Price: priceOf(r.Body.Price)}
 	signed, _, err := once(ctx, h.Server, "sign_off", func(tx *ledger.Tx) (ledger.SignOff, uuid.UUID, error) {
 		if r.Params.IfMatch != nil {
 			d, err := tx.Delivery(ctx, r.DeliveryId)

@@ -66,6 +66,11 @@ var matrix = map[string][]string{
 	"listSpecs":  both, "getSpec": both, "explainSpec": both,
 	"publishSpec":     {done, done, done, barred, barred, hidden, hidden},
 	"acknowledgeSpec": {barred, barred, barred, done, barred, hidden, barred},
+	"listCalendars":   own, "setCalendar": {done, barred, barred, done, barred, done, done},
+	"listOrderCalendars": both, "pinCalendar": {done, barred, barred, done, barred, hidden, hidden},
+	"listChangeOrders": both, "getChangeOrder": both, "compareSpecs": both,
+	"offerChange": {done, barred, barred, done, barred, hidden, hidden}, "decideChange": {done, barred, barred, done, barred, hidden, hidden},
+	"holdMilestone": {done, done, barred, barred, barred, barred, hidden}, "resumeMilestone": {done, done, barred, barred, barred, barred, hidden},
 	"cancelMilestone": {done, barred, barred, barred, barred, barred, hidden},
 
 	"openDelivery":   vendorActs,
@@ -80,7 +85,7 @@ var matrix = map[string][]string{
 	"grantConcession": {barred, done, barred, barred, barred, barred, hidden},
 	"listConcessions": both, "listNotes": both, "addNote": both, "listSignOffs": both,
 	"signOff":    {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
-	"listMyWork": own, "listPayables": own,
+	"listMyWork": own, "listPayables": own, "exportPayables": own,
 
 	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
 }
@@ -115,13 +120,15 @@ func newWorld(t *testing.T) *world {
 	delivery := lead.deliver(w.c.milestones[0], game, sculpt)
 	job := s.inspect(ledger.VerdictFail)
 	token := lead.ok("POST", "/v1/tokens", map[string]any{"name": "t", "scopes": []string{"read"}})
+	change := first.ok("POST", "/v1/milestones/"+w.c.milestones[1]+"/change-orders", map[string]any{"title": "A hinge", "reason": "it swings", "price": map[string]any{"amount_minor": 4711, "currency": "EUR"}})
 	w.ids = map[string]string{
-		"token_id": token.get(t, "token.id"), "project_id": w.c.project, "work_order_id": w.c.order, "prop_id": w.c.prop, "spec_id": w.c.spec,
+		"change_order_id": change.get(t, "id"),
+		"token_id":        token.get(t, "token.id"), "project_id": w.c.project, "work_order_id": w.c.order, "prop_id": w.c.prop, "spec_id": w.c.spec,
 		"milestone_id": w.c.milestones[0], "delivery_id": delivery, "inspection_id": job.Inspection.ID.String(), "picture": "front.png",
 		"file_id": lead.ok("GET", "/v1/deliveries/"+delivery, nil).get(t, "files.0.id"), "log_id": w.c.order,
 		"kind": "delivery.sealed", "subject_id": delivery, "problem": "not-found",
 	}
-	w.secrets = []string{"lantern_a", "W_lantern_a", "Krane", "Ole", "58000", "145000"}
+	w.secrets = []string{"lantern_a", "W_lantern_a", "Krane", "Ole", "58000", "145000", "4711"}
 	for _, id := range w.ids {
 		if _, err := uuid.Parse(id); err == nil {
 			w.secrets = append(w.secrets, id)

@@ -22,6 +22,10 @@ func (h *handlers) PublishSpec(ctx context.Context, r api.PublishSpecRequestObje
 	if err != nil {
 		return nil, err
 	}
+	var change ledger.SpecChange
+	if r.JSONBody != nil && r.JSONBody.Change != nil {
+		change = *priceOf(r.JSONBody.Change)
+	}
 	revision, _, err := once(ctx, h.Server, "spec", func(tx *ledger.Tx) (ledger.SpecRevision, uuid.UUID, error) {
 		prop, err := tx.Prop(ctx, r.PropId)
 		if err != nil {
@@ -34,7 +38,7 @@ func (h *handlers) PublishSpec(ctx context.Context, r api.PublishSpecRequestObje
 		if err := fits(resolved, prop); err != nil {
 			return ledger.SpecRevision{}, uuid.Nil, err
 		}
-		rev, err := tx.CreateSpecRevision(ctx, ledger.NewSpecRevision{Prop: r.PropId, Document: document, Digest: unhex(resolved.Digest), Note: note})
+		rev, err := tx.CreateSpecRevision(ctx, ledger.NewSpecRevision{Prop: r.PropId, Document: document, Digest: unhex(resolved.Digest), Note: note, Change: change})
 		return rev, rev.ID, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (ledger.SpecRevision, error) { return tx.SpecRevision(ctx, id) })
 	if err != nil {

@@ -134,6 +134,9 @@ func (tx *Tx) PinCalendar(ctx context.Context, order, calendar uuid.UUID) (Order
 	if err != nil {
 		return OrderCalendar{}, fmt.Errorf("pin a calendar to work order %s: %w", order, err)
 	}
+	if tag.RowsAffected() == 0 && calendar == uuid.Nil {
+		return OrderCalendar{}, fmt.Errorf("%w: your party has set no calendar yet", ErrState)
+	}
 	if tag.RowsAffected() == 0 {
 		return OrderCalendar{}, fmt.Errorf("calendar %s: %w", calendar, ErrNotFound)
 	}

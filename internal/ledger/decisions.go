@@ -3,6 +3,8 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"slices"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -314,6 +316,34 @@ func (tx *Tx) Payables(ctx context.Context, workOrder uuid.UUID, p Page) (List[P
 		return List[Payable]{}, err
 	}
 	return listOf(items, p.limit(), func(p Payable) string { return cursor(p.ID.String()) }), nil
+}
+
+// PayableFilter is a period, and a vendor. Zero values mean no bound.
+type PayableFilter struct {
+	From, To time.Time // from the beginning of From to the beginning of To
+	Vendor   uuid.UUID
+}
+
+const payablesMax = 100_000
+
+// PayablesOf lists everything released in a period, oldest first. Index: payable_by_time, payable_by_time_of_vendor.
+func (tx *Tx) PayablesOf(ctx context.Context, f PayableFilter) ([]Payable, error) {
+	if f.To.IsZero() {
+		f.To = time.Date(9999, 1, 1, 0, 0, 0, 0, time.UTC)
+	}
+	cond, args := ` AND y.at >= $2 AND y.at < $3`, []any{f.From, f.To}
+	if f.Vendor != uuid.Nil {
+		cond, args = cond+` AND y.vendor_id = $4`, append(args, f.Vendor)
+	}
+	items, err := tx.payables(ctx, cond, payablesMax+1, args...)
+	if err != nil {
+		return nil, err
+	}
+	if len(items) > payablesMax {
+		return nil, invalid("from", "and to hold over %d payables: ask for shorter periods", payablesMax)
+	}
+	slices.Reverse(items)
+	return items, nil
 }
 
 func (tx *Tx) payables(ctx context.Context, cond string, limit int, args ...any) ([]Payable, error) {

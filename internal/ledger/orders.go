@@ -109,7 +109,7 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 		return WorkOrder{}, fmt.Errorf("begin the log of work order %s: %w", in.Code, err)
 	}
 	tx.fact(FactWorkOrderPlaced, tx.Who.Party, id, id)
-	if _, err := tx.PinCalendar(ctx, id, in.Calendar); err != nil && (in.Calendar != uuid.Nil || !errors.Is(err, ErrNotFound)) {
+	if _, err := tx.PinCalendar(ctx, id, in.Calendar); err != nil && (in.Calendar != uuid.Nil || !errors.Is(err, ErrState)) {
 		return WorkOrder{}, err
 	}
 	return tx.WorkOrder(ctx, id)

@@ -18,11 +18,78 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for Cause.
+const (
+	ChangedMind   Cause = "changed_mind"
+	Nonconformity Cause = "nonconformity"
+)
+
+// Valid indicates whether the value is a known member of the Cause enum.
+func (e Cause) Valid() bool {
+	switch e {
+	case ChangedMind:
+		return true
+	case Nonconformity:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChangeDecisionDecision.
+const (
+	Agree    ChangeDecisionDecision = "agree"
+	Decline  ChangeDecisionDecision = "decline"
+	Withdraw ChangeDecisionDecision = "withdraw"
+)
+
+// Valid indicates whether the value is a known member of the ChangeDecisionDecision enum.
+func (e ChangeDecisionDecision) Valid() bool {
+	switch e {
+	case Agree:
+		return true
+	case Decline:
+		return true
+	case Withdraw:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for ChangeState.
+const (
+	Agreed    ChangeState = "agreed"
+	Declined  ChangeState = "declined"
+	ForStudio ChangeState = "for_studio"
+	ForVendor ChangeState = "for_vendor"
+	Withdrawn ChangeState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the ChangeState enum.
+func (e ChangeState) Valid() bool {
+	switch e {
+	case Agreed:
+		return true
+	case Declined:
+		return true
+	case ForStudio:
+		return true
+	case ForVendor:
+		return true
+	case Withdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Decision.
 const (
 	Accept     Decision = "accept"
 	AcceptAsIs Decision = "accept_as_is"
 	AcceptNote Decision = "accept_note"
+	Deemed     Decision = "deemed"
 	Return     Decision = "return"
 )
 
@@ -34,6 +101,8 @@ func (e Decision) Valid() bool {
 	case AcceptAsIs:
 		return true
 	case AcceptNote:
+		return true
+	case Deemed:
 		return true
 	case Return:
 		return true
@@ -227,6 +296,7 @@ const (
 	MilestoneStateAccepted   MilestoneState = "accepted"
 	MilestoneStateCancelled  MilestoneState = "cancelled"
 	MilestoneStateFailed     MilestoneState = "failed"
+	MilestoneStateHeld       MilestoneState = "held"
 	MilestoneStateInspecting MilestoneState = "inspecting"
 	MilestoneStateOpen       MilestoneState = "open"
 	MilestoneStateReturned   MilestoneState = "returned"
@@ -243,6 +313,8 @@ func (e MilestoneState) Valid() bool {
 		return true
 	case MilestoneStateFailed:
 		return true
+	case MilestoneStateHeld:
+		return true
 	case MilestoneStateInspecting:
 		return true
 	case MilestoneStateOpen:
@@ -252,6 +324,24 @@ func (e MilestoneState) Valid() bool {
 	case MilestoneStateReview:
 		return true
 	case MilestoneStateStuck:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PayableKind.
+const (
+	PayableKindKillFee   PayableKind = "kill_fee"
+	PayableKindMilestone PayableKind = "milestone"
+)
+
+// Valid indicates whether the value is a known member of the PayableKind enum.
+func (e PayableKind) Valid() bool {
+	switch e {
+	case PayableKindKillFee:
+		return true
+	case PayableKindMilestone:
 		return true
 	default:
 		return false
@@ -339,6 +429,51 @@ func (e Side) Valid() bool {
 	case SideStudio:
 		return true
 	case SideVendor:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for SpecChangeRowChange.
+const (
+	Added   SpecChangeRowChange = "added"
+	Changed SpecChangeRowChange = "changed"
+	Looser  SpecChangeRowChange = "looser"
+	Removed SpecChangeRowChange = "removed"
+	Tighter SpecChangeRowChange = "tighter"
+)
+
+// Valid indicates whether the value is a known member of the SpecChangeRowChange enum.
+func (e SpecChangeRowChange) Valid() bool {
+	switch e {
+	case Added:
+		return true
+	case Changed:
+		return true
+	case Looser:
+		return true
+	case Removed:
+		return true
+	case Tighter:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for TableFormat.
+const (
+	Csv  TableFormat = "csv"
+	Json TableFormat = "json"
+)
+
+// Valid indicates whether the value is a known member of the TableFormat enum.
+func (e TableFormat) Valid() bool {
+	switch e {
+	case Csv:
+		return true
+	case Json:
 		return true
 	default:
 		return false
@@ -439,6 +574,91 @@ type Anchor struct {
 	Size       int64    `json:"size"`
 }
 
+// Calendar defines model for Calendar.
+type Calendar struct {
+	CreatedAt time.Time            `json:"created_at"`
+	Holidays  []openapi_types.Date `json:"holidays"`
+	Id        openapi_types.UUID   `json:"id"`
+	Number    int                  `json:"number"`
+	TimeZone  string               `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// CalendarList defines model for CalendarList.
+type CalendarList struct {
+	Items []Calendar `json:"items"`
+}
+
+// Cancel defines model for Cancel.
+type Cancel struct {
+	// Fee What is paid for it; the order's share unless said.
+	Fee    *Money `json:"fee,omitempty"`
+	Reason string `json:"reason"`
+}
+
+// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+type Cause string
+
+// ChangeDecision defines model for ChangeDecision.
+type ChangeDecision struct {
+	Decision ChangeDecisionDecision `json:"decision"`
+	Reason   *string                `json:"reason,omitempty"`
+}
+
+// ChangeDecisionDecision defines model for ChangeDecision.Decision.
+type ChangeDecisionDecision string
+
+// ChangeOrder defines model for ChangeOrder.
+type ChangeOrder struct {
+	By            string `json:"by"`
+	DecidedReason string `json:"decided_reason"`
+
+	// DeliveryId The delivery that was returned with it.
+	DeliveryId    *openapi_types.UUID `json:"delivery_id"`
+	DueOn         *openapi_types.Date `json:"due_on"`
+	Id            openapi_types.UUID  `json:"id"`
+	MilestoneId   openapi_types.UUID  `json:"milestone_id"`
+	MilestoneKind MilestoneKind       `json:"milestone_kind"`
+	OfferedAt     time.Time           `json:"offered_at"`
+	Price         Money               `json:"price"`
+	PropCode      string              `json:"prop_code"`
+	PropId        openapi_types.UUID  `json:"prop_id"`
+	Reason        string              `json:"reason"`
+	Since         time.Time           `json:"since"`
+
+	// SpecId The revision that it prices.
+	SpecId      *openapi_types.UUID `json:"spec_id"`
+	State       ChangeState         `json:"state"`
+	Title       string              `json:"title"`
+	WorkOrderId openapi_types.UUID  `json:"work_order_id"`
+}
+
+// ChangeOrderPage defines model for ChangeOrderPage.
+type ChangeOrderPage struct {
+	Items []ChangeOrder `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// ChangePrice What a change costs; 0 is a price too.
+type ChangePrice struct {
+	DueOn *openapi_types.Date `json:"due_on,omitempty"`
+	Price Money               `json:"price"`
+}
+
+// ChangeState defines model for ChangeState.
+type ChangeState string
+
+// Clocks How long it has lain on each desk.
+type Clocks struct {
+	InspectorSeconds int64 `json:"inspector_seconds"`
+	StudioSeconds    int64 `json:"studio_seconds"`
+	VendorSeconds    int64 `json:"vendor_seconds"`
+}
+
 // Code Short and fixed; it appears in file names.
 type Code = string
 
@@ -484,7 +704,7 @@ type CreatedToken struct {
 	Token  Token   `json:"token"`
 }
 
-// Decision defines model for Decision.
+// Decision `deemed`: by the studio's announced silence; nobody can send it.
 type Decision string
 
 // Delivery defines model for Delivery.
@@ -778,6 +998,9 @@ type MemberList struct {
 type Milestone struct {
 	Amount Money `json:"amount"`
 
+	// Clocks How long it has lain on each desk.
+	Clocks Clocks `json:"clocks"`
+
 	// Delivery The newest delivery in short.
 	Delivery *DeliveryHead `json:"delivery"`
 
@@ -786,6 +1009,10 @@ type Milestone struct {
 	DueOn *openapi_types.Date `json:"due_on"`
 	Id    openapi_types.UUID  `json:"id"`
 	Kind  MilestoneKind       `json:"kind"`
+
+	// ReviewDueAt End of the studio's time, while in review.
+	ReviewDueAt *time.Time `json:"review_due_at"`
+	Rework      Rework     `json:"rework"`
 
 	// Rounds Deliveries sealed so far.
 	Rounds int `json:"rounds"`
@@ -811,6 +1038,28 @@ type Money struct {
 
 	// Currency ISO 4217.
 	Currency string `json:"currency"`
+}
+
+// NewCalendar defines model for NewCalendar.
+type NewCalendar struct {
+	Holidays *[]openapi_types.Date `json:"holidays,omitempty"`
+
+	// TimeZone Of the IANA time zone database.
+	TimeZone string `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// NewChangeOrder defines model for NewChangeOrder.
+type NewChangeOrder struct {
+	DueOn  *openapi_types.Date `json:"due_on,omitempty"`
+	Price  Money               `json:"price"`
+	Reason string              `json:"reason"`
+
+	// SpecId The spec revision that it prices.
+	SpecId *openapi_types.UUID `json:"spec_id,omitempty"`
+	Title  string              `json:"title"`
 }
 
 // NewConcession defines model for NewConcession.
@@ -893,7 +1142,14 @@ type NewProp struct {
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
 	Decision Decision `json:"decision"`
+
+	// Price What a change costs; 0 is a price too.
+	Price *ChangePrice `json:"price,omitempty"`
 
 	// Reason Needed for everything but `accept`.
 	Reason *string `json:"reason,omitempty"`
@@ -901,6 +1157,9 @@ type NewSignOff struct {
 
 // NewSpec defines model for NewSpec.
 type NewSpec struct {
+	// Change What a change costs; 0 is a price too.
+	Change *ChangePrice `json:"change,omitempty"`
+
 	// Document YAML or JSON text.
 	Document string `json:"document"`
 
@@ -922,12 +1181,17 @@ type NewVendor struct {
 
 // NewWorkOrder defines model for NewWorkOrder.
 type NewWorkOrder struct {
+	// CalendarId Of yours, pinned at once; your newest one unless said.
+	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
+
 	// Code Short and fixed; it appears in file names.
 	Code           Code               `json:"code"`
 	Currency       string             `json:"currency"`
+	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
+	SilenceAccepts *bool              `json:"silence_accepts,omitempty"`
 	Terms          *string            `json:"terms,omitempty"`
 	Title          string             `json:"title"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
@@ -957,6 +1221,24 @@ type OpenedDelivery struct {
 	Plan     UploadPlan `json:"plan"`
 }
 
+// OrderCalendar defines model for OrderCalendar.
+type OrderCalendar struct {
+	At       time.Time            `json:"at"`
+	Holidays []openapi_types.Date `json:"holidays"`
+	Id       openapi_types.UUID   `json:"id"`
+	Number   int                  `json:"number"`
+	Side     Side                 `json:"side"`
+	TimeZone string               `json:"time_zone"`
+
+	// Workdays ISO 8601: 1 is Monday, 7 is Sunday.
+	Workdays []int `json:"workdays"`
+}
+
+// OrderCalendarList defines model for OrderCalendarList.
+type OrderCalendarList struct {
+	Items []OrderCalendar `json:"items"`
+}
+
 // PartUpload defines model for PartUpload.
 type PartUpload struct {
 	Bytes int64 `json:"bytes"`
@@ -972,12 +1254,19 @@ type Payable struct {
 	Amount        Money              `json:"amount"`
 	At            time.Time          `json:"at"`
 	Id            openapi_types.UUID `json:"id"`
+	Kind          PayableKind        `json:"kind"`
 	MilestoneId   openapi_types.UUID `json:"milestone_id"`
 	MilestoneKind MilestoneKind      `json:"milestone_kind"`
 	PropCode      string             `json:"prop_code"`
 	PropId        openapi_types.UUID `json:"prop_id"`
+	Vendor        string             `json:"vendor"`
+	VendorId      openapi_types.UUID `json:"vendor_id"`
+	WorkOrder     string             `json:"work_order"`
 	WorkOrderId   openapi_types.UUID `json:"work_order_id"`
 }
+
+// PayableKind defines model for PayableKind.
+type PayableKind string
 
 // PayablePage defines model for PayablePage.
 type PayablePage struct {
@@ -985,6 +1274,12 @@ type PayablePage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// PayablePeriod defines model for PayablePeriod.
+type PayablePeriod struct {
+	Items  []Payable `json:"items"`
+	Totals []Money   `json:"totals"`
 }
 
 // Picture defines model for Picture.
@@ -999,6 +1294,12 @@ type Picture struct {
 	// Url Where this service gives it.
 	Url  string `json:"url"`
 	What string `json:"what"`
+}
+
+// PinCalendar defines model for PinCalendar.
+type PinCalendar struct {
+	// CalendarId Your newest one unless said.
+	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 }
 
 // PresignedPut defines model for PresignedPut.
@@ -1117,6 +1418,21 @@ type Receipt struct {
 	Size       int64              `json:"size"`
 }
 
+// Rework defines model for Rework.
+type Rework struct {
+	// Beyond Changed minds over those.
+	Beyond int `json:"beyond"`
+
+	// Included Changed minds that the price includes.
+	Included int `json:"included"`
+
+	// Studio Rounds for changed minds.
+	Studio int `json:"studio"`
+
+	// Vendor Rounds for nonconformities.
+	Vendor int `json:"vendor"`
+}
+
 // Role The first three are a studio's, the others a vendor's.
 type Role string
 
@@ -1136,9 +1452,15 @@ type Side string
 
 // SignOff defines model for SignOff.
 type SignOff struct {
-	At           time.Time           `json:"at"`
-	By           string              `json:"by"`
-	Decision     Decision            `json:"decision"`
+	At    time.Time `json:"at"`
+	By    string    `json:"by"`
+	Cause *Cause    `json:"cause"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision Decision `json:"decision"`
+
+	// EffectiveAt When silence accepted.
+	EffectiveAt  *time.Time          `json:"effective_at"`
 	Id           openapi_types.UUID  `json:"id"`
 	InspectionId *openapi_types.UUID `json:"inspection_id"`
 
@@ -1181,10 +1503,42 @@ type Spec struct {
 	PropId openapi_types.UUID `json:"prop_id"`
 }
 
+// SpecChangeRow defines model for SpecChangeRow.
+type SpecChangeRow struct {
+	// After Empty: not there any more.
+	After string `json:"after"`
+
+	// Before Empty: not there before.
+	Before string              `json:"before"`
+	Change SpecChangeRowChange `json:"change"`
+	Check  string              `json:"check"`
+	Limit  *string             `json:"limit,omitempty"`
+	Part   *string             `json:"part,omitempty"`
+	Set    *string             `json:"set,omitempty"`
+	Unit   *string             `json:"unit,omitempty"`
+}
+
+// SpecChangeRowChange defines model for SpecChangeRow.Change.
+type SpecChangeRowChange string
+
+// SpecDifference defines model for SpecDifference.
+type SpecDifference struct {
+	AgainstId *openapi_types.UUID `json:"against_id"`
+	Milestone MilestoneKind       `json:"milestone"`
+	Rows      []SpecChangeRow     `json:"rows"`
+	SpecId    openapi_types.UUID  `json:"spec_id"`
+
+	// Text The same, a line each.
+	Text string `json:"text"`
+}
+
 // SpecList defines model for SpecList.
 type SpecList struct {
 	Items []Spec `json:"items"`
 }
+
+// TableFormat defines model for TableFormat.
+type TableFormat string
 
 // Tier How close the camera comes, far to near.
 type Tier string
@@ -1282,12 +1636,15 @@ type WorkOrder struct {
 	Code Code `json:"code"`
 
 	// Id Also the id of its log.
-	Id                 openapi_types.UUID `json:"id"`
-	Milestones         int                `json:"milestones"`
-	MilestonesAccepted int                `json:"milestones_accepted"`
-	Payable            Money              `json:"payable"`
-	PlacedAt           time.Time          `json:"placed_at"`
-	Price              Money              `json:"price"`
+	Id openapi_types.UUID `json:"id"`
+
+	// KillFeeBp Least share of a milestone's amount that is paid when it is cancelled after work began, in basis points.
+	KillFeeBp          int       `json:"kill_fee_bp"`
+	Milestones         int       `json:"milestones"`
+	MilestonesAccepted int       `json:"milestones_accepted"`
+	Payable            Money     `json:"payable"`
+	PlacedAt           time.Time `json:"placed_at"`
+	Price              Money     `json:"price"`
 
 	// ProjectId Null for the vendor.
 	ProjectId *openapi_types.UUID `json:"project_id"`
@@ -1297,7 +1654,10 @@ type WorkOrder struct {
 	ReviewDays int `json:"review_days"`
 
 	// RoundsIncluded Rounds of rework in the price.
-	RoundsIncluded int                `json:"rounds_included"`
+	RoundsIncluded int `json:"rounds_included"`
+
+	// SilenceAccepts The studio's silence past its time accepts, after a reminder; never a hero prop, a close-up or a final milestone.
+	SilenceAccepts bool               `json:"silence_accepts"`
 	Studio         string             `json:"studio"`
 	Terms          string             `json:"terms"`
 	Title          string             `json:"title"`
@@ -1315,6 +1675,9 @@ type WorkOrderPage struct {
 
 // After defines model for After.
 type After = string
+
+// ChangeOrderId defines model for ChangeOrderId.
+type ChangeOrderId = openapi_types.UUID
 
 // DeliveryId defines model for DeliveryId.
 type DeliveryId = openapi_types.UUID
@@ -1354,6 +1717,18 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// SetCalendarParams defines parameters for SetCalendar.
+type SetCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DecideChangeParams defines parameters for DecideChange.
+type DecideChangeParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
 // ListDeliveriesParams defines parameters for ListDeliveries.
 type ListDeliveriesParams struct {
@@ -1454,8 +1829,26 @@ type CancelMilestoneParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// OfferChangeParams defines parameters for OfferChange.
+type OfferChangeParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // OpenDeliveryParams defines parameters for OpenDelivery.
 type OpenDeliveryParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// HoldMilestoneParams defines parameters for HoldMilestone.
+type HoldMilestoneParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ResumeMilestoneParams defines parameters for ResumeMilestone.
+type ResumeMilestoneParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -1486,6 +1879,21 @@ type ListPayablesParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// ExportPayablesParams defines parameters for ExportPayables.
+type ExportPayablesParams struct {
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // ListProjectsParams defines parameters for ListProjects.
 type ListProjectsParams struct {
 	// After `next` of the page before.
@@ -1514,6 +1922,15 @@ type PublishSpecParams struct {
 type AcknowledgeSpecParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CompareSpecsParams defines parameters for CompareSpecs.
+type CompareSpecsParams struct {
+	// Against Another revision of the same prop; the one before unless said.
+	Against *openapi_types.UUID `form:"against,omitempty" json:"against,omitempty"`
+
+	// Milestone As it counts at this milestone; `final` unless said.
+	Milestone *MilestoneKind `form:"milestone,omitempty" json:"milestone,omitempty"`
 }
 
 // ExplainSpecParams defines parameters for ExplainSpec.
@@ -1558,6 +1975,21 @@ type CreateWorkOrderParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// PinCalendarParams defines parameters for PinCalendar.
+type PinCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListChangeOrdersParams defines parameters for ListChangeOrders.
+type ListChangeOrdersParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // ListPropsParams defines parameters for ListProps.
 type ListPropsParams struct {
 	// After `next` of the page before.
@@ -1572,6 +2004,12 @@ type CreatePropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
+type SetCalendarJSONRequestBody = NewCalendar
+
+// DecideChangeJSONRequestBody defines body for DecideChange for application/json ContentType.
+type DecideChangeJSONRequestBody = ChangeDecision
 
 // ReinspectDeliveryJSONRequestBody defines body for ReinspectDelivery for application/json ContentType.
 type ReinspectDeliveryJSONRequestBody = Reason
@@ -1595,10 +2033,16 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 type ChangePasswordJSONRequestBody = NewPassword
 
 // CancelMilestoneJSONRequestBody defines body for CancelMilestone for application/json ContentType.
-type CancelMilestoneJSONRequestBody = Reason
+type CancelMilestoneJSONRequestBody = Cancel
+
+// OfferChangeJSONRequestBody defines body for OfferChange for application/json ContentType.
+type OfferChangeJSONRequestBody = NewChangeOrder
 
 // OpenDeliveryJSONRequestBody defines body for OpenDelivery for application/json ContentType.
 type OpenDeliveryJSONRequestBody = NewDelivery
+
+// HoldMilestoneJSONRequestBody defines body for HoldMilestone for application/json ContentType.
+type HoldMilestoneJSONRequestBody = Reason
 
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
@@ -1618,6 +2062,9 @@ type CreateVendorJSONRequestBody = NewVendor
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
 
+// PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
+type PinCalendarJSONRequestBody = PinCalendar
+
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
 
@@ -1629,6 +2076,18 @@ type ServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx echo.Context) error
+	// ListCalendars Your own party's calendars
+	// (GET /v1/calendars)
+	ListCalendars(ctx echo.Context) error
+	// SetCalendar Set your own party's working days from now on
+	// (POST /v1/calendars)
+	SetCalendar(ctx echo.Context, params SetCalendarParams) error
+	// GetChangeOrder One change order
+	// (GET /v1/change-orders/{change_order_id})
+	GetChangeOrder(ctx echo.Context, changeOrderId ChangeOrderId) error
+	// DecideChange Agree to, decline or withdraw a change order
+	// (POST /v1/change-orders/{change_order_id}/decisions)
+	DecideChange(ctx echo.Context, changeOrderId ChangeOrderId, params DecideChangeParams) error
 	// ListDeliveries Deliveries you can see
 	// (GET /v1/deliveries)
 	ListDeliveries(ctx echo.Context, params ListDeliveriesParams) error
@@ -1704,15 +2163,27 @@ type ServerInterface interface {
 	// CancelMilestone Cancel a milestone, as the studio
 	// (POST /v1/milestones/{milestone_id}/cancel)
 	CancelMilestone(ctx echo.Context, milestoneId MilestoneId, params CancelMilestoneParams) error
+	// OfferChange Offer the other side a change, with its price
+	// (POST /v1/milestones/{milestone_id}/change-orders)
+	OfferChange(ctx echo.Context, milestoneId MilestoneId, params OfferChangeParams) error
 	// OpenDelivery Open a delivery with its manifest
 	// (POST /v1/milestones/{milestone_id}/deliveries)
 	OpenDelivery(ctx echo.Context, milestoneId MilestoneId, params OpenDeliveryParams) error
+	// HoldMilestone Keep a delivery in review back, without deciding
+	// (POST /v1/milestones/{milestone_id}/hold)
+	HoldMilestone(ctx echo.Context, milestoneId MilestoneId, params HoldMilestoneParams) error
+	// ResumeMilestone Go on with a delivery that was held
+	// (POST /v1/milestones/{milestone_id}/resume)
+	ResumeMilestone(ctx echo.Context, milestoneId MilestoneId, params ResumeMilestoneParams) error
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx echo.Context, params ListMyWorkParams) error
 	// ListPayables Money released by acceptance
 	// (GET /v1/payables)
 	ListPayables(ctx echo.Context, params ListPayablesParams) error
+	// ExportPayables Everything released in a period, for a spreadsheet
+	// (GET /v1/payables/export)
+	ExportPayables(ctx echo.Context, params ExportPayablesParams) error
 	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx echo.Context, params ListProjectsParams) error
@@ -1746,6 +2217,9 @@ type ServerInterface interface {
 	// AcknowledgeSpec Acknowledge a revision, as the vendor
 	// (POST /v1/specs/{spec_id}/acknowledge)
 	AcknowledgeSpec(ctx echo.Context, specId SpecId, params AcknowledgeSpecParams) error
+	// CompareSpecs What a revision changes, limit by limit
+	// (GET /v1/specs/{spec_id}/difference)
+	CompareSpecs(ctx echo.Context, specId SpecId, params CompareSpecsParams) error
 	// ExplainSpec Every limit in force, with where it comes from
 	// (GET /v1/specs/{spec_id}/explained)
 	ExplainSpec(ctx echo.Context, specId SpecId, params ExplainSpecParams) error
@@ -1773,6 +2247,15 @@ type ServerInterface interface {
 	// GetWorkOrder One work order
 	// (GET /v1/work-orders/{work_order_id})
 	GetWorkOrder(ctx echo.Context, workOrderId WorkOrderId) error
+	// ListOrderCalendars The calendars that count on a work order
+	// (GET /v1/work-orders/{work_order_id}/calendars)
+	ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error
+	// PinCalendar Pin your calendar to a work order, once
+	// (POST /v1/work-orders/{work_order_id}/calendars)
+	PinCalendar(ctx echo.Context, workOrderId WorkOrderId, params PinCalendarParams) error
+	// ListChangeOrders Change orders of a work order
+	// (GET /v1/work-orders/{work_order_id}/change-orders)
+	ListChangeOrders(ctx echo.Context, workOrderId WorkOrderId, params ListChangeOrdersParams) error
 	// ListProps Props of a work order
 	// (GET /v1/work-orders/{work_order_id}/props)
 	ListProps(ctx echo.Context, workOrderId WorkOrderId, params ListPropsParams) error
@@ -1801,6 +2284,100 @@ func (w *ServerInterfaceWrapper) GetReadiness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetReadiness(ctx)
+	return err
+}
+
+// ListCalendars converts echo context to params.
+func (w *ServerInterfaceWrapper) ListCalendars(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListCalendars(ctx)
+	return err
+}
+
+// SetCalendar converts echo context to params.
+func (w *ServerInterfaceWrapper) SetCalendar(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SetCalendarParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetCalendar(ctx, params)
+	return err
+}
+
+// GetChangeOrder converts echo context to params.
+func (w *ServerInterfaceWrapper) GetChangeOrder(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "change_order_id" -------------
+	var changeOrderId ChangeOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "change_order_id", ctx.Param("change_order_id"), &changeOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter change_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetChangeOrder(ctx, changeOrderId)
+	return err
+}
+
+// DecideChange converts echo context to params.
+func (w *ServerInterfaceWrapper) DecideChange(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "change_order_id" -------------
+	var changeOrderId ChangeOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "change_order_id", ctx.Param("change_order_id"), &changeOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter change_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DecideChangeParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DecideChange(ctx, changeOrderId, params)
 	return err
 }
 
@@ -2490,6 +3067,44 @@ func (w *ServerInterfaceWrapper) CancelMilestone(ctx echo.Context) error {
 	return err
 }
 
+// OfferChange converts echo context to params.
+func (w *ServerInterfaceWrapper) OfferChange(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "milestone_id" -------------
+	var milestoneId MilestoneId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "milestone_id", ctx.Param("milestone_id"), &milestoneId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OfferChangeParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.OfferChange(ctx, milestoneId, params)
+	return err
+}
+
 // OpenDelivery converts echo context to params.
 func (w *ServerInterfaceWrapper) OpenDelivery(ctx echo.Context) error {
 	var err error
@@ -2525,6 +3140,82 @@ func (w *ServerInterfaceWrapper) OpenDelivery(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.OpenDelivery(ctx, milestoneId, params)
+	return err
+}
+
+// HoldMilestone converts echo context to params.
+func (w *ServerInterfaceWrapper) HoldMilestone(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "milestone_id" -------------
+	var milestoneId MilestoneId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "milestone_id", ctx.Param("milestone_id"), &milestoneId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params HoldMilestoneParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.HoldMilestone(ctx, milestoneId, params)
+	return err
+}
+
+// ResumeMilestone converts echo context to params.
+func (w *ServerInterfaceWrapper) ResumeMilestone(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "milestone_id" -------------
+	var milestoneId MilestoneId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "milestone_id", ctx.Param("milestone_id"), &milestoneId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ResumeMilestoneParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ResumeMilestone(ctx, milestoneId, params)
 	return err
 }
 
@@ -2589,6 +3280,45 @@ func (w *ServerInterfaceWrapper) ListPayables(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListPayables(ctx, params)
+	return err
+}
+
+// ExportPayables converts echo context to params.
+func (w *ServerInterfaceWrapper) ExportPayables(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ExportPayablesParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "vendor_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "vendor_id", ctx.QueryParams(), &params.VendorId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vendor_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ExportPayables(ctx, params)
 	return err
 }
 
@@ -2836,6 +3566,38 @@ func (w *ServerInterfaceWrapper) AcknowledgeSpec(ctx echo.Context) error {
 	return err
 }
 
+// CompareSpecs converts echo context to params.
+func (w *ServerInterfaceWrapper) CompareSpecs(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "spec_id" -------------
+	var specId SpecId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "spec_id", ctx.Param("spec_id"), &specId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter spec_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CompareSpecsParams
+	// ------------- Optional query parameter "against" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "against", ctx.QueryParams(), &params.Against, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter against: %s", err))
+	}
+
+	// ------------- Optional query parameter "milestone" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "milestone", ctx.QueryParams(), &params.Milestone, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter milestone: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CompareSpecs(ctx, specId, params)
+	return err
+}
+
 // ExplainSpec converts echo context to params.
 func (w *ServerInterfaceWrapper) ExplainSpec(ctx echo.Context) error {
 	var err error
@@ -3045,6 +3807,92 @@ func (w *ServerInterfaceWrapper) GetWorkOrder(ctx echo.Context) error {
 	return err
 }
 
+// ListOrderCalendars converts echo context to params.
+func (w *ServerInterfaceWrapper) ListOrderCalendars(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListOrderCalendars(ctx, workOrderId)
+	return err
+}
+
+// PinCalendar converts echo context to params.
+func (w *ServerInterfaceWrapper) PinCalendar(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PinCalendarParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PinCalendar(ctx, workOrderId, params)
+	return err
+}
+
+// ListChangeOrders converts echo context to params.
+func (w *ServerInterfaceWrapper) ListChangeOrders(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListChangeOrdersParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListChangeOrders(ctx, workOrderId, params)
+	return err
+}
+
 // ListProps converts echo context to params.
 func (w *ServerInterfaceWrapper) ListProps(ctx echo.Context) error {
 	var err error
@@ -3214,6 +4062,18 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/logs/:log_id/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
 	router.GET(options.BaseURL+"/v1/logs/:log_id/consistency", wrapper.GetConsistency, options.OperationMiddlewares["getConsistency"]...)
 	router.GET(options.BaseURL+"/v1/receipts/:kind/:subject_id", wrapper.GetReceipt, options.OperationMiddlewares["getReceipt"]...)
+	router.GET(options.BaseURL+"/v1/calendars", wrapper.ListCalendars, options.OperationMiddlewares["listCalendars"]...)
+	router.POST(options.BaseURL+"/v1/calendars", wrapper.SetCalendar, options.OperationMiddlewares["setCalendar"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/calendars", wrapper.ListOrderCalendars, options.OperationMiddlewares["listOrderCalendars"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/calendars", wrapper.PinCalendar, options.OperationMiddlewares["pinCalendar"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/change-orders", wrapper.ListChangeOrders, options.OperationMiddlewares["listChangeOrders"]...)
+	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/change-orders", wrapper.OfferChange, options.OperationMiddlewares["offerChange"]...)
+	router.GET(options.BaseURL+"/v1/change-orders/:change_order_id", wrapper.GetChangeOrder, options.OperationMiddlewares["getChangeOrder"]...)
+	router.POST(options.BaseURL+"/v1/change-orders/:change_order_id/decisions", wrapper.DecideChange, options.OperationMiddlewares["decideChange"]...)
+	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/hold", wrapper.HoldMilestone, options.OperationMiddlewares["holdMilestone"]...)
+	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/resume", wrapper.ResumeMilestone, options.OperationMiddlewares["resumeMilestone"]...)
+	router.GET(options.BaseURL+"/v1/specs/:spec_id/difference", wrapper.CompareSpecs, options.OperationMiddlewares["compareSpecs"]...)
+	router.GET(options.BaseURL+"/v1/payables/export", wrapper.ExportPayables, options.OperationMiddlewares["exportPayables"]...)
 
 }
 
@@ -3280,6 +4140,164 @@ func (response GetReadiness503JSONResponse) VisitGetReadinessResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(503)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCalendarsRequestObject struct {
+}
+
+type ListCalendarsResponseObject interface {
+	VisitListCalendarsResponse(w http.ResponseWriter) error
+}
+
+type ListCalendars200JSONResponse CalendarList
+
+func (response ListCalendars200JSONResponse) VisitListCalendarsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCalendarsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListCalendarsdefaultApplicationProblemPlusJSONResponse) VisitListCalendarsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetCalendarRequestObject struct {
+	Params SetCalendarParams
+	Body   *SetCalendarJSONRequestBody
+}
+
+type SetCalendarResponseObject interface {
+	VisitSetCalendarResponse(w http.ResponseWriter) error
+}
+
+type SetCalendar201JSONResponse Calendar
+
+func (response SetCalendar201JSONResponse) VisitSetCalendarResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetCalendardefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetCalendardefaultApplicationProblemPlusJSONResponse) VisitSetCalendarResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetChangeOrderRequestObject struct {
+	ChangeOrderId ChangeOrderId `json:"change_order_id"`
+}
+
+type GetChangeOrderResponseObject interface {
+	VisitGetChangeOrderResponse(w http.ResponseWriter) error
+}
+
+type GetChangeOrder200JSONResponse ChangeOrder
+
+func (response GetChangeOrder200JSONResponse) VisitGetChangeOrderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetChangeOrderdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetChangeOrderdefaultApplicationProblemPlusJSONResponse) VisitGetChangeOrderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideChangeRequestObject struct {
+	ChangeOrderId ChangeOrderId `json:"change_order_id"`
+	Params        DecideChangeParams
+	Body          *DecideChangeJSONRequestBody
+}
+
+type DecideChangeResponseObject interface {
+	VisitDecideChangeResponse(w http.ResponseWriter) error
+}
+
+type DecideChange200JSONResponse ChangeOrder
+
+func (response DecideChange200JSONResponse) VisitDecideChangeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideChangedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DecideChangedefaultApplicationProblemPlusJSONResponse) VisitDecideChangeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -4292,6 +5310,47 @@ func (response CancelMilestonedefaultApplicationProblemPlusJSONResponse) VisitCa
 	return err
 }
 
+type OfferChangeRequestObject struct {
+	MilestoneId MilestoneId `json:"milestone_id"`
+	Params      OfferChangeParams
+	Body        *OfferChangeJSONRequestBody
+}
+
+type OfferChangeResponseObject interface {
+	VisitOfferChangeResponse(w http.ResponseWriter) error
+}
+
+type OfferChange201JSONResponse ChangeOrder
+
+func (response OfferChange201JSONResponse) VisitOfferChangeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OfferChangedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OfferChangedefaultApplicationProblemPlusJSONResponse) VisitOfferChangeResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type OpenDeliveryRequestObject struct {
 	MilestoneId MilestoneId `json:"milestone_id"`
 	Params      OpenDeliveryParams
@@ -4322,6 +5381,87 @@ type OpenDeliverydefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response OpenDeliverydefaultApplicationProblemPlusJSONResponse) VisitOpenDeliveryResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HoldMilestoneRequestObject struct {
+	MilestoneId MilestoneId `json:"milestone_id"`
+	Params      HoldMilestoneParams
+	Body        *HoldMilestoneJSONRequestBody
+}
+
+type HoldMilestoneResponseObject interface {
+	VisitHoldMilestoneResponse(w http.ResponseWriter) error
+}
+
+type HoldMilestone200JSONResponse Milestone
+
+func (response HoldMilestone200JSONResponse) VisitHoldMilestoneResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HoldMilestonedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response HoldMilestonedefaultApplicationProblemPlusJSONResponse) VisitHoldMilestoneResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResumeMilestoneRequestObject struct {
+	MilestoneId MilestoneId `json:"milestone_id"`
+	Params      ResumeMilestoneParams
+}
+
+type ResumeMilestoneResponseObject interface {
+	VisitResumeMilestoneResponse(w http.ResponseWriter) error
+}
+
+type ResumeMilestone200JSONResponse Milestone
+
+func (response ResumeMilestone200JSONResponse) VisitResumeMilestoneResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResumeMilestonedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ResumeMilestonedefaultApplicationProblemPlusJSONResponse) VisitResumeMilestoneResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -4400,6 +5540,65 @@ type ListPayablesdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListPayablesdefaultApplicationProblemPlusJSONResponse) VisitListPayablesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportPayablesRequestObject struct {
+	Params ExportPayablesParams
+}
+
+type ExportPayablesResponseObject interface {
+	VisitExportPayablesResponse(w http.ResponseWriter) error
+}
+
+type ExportPayables200JSONResponse PayablePeriod
+
+func (response ExportPayables200JSONResponse) VisitExportPayablesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ExportPayables200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ExportPayables200TextcsvResponse) VisitExportPayablesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ExportPayablesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ExportPayablesdefaultApplicationProblemPlusJSONResponse) VisitExportPayablesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -4846,6 +6045,46 @@ func (response AcknowledgeSpecdefaultApplicationProblemPlusJSONResponse) VisitAc
 	return err
 }
 
+type CompareSpecsRequestObject struct {
+	SpecId SpecId `json:"spec_id"`
+	Params CompareSpecsParams
+}
+
+type CompareSpecsResponseObject interface {
+	VisitCompareSpecsResponse(w http.ResponseWriter) error
+}
+
+type CompareSpecs200JSONResponse SpecDifference
+
+func (response CompareSpecs200JSONResponse) VisitCompareSpecsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CompareSpecsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CompareSpecsdefaultApplicationProblemPlusJSONResponse) VisitCompareSpecsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ExplainSpecRequestObject struct {
 	SpecId SpecId `json:"spec_id"`
 	Params ExplainSpecParams
@@ -5208,6 +6447,126 @@ func (response GetWorkOrderdefaultApplicationProblemPlusJSONResponse) VisitGetWo
 	return err
 }
 
+type ListOrderCalendarsRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+}
+
+type ListOrderCalendarsResponseObject interface {
+	VisitListOrderCalendarsResponse(w http.ResponseWriter) error
+}
+
+type ListOrderCalendars200JSONResponse OrderCalendarList
+
+func (response ListOrderCalendars200JSONResponse) VisitListOrderCalendarsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOrderCalendarsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListOrderCalendarsdefaultApplicationProblemPlusJSONResponse) VisitListOrderCalendarsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PinCalendarRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      PinCalendarParams
+	Body        *PinCalendarJSONRequestBody
+}
+
+type PinCalendarResponseObject interface {
+	VisitPinCalendarResponse(w http.ResponseWriter) error
+}
+
+type PinCalendar201JSONResponse OrderCalendar
+
+func (response PinCalendar201JSONResponse) VisitPinCalendarResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PinCalendardefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PinCalendardefaultApplicationProblemPlusJSONResponse) VisitPinCalendarResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListChangeOrdersRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListChangeOrdersParams
+}
+
+type ListChangeOrdersResponseObject interface {
+	VisitListChangeOrdersResponse(w http.ResponseWriter) error
+}
+
+type ListChangeOrders200JSONResponse ChangeOrderPage
+
+func (response ListChangeOrders200JSONResponse) VisitListChangeOrdersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListChangeOrdersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListChangeOrdersdefaultApplicationProblemPlusJSONResponse) VisitListChangeOrdersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPropsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
 	Params      ListPropsParams
@@ -5297,6 +6656,18 @@ type StrictServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx context.Context, request GetReadinessRequestObject) (GetReadinessResponseObject, error)
+	// ListCalendars Your own party's calendars
+	// (GET /v1/calendars)
+	ListCalendars(ctx context.Context, request ListCalendarsRequestObject) (ListCalendarsResponseObject, error)
+	// SetCalendar Set your own party's working days from now on
+	// (POST /v1/calendars)
+	SetCalendar(ctx context.Context, request SetCalendarRequestObject) (SetCalendarResponseObject, error)
+	// GetChangeOrder One change order
+	// (GET /v1/change-orders/{change_order_id})
+	GetChangeOrder(ctx context.Context, request GetChangeOrderRequestObject) (GetChangeOrderResponseObject, error)
+	// DecideChange Agree to, decline or withdraw a change order
+	// (POST /v1/change-orders/{change_order_id}/decisions)
+	DecideChange(ctx context.Context, request DecideChangeRequestObject) (DecideChangeResponseObject, error)
 	// ListDeliveries Deliveries you can see
 	// (GET /v1/deliveries)
 	ListDeliveries(ctx context.Context, request ListDeliveriesRequestObject) (ListDeliveriesResponseObject, error)
@@ -5372,15 +6743,27 @@ type StrictServerInterface interface {
 	// CancelMilestone Cancel a milestone, as the studio
 	// (POST /v1/milestones/{milestone_id}/cancel)
 	CancelMilestone(ctx context.Context, request CancelMilestoneRequestObject) (CancelMilestoneResponseObject, error)
+	// OfferChange Offer the other side a change, with its price
+	// (POST /v1/milestones/{milestone_id}/change-orders)
+	OfferChange(ctx context.Context, request OfferChangeRequestObject) (OfferChangeResponseObject, error)
 	// OpenDelivery Open a delivery with its manifest
 	// (POST /v1/milestones/{milestone_id}/deliveries)
 	OpenDelivery(ctx context.Context, request OpenDeliveryRequestObject) (OpenDeliveryResponseObject, error)
+	// HoldMilestone Keep a delivery in review back, without deciding
+	// (POST /v1/milestones/{milestone_id}/hold)
+	HoldMilestone(ctx context.Context, request HoldMilestoneRequestObject) (HoldMilestoneResponseObject, error)
+	// ResumeMilestone Go on with a delivery that was held
+	// (POST /v1/milestones/{milestone_id}/resume)
+	ResumeMilestone(ctx context.Context, request ResumeMilestoneRequestObject) (ResumeMilestoneResponseObject, error)
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx context.Context, request ListMyWorkRequestObject) (ListMyWorkResponseObject, error)
 	// ListPayables Money released by acceptance
 	// (GET /v1/payables)
 	ListPayables(ctx context.Context, request ListPayablesRequestObject) (ListPayablesResponseObject, error)
+	// ExportPayables Everything released in a period, for a spreadsheet
+	// (GET /v1/payables/export)
+	ExportPayables(ctx context.Context, request ExportPayablesRequestObject) (ExportPayablesResponseObject, error)
 	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx context.Context, request ListProjectsRequestObject) (ListProjectsResponseObject, error)
@@ -5414,6 +6797,9 @@ type StrictServerInterface interface {
 	// AcknowledgeSpec Acknowledge a revision, as the vendor
 	// (POST /v1/specs/{spec_id}/acknowledge)
 	AcknowledgeSpec(ctx context.Context, request AcknowledgeSpecRequestObject) (AcknowledgeSpecResponseObject, error)
+	// CompareSpecs What a revision changes, limit by limit
+	// (GET /v1/specs/{spec_id}/difference)
+	CompareSpecs(ctx context.Context, request CompareSpecsRequestObject) (CompareSpecsResponseObject, error)
 	// ExplainSpec Every limit in force, with where it comes from
 	// (GET /v1/specs/{spec_id}/explained)
 	ExplainSpec(ctx context.Context, request ExplainSpecRequestObject) (ExplainSpecResponseObject, error)
@@ -5441,6 +6827,15 @@ type StrictServerInterface interface {
 	// GetWorkOrder One work order
 	// (GET /v1/work-orders/{work_order_id})
 	GetWorkOrder(ctx context.Context, request GetWorkOrderRequestObject) (GetWorkOrderResponseObject, error)
+	// ListOrderCalendars The calendars that count on a work order
+	// (GET /v1/work-orders/{work_order_id}/calendars)
+	ListOrderCalendars(ctx context.Context, request ListOrderCalendarsRequestObject) (ListOrderCalendarsResponseObject, error)
+	// PinCalendar Pin your calendar to a work order, once
+	// (POST /v1/work-orders/{work_order_id}/calendars)
+	PinCalendar(ctx context.Context, request PinCalendarRequestObject) (PinCalendarResponseObject, error)
+	// ListChangeOrders Change orders of a work order
+	// (GET /v1/work-orders/{work_order_id}/change-orders)
+	ListChangeOrders(ctx context.Context, request ListChangeOrdersRequestObject) (ListChangeOrdersResponseObject, error)
 	// ListProps Props of a work order
 	// (GET /v1/work-orders/{work_order_id}/props)
 	ListProps(ctx context.Context, request ListPropsRequestObject) (ListPropsResponseObject, error)
@@ -5501,6 +6896,151 @@ func (sh *strictHandler) GetReadiness(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetReadinessResponseObject); ok {
 		return validResponse.VisitGetReadinessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListCalendars operation middleware
+func (sh *strictHandler) ListCalendars(ctx echo.Context) error {
+	var request ListCalendarsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListCalendars(ctx.Request().Context(), request.(ListCalendarsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListCalendars")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListCalendarsResponseObject); ok {
+		return validResponse.VisitListCalendarsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetCalendar operation middleware
+func (sh *strictHandler) SetCalendar(ctx echo.Context, params SetCalendarParams) error {
+	var request SetCalendarRequestObject
+
+	request.Params = params
+
+	var body SetCalendarJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetCalendar(ctx.Request().Context(), request.(SetCalendarRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetCalendar")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetCalendarResponseObject); ok {
+		return validResponse.VisitSetCalendarResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetChangeOrder operation middleware
+func (sh *strictHandler) GetChangeOrder(ctx echo.Context, changeOrderId ChangeOrderId) error {
+	var request GetChangeOrderRequestObject
+
+	request.ChangeOrderId = changeOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetChangeOrder(ctx.Request().Context(), request.(GetChangeOrderRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetChangeOrder")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetChangeOrderResponseObject); ok {
+		return validResponse.VisitGetChangeOrderResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DecideChange operation middleware
+func (sh *strictHandler) DecideChange(ctx echo.Context, changeOrderId ChangeOrderId, params DecideChangeParams) error {
+	var request DecideChangeRequestObject
+
+	request.ChangeOrderId = changeOrderId
+	request.Params = params
+
+	var body DecideChangeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DecideChange(ctx.Request().Context(), request.(DecideChangeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DecideChange")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DecideChangeResponseObject); ok {
+		return validResponse.VisitDecideChangeResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -6320,6 +7860,55 @@ func (sh *strictHandler) CancelMilestone(ctx echo.Context, milestoneId Milestone
 	return nil
 }
 
+// OfferChange operation middleware
+func (sh *strictHandler) OfferChange(ctx echo.Context, milestoneId MilestoneId, params OfferChangeParams) error {
+	var request OfferChangeRequestObject
+
+	request.MilestoneId = milestoneId
+	request.Params = params
+
+	var body OfferChangeJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OfferChange(ctx.Request().Context(), request.(OfferChangeRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OfferChange")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(OfferChangeResponseObject); ok {
+		return validResponse.VisitOfferChangeResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // OpenDelivery operation middleware
 func (sh *strictHandler) OpenDelivery(ctx echo.Context, milestoneId MilestoneId, params OpenDeliveryParams) error {
 	var request OpenDeliveryRequestObject
@@ -6363,6 +7952,81 @@ func (sh *strictHandler) OpenDelivery(ctx echo.Context, milestoneId MilestoneId,
 		return err
 	} else if validResponse, ok := response.(OpenDeliveryResponseObject); ok {
 		return validResponse.VisitOpenDeliveryResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// HoldMilestone operation middleware
+func (sh *strictHandler) HoldMilestone(ctx echo.Context, milestoneId MilestoneId, params HoldMilestoneParams) error {
+	var request HoldMilestoneRequestObject
+
+	request.MilestoneId = milestoneId
+	request.Params = params
+
+	var body HoldMilestoneJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.HoldMilestone(ctx.Request().Context(), request.(HoldMilestoneRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "HoldMilestone")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(HoldMilestoneResponseObject); ok {
+		return validResponse.VisitHoldMilestoneResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ResumeMilestone operation middleware
+func (sh *strictHandler) ResumeMilestone(ctx echo.Context, milestoneId MilestoneId, params ResumeMilestoneParams) error {
+	var request ResumeMilestoneRequestObject
+
+	request.MilestoneId = milestoneId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ResumeMilestone(ctx.Request().Context(), request.(ResumeMilestoneRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ResumeMilestone")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ResumeMilestoneResponseObject); ok {
+		return validResponse.VisitResumeMilestoneResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -6413,6 +8077,31 @@ func (sh *strictHandler) ListPayables(ctx echo.Context, params ListPayablesParam
 		return err
 	} else if validResponse, ok := response.(ListPayablesResponseObject); ok {
 		return validResponse.VisitListPayablesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ExportPayables operation middleware
+func (sh *strictHandler) ExportPayables(ctx echo.Context, params ExportPayablesParams) error {
+	var request ExportPayablesRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ExportPayables(ctx.Request().Context(), request.(ExportPayablesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ExportPayables")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ExportPayablesResponseObject); ok {
+		return validResponse.VisitExportPayablesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -6767,6 +8456,32 @@ func (sh *strictHandler) AcknowledgeSpec(ctx echo.Context, specId SpecId, params
 	return nil
 }
 
+// CompareSpecs operation middleware
+func (sh *strictHandler) CompareSpecs(ctx echo.Context, specId SpecId, params CompareSpecsParams) error {
+	var request CompareSpecsRequestObject
+
+	request.SpecId = specId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CompareSpecs(ctx.Request().Context(), request.(CompareSpecsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CompareSpecs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CompareSpecsResponseObject); ok {
+		return validResponse.VisitCompareSpecsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ExplainSpec operation middleware
 func (sh *strictHandler) ExplainSpec(ctx echo.Context, specId SpecId, params ExplainSpecParams) error {
 	var request ExplainSpecRequestObject
@@ -7054,6 +8769,106 @@ func (sh *strictHandler) GetWorkOrder(ctx echo.Context, workOrderId WorkOrderId)
 		return err
 	} else if validResponse, ok := response.(GetWorkOrderResponseObject); ok {
 		return validResponse.VisitGetWorkOrderResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListOrderCalendars operation middleware
+func (sh *strictHandler) ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error {
+	var request ListOrderCalendarsRequestObject
+
+	request.WorkOrderId = workOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListOrderCalendars(ctx.Request().Context(), request.(ListOrderCalendarsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListOrderCalendars")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListOrderCalendarsResponseObject); ok {
+		return validResponse.VisitListOrderCalendarsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PinCalendar operation middleware
+func (sh *strictHandler) PinCalendar(ctx echo.Context, workOrderId WorkOrderId, params PinCalendarParams) error {
+	var request PinCalendarRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body PinCalendarJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PinCalendar(ctx.Request().Context(), request.(PinCalendarRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PinCalendar")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PinCalendarResponseObject); ok {
+		return validResponse.VisitPinCalendarResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListChangeOrders operation middleware
+func (sh *strictHandler) ListChangeOrders(ctx echo.Context, workOrderId WorkOrderId, params ListChangeOrdersParams) error {
+	var request ListChangeOrdersRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListChangeOrders(ctx.Request().Context(), request.(ListChangeOrdersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListChangeOrders")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListChangeOrdersResponseObject); ok {
+		return validResponse.VisitListChangeOrdersResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
