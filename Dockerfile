@@ -4,6 +4,7 @@ WORKDIR /src
 COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
+RUN scripts/viewer
 RUN CGO_ENABLED=0 go build -trimpath -o /out/ ./cmd/api ./cmd/worker && mkdir -p /out/keys /out/scratch
 
 FROM gcr.io/distroless/static-debian12:nonroot

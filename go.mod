@@ -29,6 +29,8 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
+require github.com/evanw/esbuild v0.28.2 // indirect
+
 require (
 	github.com/Azure/go-ntlmssp v0.1.1 // indirect
 	github.com/DataDog/datadog-go/v5 v5.9.1 // indirect
@@ -121,4 +123,7 @@ require (
 	kernel.org/pub/linux/libs/security/libcap/psx v1.2.77 // indirect
 )
 
-tool github.com/oapi-codegen/oapi-codegen/v2/cmd/oapi-codegen
+tool (
+	github.com/evanw/esbuild/cmd/esbuild
+	github.com/oapi-codegen/oapi-codegen/v2/cmd/oapi-codegen
+)

@@ -35,7 +35,9 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 			out.add(p)
 		}
 		out.add(st.gameDistance(s))
+		out.add(gameModel(s, st.prop, setsByDraw(s)))
 	})
+	try(0.55, func() { out.add(sculptModel(s)) })
 	try(0.8, func() {
 		parts := comparisons(ctx, s, findings)
 		try(0.6, func() {

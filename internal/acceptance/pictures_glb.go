@@ -3,6 +3,7 @@ package acceptance
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"math"
 
 	"proofhouse/internal/acceptance/mesh/glbwrite"
@@ -17,7 +18,8 @@ const modelStep = 1.0 / 128
 // linear (glTF 2.0, 3.7.2.1); the scale is that of the picture.
 func deviationModel(parts []compared, m *heatMesh) *drawn {
 	var scene glbwrite.Scene
-	material := &glbwrite.Material{Name: "deviation up to " + lengthText(m.rangeMM), DoubleSided: true}
+	material := &glbwrite.Material{Name: "deviation up to " + lengthText(m.rangeMM), DoubleSided: true,
+		Extras: map[string]any{"range_mm": m.rangeMM, "limit_mm": m.limitMM, "scale": scaleStops(modelStops)}}
 	for _, c := range parts {
 		if c.heat == nil || len(c.heat.Tri) == 0 {
 			continue
@@ -47,6 +49,7 @@ func deviationModel(parts []compared, m *heatMesh) *drawn {
 func coloured(c compared, rangeMM float64) glbwrite.Prim {
 	h := c.heat
 	var out glbwrite.Prim
+	var height []float32
 	at := make([]uint32, len(h.Pos)/3) // of a heat vertex in out, plus 1
 	put := func(v uint32) {
 		if at[v] == 0 {
@@ -54,6 +57,7 @@ func coloured(c compared, rangeMM float64) glbwrite.Prim {
 			col := heatColour(h.HeightMM[v], rangeMM)
 			out.Col = append(out.Col, col[0], col[1], col[2], 1)
 			at[v] = uint32(len(out.Pos) / 3)
+			height = append(height, modelHeight(h.HeightMM[v]))
 		}
 		out.Tri = append(out.Tri, at[v]-1)
 	}
@@ -73,8 +77,21 @@ func coloured(c compared, rangeMM float64) glbwrite.Prim {
 		}
 		first = end
 	}
+	out.Own = []glbwrite.Values{{Name: "_HEIGHT_MM", Values: height}}
 	return out
 }
+
+// modelHeight is a height as it stands in the model, in millimetres: not a number cannot be stored (glTF 2.0, 3.6.2.2), so a
+// vertex with no sculpt has a height that no prop reaches.
+func modelHeight(h float32) float32 {
+	if h != h {
+		return noHeightMM
+	}
+	return h
+}
+
+// noHeightMM marks a vertex of the deviation model that has no sculpt to compare with.
+const noHeightMM = 1e9
 
 // evenFace finds the heat vertices at the corners of a game triangle and tells whether those between them have the
 // heights, within tol millimetres, that lie evenly between the corners'.
@@ -112,6 +129,19 @@ func evenFace(c compared, face int, pieces []uint32, tol float64) (whole [3]uint
 		}
 	}
 	return whole, true
+}
+
+// modelStops is how many colours of the scale a model names: enough that straight lines between them are not seen.
+const modelStops = 13
+
+// scaleStops are colours of the deviation's scale at even steps from end to end, as a page writes them.
+func scaleStops(n int) []string {
+	out := make([]string, n)
+	for i := range out {
+		c := raster.Signed.At(float64(i) / float64(n-1))
+		out[i] = fmt.Sprintf("#%02x%02x%02x", c.R, c.G, c.B)
+	}
+	return out
 }
 
 // heatColour is the scale's colour of a height, in linear light; grey where there is no sculpt.

@@ -30,7 +30,8 @@ type deliveryPage struct {
 	Missing     string // why there is no evidence to show
 	Stills      []picture
 	Details     []picture
-	Model       *ledger.EvidenceObject
+	Model       *ledger.EvidenceObject // of the deviation, to take away
+	Turns       bool                   // there is a model for the 3D view
 	Found       sortedFindings
 	SignOffs    []ledger.SignOff
 	Concessions []ledger.Concession
@@ -240,8 +241,10 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 				continue
 			}
 			page.Evidence = e
-		case o.MediaType == "model/gltf-binary":
+		case o.Name == "deviation.glb":
 			page.Model = &objects[i]
+		case o.Name == "model_game.glb":
+			page.Turns = true
 		case strings.HasPrefix(o.Name, "prop_"):
 			page.Stills = append(page.Stills, pic)
 		case strings.HasPrefix(o.MediaType, "image/"):

@@ -53,6 +53,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		}
 		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
 
+		e.GET("/static/viewer.js", p.shown(viewScript))
+
 		open := e.Group("", p.shown, readForm, s.Open)
 		open.GET("/login", p.loginForm)
 		open.POST("/login", p.logIn)
@@ -67,6 +69,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
 		in.GET("/deliveries/:id", p.delivery)
+		in.GET("/deliveries/:id/view", p.view)
 		in.GET("/people", p.people)
 		in.GET("/account", p.account)
 		in.POST("/logout", p.logOut)
@@ -87,7 +90,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 }
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "people", "account", "problem"}
+var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "people", "account", "problem"}
 
 func (p *Pages) readTemplates() error {
 	for _, name := range pageNames {
@@ -142,12 +145,20 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 	if err := p.pages[name].Execute(&b, map[string]any{"Frame": f, "Page": data}); err != nil {
 		return fmt.Errorf("web: page %s: %w", name, err)
 	}
-	c.Response().Header().Set("Content-Security-Policy", policy)
+	c.Response().Header().Set("Content-Security-Policy", policyOf(name))
 	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest {
 		// A refused form may be kept, or the back button would lead from the next page to a browser's error.
 		c.Response().Header().Set(echo.HeaderCacheControl, "private, no-cache")
 	}
 	return c.HTMLBlob(status, b.Bytes())
+}
+
+// policyOf is the policy of a page.
+func policyOf(name string) string {
+	if name == "view" {
+		return viewPolicy
+	}
+	return policy
 }
 
 // pageTime bounds the work for one page.

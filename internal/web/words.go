@@ -24,7 +24,8 @@ var words = template.FuncMap{
 	"number": number, "value": value, "bytes": bytesWord, "count": count, "percent": func(bp int) string { return number(float64(bp)/100) + "\u00a0%" },
 	"share": func(v float64) string { return withUnit(v, "share") }, "place": placeWords,
 	"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
-	"once": once, "concession": concessionForm, "both": func(it, page any) both { return both{it, page} },
+	"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
+	"both": func(it, page any) both { return both{it, page} },
 }
 
 // both gives a piece of a template the thing it is about and the page around it.

@@ -77,6 +77,9 @@ func (m *Map) read(uv [2]float64, d [2][2]float64) [4]float32 {
 	return m.Sample(u, v, du, dv)
 }
 
+// Placed is where in the map a UV of the mesh leads.
+func (m *Map) Placed(u, v float64) (float64, float64) { return m.place(u, v) }
+
 func (m *Map) place(u, v float64) (float64, float64) {
 	if m.M == ([6]float64{}) {
 		return u, v

@@ -41,6 +41,16 @@ func NewTexture(img image.Image, srgb bool) *Texture {
 	return t
 }
 
+// Image is the finest level whose longer side is at most edge pixels, with straight alpha. The pixels are the texture's own.
+func (t *Texture) Image(edge int) *image.NRGBA {
+	i := 0
+	for i < len(t.levels)-1 && max(t.levels[i].w, t.levels[i].h) > edge {
+		i++
+	}
+	l := t.levels[i]
+	return &image.NRGBA{Pix: l.pix, Stride: 4 * l.w, Rect: image.Rect(0, 0, l.w, l.h)}
+}
+
 // straightRGBA gives the pixels of an image with straight alpha, four bytes each; of 16-bit images the upper byte.
 func straightRGBA(img image.Image) []uint8 {
 	b := img.Bounds()

@@ -38,7 +38,16 @@ type Prim struct {
 	Col []float32 // 4 a vertex, linear 0–1
 	Tri []uint32  // 3 a triangle; written as 16 bit where there are fewer than 65,535 vertices
 
+	// Own values, one a vertex. Their names begin with an underscore (glTF 2.0, 3.7.2.1).
+	Own []Values
+
 	Material *Material // nil: the default material
+}
+
+// Values are numbers of the writer's own for each vertex.
+type Values struct {
+	Name   string
+	Values []float32
 }
 
 // Material is metallic-roughness. Zero BaseColor means white and opaque, zero Roughness means 1, zero NormalScale 1.
@@ -56,6 +65,7 @@ type Material struct {
 	Emissive      [3]float64
 	AlphaMode     string // "", "OPAQUE", "MASK" or "BLEND"
 	DoubleSided   bool
+	Extras        map[string]any // what a reader of our own wants to know; nil for none
 }
 
 // Image is a PNG or JPEG: embedded from Data, or referred to by URI where Data is nil.

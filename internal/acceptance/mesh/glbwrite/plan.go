@@ -137,6 +137,13 @@ func (l *layout) prim(p Prim) (*gltf.Primitive, error) {
 		}
 		g.Attributes[a.name] = l.accessor(acc)
 	}
+	for _, o := range p.Own {
+		if len(o.Values) != n || len(o.Name) < 2 || o.Name[0] != '_' {
+			return nil, fmt.Errorf("own values %q: %d for %d vertices, and the name must begin with an underscore", o.Name, len(o.Values), n)
+		}
+		g.Attributes[o.Name] = l.accessor(&gltf.Accessor{Count: n, Type: gltf.AccessorScalar, ComponentType: gltf.ComponentFloat,
+			BufferView: gltf.Index(l.view(part{f32: o.Values}, gltf.TargetArrayBuffer))})
+	}
 	if p.Tri != nil {
 		if len(p.Tri) == 0 || len(p.Tri)%3 != 0 {
 			return nil, fmt.Errorf("%d indices are not three a triangle", len(p.Tri))
@@ -199,6 +206,9 @@ func (l *layout) material(m *Material) (int, error) {
 	}
 	pbr := &gltf.PBRMetallicRoughness{BaseColorFactor: &base, MetallicFactor: gltf.Float(m.Metallic), RoughnessFactor: gltf.Float(rough)}
 	g := &gltf.Material{Name: m.Name, PBRMetallicRoughness: pbr, DoubleSided: m.DoubleSided, EmissiveFactor: m.Emissive}
+	if m.Extras != nil {
+		g.Extras = m.Extras
+	}
 	switch m.AlphaMode {
 	case "", "OPAQUE":
 	case "MASK":

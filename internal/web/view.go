@@ -1,0 +1,178 @@
+package web
+
+import (
+	"context"
+	"embed"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"io/fs"
+	"net/http"
+	"slices"
+	"strings"
+
+	"github.com/labstack/echo/v4"
+
+	"proofhouse/internal/acceptance"
+	"proofhouse/internal/ledger"
+)
+
+// The 3D view's script. It is third-party code bundled by scripts/viewer and not committed; without it the page says so
+// and shows the still.
+//
+//go:embed all:viewer/dist
+var viewerFiles embed.FS
+
+// viewPolicy is the policy of the one page with script: the service's own, and what the script unpacks out of a model.
+const viewPolicy = "default-src 'none'; img-src 'self' blob:; style-src 'self'; script-src 'self'; connect-src 'self' blob:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+
+// hasViewer says whether the script was bundled into this program.
+func hasViewer() bool {
+	_, err := fs.Stat(viewerFiles, "viewer/dist/viewer.js")
+	return err == nil
+}
+
+// viewPage is the 3D view of one delivery.
+type viewPage struct {
+	deliveryPage
+	Still     *picture
+	Revisions []viewRevision
+	Places    []viewPlace
+	Bundled   bool
+	Data      viewSetup
+}
+
+// viewRevision is one delivery of the milestone with the addresses of its models.
+type viewRevision struct {
+	Number    int    `json:"number"`
+	Title     string `json:"title"`
+	Game      string `json:"game"`
+	Sculpt    string `json:"sculpt,omitempty"`
+	Deviation string `json:"deviation,omitempty"`
+}
+
+// viewPlace is a place that a finding names.
+type viewPlace struct {
+	Number  int
+	Heading string
+	Detail  string
+	Mark    string
+	At      string // x,y,z in millimetres
+}
+
+// viewSetup is what the script is given.
+type viewSetup struct {
+	Revisions []viewRevision    `json:"revisions"`
+	Words     map[string]string `json:"words"`
+}
+
+// viewWords are what the script says.
+var viewWords = map[string]string{
+	"no_webgl": "This browser draws no 3D here; the still stands in its place.", "loading": "Loading …",
+	"not_loaded": "The model could not be loaded; look again in a moment.", "outside": "the sculpt stands {0} outside here",
+	"inside": "the sculpt lies {0} below here", "measure": "Choose two points: click them, or turn the prop under the middle and press Enter.",
+	"distance": "{0} apart.", "copied": "The link to this view is on the clipboard.", "in_address": "The link to this view is in the address line.",
+}
+
+// placesShown bounds the places of one view; a finding carries ten at most, and there may be many findings.
+const placesShown = 60
+
+func (p *Pages) view(c echo.Context) error {
+	page, err := p.loadView(c)
+	if err != nil {
+		return err
+	}
+	title := fmt.Sprintf("%s, %s, delivery %d in 3D", page.Prop.Title, strings.ToLower(milestoneWord(page.Delivery.MilestoneKind)), page.Delivery.Number)
+	return p.render(c, http.StatusOK, "view", frame{Title: title, At: "work"}, page)
+}
+
+// viewScript serves the bundle.
+func viewScript(c echo.Context) error {
+	data, err := viewerFiles.ReadFile("viewer/dist/viewer.js")
+	if err != nil {
+		return ledger.ErrNotFound
+	}
+	c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=300")
+	return c.Blob(http.StatusOK, "text/javascript; charset=utf-8", data)
+}
+
+func (p *Pages) loadView(c echo.Context) (viewPage, error) {
+	base, err := p.loadDelivery(c)
+	if err != nil {
+		return viewPage{}, err
+	}
+	page := viewPage{deliveryPage: base, Bundled: hasViewer(), Data: viewSetup{Words: viewWords}}
+	if len(base.Stills) > 0 {
+		page.Still = &base.Stills[0]
+	}
+	if base.Evidence != nil {
+		page.Places = placesOf(base.Evidence.Findings)
+	}
+	page.Revisions, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]viewRevision, error) {
+		return revisionsOf(ctx, tx, base.Delivery)
+	})
+	page.Data.Revisions = page.Revisions
+	return page, err
+}
+
+// revisionsOf are the deliveries of the milestone up to this one whose inspection left a model, oldest first.
+func revisionsOf(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) ([]viewRevision, error) {
+	list, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Milestone: d.MilestoneID}, ledger.Page{Limit: deliveriesShown})
+	if err != nil {
+		return nil, err
+	}
+	var out []viewRevision
+	for _, each := range list.Items {
+		if each.Inspection == nil || each.Number > d.Number {
+			continue
+		}
+		objects, err := tx.EvidenceObjects(ctx, each.Inspection.ID)
+		if err != nil {
+			return nil, err
+		}
+		r := viewRevision{Number: each.Number, Title: fmt.Sprintf("delivery %d", each.Number)}
+		for _, o := range objects {
+			address := "/v1/inspections/" + each.Inspection.ID.String() + "/pictures/" + o.Name
+			switch o.Name {
+			case "model_game.glb":
+				r.Game = address
+			case "model_sculpt.glb":
+				r.Sculpt = address
+			case "deviation.glb":
+				r.Deviation = address
+			}
+		}
+		if r.Game != "" {
+			out = append(out, r)
+		}
+	}
+	slices.SortFunc(out, func(a, b viewRevision) int { return a.Number - b.Number })
+	return out, nil
+}
+
+// placesOf lists the places of what is wrong or worth a look, in the order of the findings.
+func placesOf(all []acceptance.Finding) []viewPlace {
+	var out []viewPlace
+	for _, f := range all {
+		if f.Outcome != acceptance.Fail && f.Outcome != acceptance.Warn {
+			continue
+		}
+		for _, w := range f.Where {
+			if w.PointMM == nil || len(out) == placesShown {
+				continue
+			}
+			at := *w.PointMM
+			out = append(out, viewPlace{
+				Number: len(out) + 1, Heading: titleOf(f.Check), Detail: placeWords(w), Mark: mark(f.Outcome),
+				At: fmt.Sprintf("%g,%g,%g", at[0], at[1], at[2]),
+			})
+		}
+	}
+	return out
+}
+
+// JSON is the script's setup as it stands in the page: a data block, which no browser runs. Marshal escapes what could end it.
+func (v viewSetup) JSON() (template.JS, error) {
+	data, err := json.Marshal(v)
+	return template.JS(data), err
+}

@@ -1,0 +1,207 @@
+// The panel: the page's own controls wired to the stage. Every control is a form control that the page rendered.
+import { BufferGeometry, BufferAttribute, Line, LineBasicMaterial, Vector3 } from 'three'
+import { linkOf } from './link.js'
+
+export class Panel {
+  constructor(root, setup, parts) {
+    Object.assign(this, parts)
+    this.root = root
+    this.setup = setup
+    this.marks = root.querySelector('.marks')
+    this.points = []
+    this.revision = setup.revisions[setup.revisions.length - 1]
+    this.skin = 'textured'
+    this.lines = []
+    this.number = new Intl.NumberFormat(document.documentElement.lang, { maximumFractionDigits: 2 })
+  }
+
+  async begin(link) {
+    const { root } = this
+    const skins = root.querySelectorAll('input[name=skin]')
+    for (const i of skins) i.addEventListener('change', () => this.choose(i.value))
+    for (const i of root.querySelectorAll('input[name=lines]')) {
+      i.checked = link.lines.includes(i.value)
+      i.addEventListener('change', () => this.chooseLines())
+    }
+    const slider = root.querySelector('input[name=revision]')
+    if (slider) {
+      const at = this.setup.revisions.findIndex((r) => r.number === link.revision)
+      if (at >= 0) this.revision = this.setup.revisions[at]
+      slider.value = this.setup.revisions.indexOf(this.revision)
+      slider.addEventListener('input', () => this.chooseRevision(Number(slider.value)))
+    }
+    root.querySelector('[data-do=measure]').addEventListener('click', (e) => this.measureMode(e.currentTarget))
+    root.querySelector('[data-do=link]').addEventListener('click', (e) => this.copyLink(e.currentTarget))
+    root.querySelector('[data-do=reset]').addEventListener('click', () => { this.stage.fit(this.models.box()); this.stage.settled() })
+    for (const b of root.querySelectorAll('[data-place]')) b.addEventListener('click', () => this.goTo(b))
+    const canvas = this.stage.canvas
+    canvas.addEventListener('pointermove', (e) => this.hover(e))
+    canvas.addEventListener('pointerleave', () => this.tell(null))
+    canvas.addEventListener('pointerdown', (e) => { this.down = [e.clientX, e.clientY] })
+    canvas.addEventListener('pointerup', (e) => this.click(e))
+    canvas.addEventListener('keydown', (e) => { if (e.key === 'Enter' || e.key === 'm') this.pick(canvas.clientWidth / 2, canvas.clientHeight / 2) })
+    this.skin = [...skins].some((i) => i.value === link.skin && !i.disabled) ? link.skin : 'textured'
+    for (const i of skins) i.checked = i.value === this.skin
+    this.lines = link.lines
+    await this.show()
+    if (this.models.meshes('deviation').length === 0) this.models.show(this.revision, ['game', 'deviation']).then(() => this.layers.apply()) // for the probe, while one looks
+  }
+
+  kinds() {
+    const kinds = ['game']
+    if (this.skin === 'deviation' || this.models.now.deviation) kinds.push('deviation')
+    if (this.lines.includes('sculpt') || this.lines.includes('outlines')) kinds.push('sculpt')
+    return kinds
+  }
+
+  async show() {
+    const progress = (got, all) => this.say(this.setup.words.loading + (all ? ' ' + Math.round(100 * got / all) + ' %' : ''))
+    try {
+      await this.models.show(this.revision, this.kinds(), progress)
+      this.say('')
+    } catch (err) {
+      this.say(this.setup.words.not_loaded)
+      throw err
+    }
+    this.layers.skin = this.skin
+    this.layers.on = new Set(this.lines)
+    this.outlines.on = this.lines.includes('outlines')
+    this.layers.apply()
+    this.legend()
+    const name = this.root.querySelector('.revision')
+    if (name) name.textContent = this.revision.title
+  }
+
+  choose(skin) { this.skin = skin; this.show().then(() => this.stage.settled(), () => {}) }
+
+  chooseLines() {
+    this.lines = [...this.root.querySelectorAll('input[name=lines]:checked')].map((i) => i.value)
+    this.show().then(() => this.stage.settled(), () => {})
+  }
+
+  chooseRevision(i) {
+    this.revision = this.setup.revisions[i]
+    this.clearMarks()
+    this.show().then(() => this.stage.settled(), () => {})
+  }
+
+  // legend shows the deviation's scale with its ends in millimetres.
+  legend() {
+    const box = this.root.querySelector('.legend')
+    const own = this.models.meshes('deviation')[0]?.userData.own.userData
+    box.hidden = this.skin !== 'deviation' || !own?.scale
+    if (box.hidden) return
+    const ctx = box.querySelector('canvas').getContext('2d')
+    const fill = ctx.createLinearGradient(0, 0, ctx.canvas.width, 0)
+    own.scale.forEach((c, i) => fill.addColorStop(i / (own.scale.length - 1), c))
+    ctx.fillStyle = fill
+    ctx.fillRect(0, 0, ctx.canvas.width, ctx.canvas.height)
+    const mm = (v) => this.number.format(v) + '\u00a0mm'
+    const [low, high] = box.querySelectorAll('span')
+    low.textContent = '−' + mm(own.range_mm)
+    high.textContent = '+' + mm(own.range_mm)
+  }
+
+  hover(e) {
+    if (this.waiting) return
+    this.waiting = true
+    const { left, top } = this.stage.canvas.getBoundingClientRect()
+    const x = e.clientX - left, y = e.clientY - top
+    requestAnimationFrame(() => {
+      this.waiting = false
+      this.tell(this.probe.at(x, y))
+    })
+  }
+
+  tell(hit) {
+    const out = this.root.querySelector('.reading')
+    if (!hit) { out.textContent = ''; return }
+    const mm = (v) => this.number.format(v)
+    const w = this.setup.words
+    const where = hit.point.toArray().map((v) => mm(v * 1000)).join('  ')
+    let text = where + ' mm'
+    if (hit.heightMM !== null) text += ' · ' + (hit.heightMM >= 0 ? w.outside : w.inside).replace('{0}', mm(Math.abs(hit.heightMM)) + '\u00a0mm')
+    out.textContent = text
+  }
+
+  measureMode(button) {
+    const on = button.getAttribute('aria-pressed') !== 'true'
+    button.setAttribute('aria-pressed', String(on))
+    this.measuring = on
+    this.clearMarks()
+    if (on) this.say(this.setup.words.measure)
+    else this.say('')
+  }
+
+  click(e) {
+    if (!this.measuring || !this.down || Math.hypot(e.clientX - this.down[0], e.clientY - this.down[1]) > 4) return
+    const { left, top } = this.stage.canvas.getBoundingClientRect()
+    this.pick(e.clientX - left, e.clientY - top)
+  }
+
+  pick(x, y) {
+    const hit = this.probe.at(x, y)
+    if (!hit) return
+    this.tell(hit)
+    if (!this.measuring) return
+    if (this.points.length === 2) this.clearMarks()
+    this.points.push(hit.point)
+    this.mark(hit.point, String(this.points.length))
+    if (this.points.length < 2) { this.stage.draw(); return }
+    const [a, b] = this.points
+    const g = new BufferGeometry()
+    g.setAttribute('position', new BufferAttribute(new Float32Array([...a.toArray(), ...b.toArray()]), 3))
+    this.line = new Line(g, new LineBasicMaterial({ color: 0x111111, depthTest: false }))
+    this.line.renderOrder = 2
+    this.stage.scene.add(this.line)
+    this.mark(a.clone().add(b).multiplyScalar(0.5), this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm')
+    this.say(this.setup.words.distance.replace('{0}', this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm'))
+    this.stage.draw()
+  }
+
+  // mark hangs a label on a place; place() moves the labels after every frame.
+  mark(point, text) {
+    const el = document.createElement('span')
+    el.textContent = text
+    el.dataset.at = point.toArray().join(',')
+    this.marks.append(el)
+  }
+
+  clearMarks() {
+    this.marks.replaceChildren()
+    this.points = []
+    if (this.line) this.stage.scene.remove(this.line)
+    this.line = null
+    this.stage.draw()
+  }
+
+  goTo(button) {
+    const point = new Vector3(...button.dataset.place.split(',').map((v) => Number(v) / 1000))
+    this.clearMarks()
+    this.mark(point, button.dataset.number || '●')
+    this.say(button.textContent.trim())
+    this.stage.look(point)
+    this.stage.canvas.focus()
+  }
+
+  place() {
+    const { camera, canvas } = this.stage
+    for (const el of this.marks.children) {
+      const p = new Vector3(...el.dataset.at.split(',').map(Number)).project(camera)
+      el.hidden = p.z > 1
+      el.style.transform = `translate(${(p.x + 1) / 2 * canvas.clientWidth}px, ${(1 - p.y) / 2 * canvas.clientHeight}px)`
+    }
+  }
+
+  async copyLink(button) {
+    const address = location.origin + location.pathname + location.search + linkOf(this.stage, this)
+    try {
+      await navigator.clipboard.writeText(address)
+      this.say(this.setup.words.copied)
+    } catch {
+      history.replaceState(null, '', address)
+      this.say(this.setup.words.in_address)
+    }
+    button.focus()
+  }
+}

@@ -1,0 +1,124 @@
+// The stage: renderer, camera, light and the ways to move. It draws when something has changed and rests otherwise.
+import { WebGLRenderer, PerspectiveCamera, Scene, HemisphereLight, DirectionalLight, Color, Vector3, Box3, Sphere } from 'three'
+import { OrbitControls } from 'three/addons/controls/OrbitControls.js'
+
+// The lens of the stills: 24 mm of film height behind 85 mm.
+const fovDeg = 2 * Math.atan(12 / 85) * 180 / Math.PI
+const front = new Vector3(0.62, 0.42, 1)
+const step = { turn: Math.PI / 24, dolly: 1.15 }
+
+export class Stage {
+  constructor(canvas) {
+    this.canvas = canvas
+    this.renderer = new WebGLRenderer({ canvas, antialias: true, preserveDrawingBuffer: true })
+    this.renderer.setPixelRatio(Math.min(window.devicePixelRatio, 2))
+    this.renderer.autoClear = false
+    this.scene = new Scene()
+    this.camera = new PerspectiveCamera(fovDeg, 1, 0.01, 100)
+    this.scene.add(this.camera)
+    this.scene.add(new HemisphereLight(0xffffff, 0x8a8580, 1.6))
+    const key = new DirectionalLight(0xffffff, 2.4)
+    key.position.set(-0.6, 0.9, 0.7) // hangs on the camera, so that no side is ever dark
+    this.camera.add(key, key.target)
+    this.controls = new OrbitControls(this.camera, canvas)
+    this.controls.enableDamping = false
+    this.controls.addEventListener('change', () => this.draw())
+    this.controls.addEventListener('end', () => this.settled?.())
+    canvas.addEventListener('keydown', (e) => this.key(e))
+    canvas.addEventListener('webglcontextrestored', () => this.draw())
+    new ResizeObserver(() => this.resize()).observe(canvas.parentElement)
+    this.paper()
+    matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.paper())
+  }
+
+  // paper takes the page's own background, so that the view sits in it in light and dark.
+  paper() {
+    const style = getComputedStyle(this.canvas.parentElement)
+    this.scene.background = new Color(style.backgroundColor)
+    this.draw()
+  }
+
+  resize() {
+    const { clientWidth: w, clientHeight: h } = this.canvas.parentElement
+    if (w === 0 || h === 0) return
+    this.renderer.setSize(w, h, false)
+    this.camera.aspect = w / h
+    this.camera.updateProjectionMatrix()
+    this.draw()
+  }
+
+  // fit puts a box into the picture from the front three-quarter, or takes up a camera from a link.
+  fit(box, camera) {
+    if (box.isEmpty()) return
+    const ball = box.getBoundingSphere(new Sphere())
+    this.ball = ball
+    const narrow = Math.min(1, this.camera.aspect)
+    const away = ball.radius / Math.sin(fovDeg * Math.PI / 360) / narrow
+    this.camera.near = ball.radius / 100
+    this.camera.far = away + 20 * ball.radius
+    this.camera.updateProjectionMatrix()
+    this.controls.minDistance = ball.radius / 20
+    this.controls.maxDistance = away * 4
+    if (camera) {
+      this.camera.position.fromArray(camera, 0)
+      this.controls.target.fromArray(camera, 3)
+    } else {
+      this.controls.target.copy(ball.center)
+      this.camera.position.copy(ball.center).addScaledVector(front.clone().normalize(), away)
+    }
+    this.controls.update()
+    this.draw()
+  }
+
+  // look flies to a place in metres, keeping the distance but coming from the side that the place faces.
+  look(point) {
+    const side = point.clone().sub(this.ball.center)
+    if (side.lengthSq() < 1e-12) side.copy(front)
+    const away = this.ball.radius * 2.6
+    this.controls.target.copy(point)
+    this.camera.position.copy(point).addScaledVector(side.normalize().add(new Vector3(0, 0.15, 0)).normalize(), away)
+    this.controls.update()
+    this.settled?.()
+  }
+
+  key(e) {
+    if (e.ctrlKey || e.metaKey || e.altKey) return
+    const move = {
+      ArrowLeft: () => this.turn(-step.turn, 0), ArrowRight: () => this.turn(step.turn, 0),
+      ArrowUp: () => this.turn(0, -step.turn), ArrowDown: () => this.turn(0, step.turn),
+      '+': () => this.dolly(1 / step.dolly), '=': () => this.dolly(1 / step.dolly), '-': () => this.dolly(step.dolly),
+      Home: () => this.fit(new Box3().setFromCenterAndSize(this.ball.center, new Vector3(1, 1, 1).multiplyScalar(this.ball.radius * 2 / Math.sqrt(3)))),
+    }[e.key]
+    if (!move) return
+    e.preventDefault()
+    move()
+    this.settled?.()
+  }
+
+  turn(around, up) {
+    const offset = this.camera.position.clone().sub(this.controls.target)
+    const r = offset.length()
+    const phi = Math.min(Math.PI - 0.02, Math.max(0.02, Math.acos(offset.y / r) + up))
+    const theta = Math.atan2(offset.x, offset.z) + around
+    offset.set(Math.sin(phi) * Math.sin(theta), Math.cos(phi), Math.sin(phi) * Math.cos(theta)).multiplyScalar(r)
+    this.camera.position.copy(this.controls.target).add(offset)
+    this.controls.update()
+  }
+
+  dolly(by) {
+    const offset = this.camera.position.clone().sub(this.controls.target).multiplyScalar(by)
+    this.camera.position.copy(this.controls.target).add(offset)
+    this.controls.update()
+  }
+
+  draw() {
+    if (this.asked) return
+    this.asked = true
+    requestAnimationFrame(() => {
+      this.asked = false
+      this.renderer.clear()
+      this.renderer.render(this.scene, this.camera)
+      this.afterDraw?.()
+    })
+  }
+}
