@@ -36,14 +36,7 @@ func surfaceDeviation(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 	}
 	r = effective(r, "max_p95_mm", d.DiagonalMM, "max_p95_share", 0, "")
 	f := judge(r, deviationMetrics(d), atMost("p95_mm", "max_p95_mm"))
-	f.Labels = withLabel(f.Labels, "sculpt_to_game", d.SculptToGame.How)
-	f.Labels = withLabel(f.Labels, "game_to_sculpt", d.GameToSculpt.How+fmt.Sprintf("; standard error of the mean at most %s", lengthWords(d.GameToSculpt.MeanErrorMM)))
-	f.Labels = withLabel(f.Labels, "max_error", fmt.Sprintf("the true largest distances are at most %s (sculpt to game) and %s (game to sculpt) more",
-		lengthWords(d.SculptToGame.MaxErrorMM), lengthWords(d.GameToSculpt.MaxErrorMM)))
-	f.Labels = withLabel(f.Labels, "percentiles", "to 0.02 % of their value")
-	if d.HiddenGameShare > 0 {
-		f.Labels = withLabel(f.Labels, "hidden", percent(d.HiddenGameShare)+" of the game surface lies inside another of its shells and is left out")
-	}
+	f.Labels = deviationLabels(f.Labels, d)
 	f.say("surface.deviation.within", words.MM(f.Metrics["p95_mm"]), words.MM(r.Numbers["max_p95_mm"]), words.MM(f.Metrics["mean_mm"]), words.MM(f.Metrics["max_mm"]))
 	for _, w := range mergeSpots(d) {
 		on, way := &t.Part.Sculpt, "surface.deviation.to_game"
@@ -58,6 +51,27 @@ func surfaceDeviation(ctx context.Context, s *Subject, t Target, r spec.Rule) Fi
 		f.remedy("surface.deviation.nearer")
 	}
 	return f
+}
+
+// deviationLabels say how the distances were found, what error that leaves, and what was left out.
+func deviationLabels(labels map[string]string, d *surface.Deviation) map[string]string {
+	how := func(x surface.Distances) string {
+		return fmt.Sprintf("%s; standard error of the mean at most %s, of the 95th percentile %s; the true largest distance is at most %s more",
+			x.How, lengthWords(x.MeanErrorMM), lengthWords(x.P95ErrorMM), lengthWords(x.MaxErrorMM))
+	}
+	labels = withLabel(labels, "sculpt_to_game", how(d.SculptToGame))
+	labels = withLabel(labels, "game_to_sculpt", how(d.GameToSculpt))
+	if d.HiddenGameShare > 0 {
+		labels = withLabel(labels, "hidden_game", percent(d.HiddenGameShare)+" of the game surface lies inside another of its shells and is left out")
+	}
+	if d.HiddenSculptShare > 0 {
+		labels = withLabel(labels, "hidden_sculpt", fmt.Sprintf("%s of the sculpt is seen from nowhere outside, behind other sculpt, and is left out; the farthest of it is %s from the game surface",
+			percent(d.HiddenSculptShare), lengthWords(d.HiddenSculptMaxMM)))
+	}
+	if d.OpenSculptShare > 0 {
+		labels = withLabel(labels, "open_sculpt", percent(d.OpenSculptShare)+" of the sculpt faces a side that the spec declares open and is left out")
+	}
+	return labels
 }
 
 func deviationMetrics(d *surface.Deviation) map[string]float64 {

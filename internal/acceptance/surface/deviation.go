@@ -14,7 +14,8 @@ type Distances struct {
 	MaxMM, MeanMM, RMSMM, P95MM, P99MM float64
 
 	MaxErrorMM  float64 // the true maximum is at most this much above MaxMM
-	MeanErrorMM float64 // standard error of the mean; 0 where it is not sampled but summed over every vertex
+	MeanErrorMM float64 // standard error of the mean, at most
+	P95ErrorMM  float64 // of the 95th percentile
 	Samples     int
 	How         string // how it was sampled, in words
 }
@@ -32,6 +33,9 @@ type Deviation struct {
 	SculptToGame, GameToSculpt Distances
 	DiagonalMM                 float64
 	HiddenGameShare            float64 // of the game surface, inside another of its shells and left out
+	HiddenSculptShare          float64 // of the sculpt, seen from nowhere outside and left out
+	HiddenSculptMaxMM          float64 // the farthest vertex of that
+	OpenSculptShare            float64 // of the sculpt, facing a side declared open and left out
 	Worst                      []Spot  // on the sculpt, the farthest first, at least spotGap apart
 	WorstGame                  []Spot  // on the game surface
 }
@@ -68,60 +72,138 @@ func (p *Pair) measureDeviation(ctx context.Context) (*Deviation, error) {
 // distanceSums are the sums of one piece, metres and square metres.
 type distanceSums struct {
 	area, sum, squares float64
+	hidden, open       float64 // area left out
+	hiddenMax          float64
 	maxD               float64
 	maxEdgeSq, maxEdge float64
+	weight             int64
 	worst              Spot
 }
 
-// fromSculpt sums over every sculpt triangle, the distance linear between its corners.
-func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
-	n := h.on.triangles()
-	unitsPerArea := h.weightUnit()
-	sums, spreads := make([]distanceSums, pieces(n)), make([]spread, p.threads)
-	err := eachPiece(ctx, n, p.threads, func(worker, piece, first, end int) {
-		for t := first; t < end; t++ {
-			addDistances(&sums[piece], &spreads[worker], h, t, unitsPerArea)
+func (s *distanceSums) merge(o *distanceSums) {
+	s.area, s.sum, s.squares, s.weight = s.area+o.area, s.sum+o.sum, s.squares+o.squares, s.weight+o.weight
+	s.hidden, s.open, s.hiddenMax, s.maxD = s.hidden+o.hidden, s.open+o.open, max(s.hiddenMax, o.hiddenMax), max(s.maxD, o.maxD)
+}
+
+// overSculpt sums over every sculpt triangle, the distance linear between its corners, and then what about n points
+// between them say that this is wrong by.
+type overSculpt struct {
+	pieces []distanceSums
+	sums   distanceSums
+	spread *spread
+	points *sculptPoints
+	rest   residue
+}
+
+func (p *Pair) sumSculpt(ctx context.Context, h *Heights, n int) (*overSculpt, error) {
+	count := h.on.triangles()
+	area, err := h.countedArea(ctx, p.threads)
+	if err != nil {
+		return nil, err
+	}
+	o := &overSculpt{pieces: make([]distanceSums, pieces(count))}
+	spreads, strips := make([]spread, p.threads), make([]strip, len(o.pieces))
+	err = eachPiece(ctx, count, p.threads, func(worker, piece, first, end int) {
+		a := adder{h: h, s: &o.pieces[piece], sp: &spreads[worker], strip: newStrip(piece, area/float64(n)), unitsPerArea: (1 << weightBits) / area / 3}
+		if area > 0 && !math.IsInf(area, 0) {
+			for t := first; t < end; t++ {
+				a.add(t)
+			}
 		}
-		sums[piece].maxEdge = math.Sqrt(sums[piece].maxEdgeSq)
+		a.s.maxEdge = math.Sqrt(a.s.maxEdgeSq)
+		strips[piece] = a.strip
 	})
 	if err != nil {
-		return err
+		return nil, err
 	}
-	var s distanceSums
-	for i := range sums {
-		s.area, s.sum, s.squares, s.maxD = s.area+sums[i].area, s.sum+sums[i].sum, s.squares+sums[i].squares, max(s.maxD, sums[i].maxD)
-		d.Worst = append(d.Worst, sums[i].worst)
+	for i := range o.pieces {
+		o.sums.merge(&o.pieces[i])
 	}
 	for i := 1; i < len(spreads); i++ {
 		spreads[0].merge(&spreads[i])
 	}
-	m := &tightener{tree: p.onGame, pos: p.skin.pos, tri: p.skin.tri, threads: p.threads, best: s.maxD, slack: p.slack(s.maxD)}
+	o.spread, o.points = &spreads[0], joined(strips)
+	o.rest, err = o.points.ask(ctx, p)
+	o.points.spreadInto(o.spread, o.sums.weight)
+	return o, err
+}
+
+// mean is the mean distance, metres.
+func (o *overSculpt) mean() float64 {
+	mean := 0.0
+	if o.sums.area > 0 {
+		mean = o.sums.sum / o.sums.area
+	}
+	if o.rest.n > 0 {
+		mean += o.rest.sum / o.rest.n
+	}
+	return max(mean, 0)
+}
+
+// fromSculpt measures from the sculpt to the game surface.
+func (p *Pair) fromSculpt(ctx context.Context, h *Heights, d *Deviation) error {
+	o, err := p.sumSculpt(ctx, h, p.feetBack)
+	if err != nil {
+		return err
+	}
+	// A standard error falls with the root of the number of points.
+	if times := o.rest.meanError() / (meanErrorShare * o.mean()); times > 1 {
+		if o, err = p.sumSculpt(ctx, h, int(float64(p.feetBack)*min(float64(1.1*times*times), mostPoints))); err != nil {
+			return err
+		}
+	}
+	tall, slack, err := p.tightenSculpt(ctx, h, o)
+	if err != nil {
+		return err
+	}
+	found := o.sums
+	found.sum = float64(found.area * o.mean())
+	if o.rest.n > 0 {
+		found.squares += float64(found.area * o.rest.ofSquares / o.rest.n)
+	}
+	x := distancesOf(found, o.spread, tall, slack)
+	x.MeanErrorMM = 1000 * o.rest.meanError()
+	x.P95ErrorMM = percentileError(o.spread, 0.95, o.points.rankError(x.P95MM/1000))
+	x.Samples = h.on.vertices() + len(o.points.dist)
+	x.How = fmt.Sprintf("at every sculpt vertex (edges longer than %.3g mm cut) and at %d points between them, spread evenly by area, seed %d, for how the distance bends there",
+		1000*h.edgeMax, len(o.points.dist), feetSeed)
+	d.SculptToGame = x
+	for i := range o.pieces {
+		d.Worst = append(d.Worst, o.pieces[i].worst)
+	}
+	d.Worst = apart(d.Worst, spotGap*1000*p.diagonal)
+	all := o.sums.area + o.sums.hidden + o.sums.open
+	d.HiddenSculptShare, d.OpenSculptShare, d.HiddenSculptMaxMM = ratio(o.sums.hidden, all), ratio(o.sums.open, all), 1000*o.sums.hiddenMax
+	return nil
+}
+
+// percentileError turns a standard error of the rank into one of the value, millimetres.
+func percentileError(s *spread, share, rank float64) float64 {
+	q := s.percentiles(max(share-rank, 0), min(share+rank, 1))
+	return 500 * max(q[1]-q[0], 0)
+}
+
+// tightenSculpt looks for the largest distance from the sculpt between its vertices.
+func (p *Pair) tightenSculpt(ctx context.Context, h *Heights, o *overSculpt) (best, slack float64, err error) {
+	m := &tightener{tree: p.onGame, pos: p.skin.pos, tri: p.skin.tri, threads: p.threads, best: o.sums.maxD, slack: p.slack(o.sums.maxD)}
 	m.value = func(q vec, near *spatial.Near) float64 {
 		if _, state := p.signed(q, near); state&(openThere|noPlace) != 0 {
 			return math.Inf(-1)
 		}
 		return float64(near.Dist)
 	}
-	m.offerPieces(n, func(i int) float64 { return sums[i].maxD + float64(sums[i].maxEdge*coverShare) }, func(piece, first, end int) {
+	m.offerPieces(h.on.triangles(), func(i int) float64 { return o.pieces[i].maxD + float64(o.pieces[i].maxEdge*coverShare) }, func(piece, first, end int) {
 		for t := first; t < end; t++ {
 			v, ok := h.counts(t)
 			if !ok || (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden != 0 {
 				continue
 			}
-			if f := h.distances(v); !m.below(f, sums[piece].maxEdge) {
+			if f := h.distances(v); !m.below(f, o.pieces[piece].maxEdge) {
 				m.offer(h.candidate(v, f))
 			}
 		}
 	})
-	tall, slack, err := m.run(ctx)
-	if err != nil {
-		return err
-	}
-	d.SculptToGame = distancesOf(s, &spreads[0], tall, slack)
-	d.SculptToGame.Samples = h.on.vertices()
-	d.SculptToGame.How = fmt.Sprintf("every sculpt vertex, edges longer than %.3g mm cut; distance taken as linear in between", 1000*h.edgeMax)
-	d.Worst = apart(d.Worst, spotGap*1000*p.diagonal)
-	return nil
+	return m.run(ctx)
 }
 
 // counts gives a triangle's corners and whether its distances count: seen from outside and not facing a declared opening.
@@ -138,50 +220,76 @@ func (h *Heights) distances(v [3]uint32) plane {
 	return plane{math.Abs(float64(h.h[v[0]])), math.Abs(float64(h.h[v[1]])), math.Abs(float64(h.h[v[2]]))}
 }
 
-// weightUnit turns a third of a triangle's area into a whole number. The whole surface is then about 2^weightBits; how nearly so
-// does not matter, so one triangle in 61 tells its size.
-func (h *Heights) weightUnit() float64 {
-	for _, step := range []int{61, 1} {
-		total := 0.0
-		for t := 0; t < h.on.triangles(); t += step {
+// countedArea is how much of the sculpt counts, square metres: weights and points are dealt out by it.
+func (h *Heights) countedArea(ctx context.Context, threads int) (float64, error) {
+	parts := make([]float64, pieces(h.on.triangles()))
+	err := eachPiece(ctx, h.on.triangles(), threads, func(_, piece, first, end int) {
+		for t := first; t < end; t++ {
 			if v, ok := h.counts(t); ok {
-				total += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
+				parts[piece] += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
 			}
 		}
-		if total > 0 {
-			return (1 << weightBits) / total / float64(3*step)
-		}
+	})
+	total := 0.0
+	for _, a := range parts {
+		total += a
 	}
-	return 0
+	return total, err
 }
 
-func addDistances(s *distanceSums, sp *spread, h *Heights, t int, unitsPerArea float64) {
-	v, ok := h.counts(t)
+// adder adds the triangles of one piece of work.
+type adder struct {
+	h            *Heights
+	s            *distanceSums
+	sp           *spread
+	strip        strip
+	unitsPerArea float64
+}
+
+func (x *adder) add(t int) {
+	h, s := x.h, x.s
+	v, ok := h.on.corners(t)
 	if !ok {
+		return
+	}
+	s0, s1, s2 := h.state[v[0]], h.state[v[1]], h.state[v[2]]
+	any := s0 | s1 | s2
+	if any&noPlace != 0 {
 		return
 	}
 	a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
 	size := area(a, b, c)
 	f := h.distances(v)
+	switch {
+	case s0&s1&s2&hidden != 0:
+		s.hidden += size
+		s.hiddenMax = max(s.hiddenMax, f[0], f[1], f[2])
+		return
+	case any&openThere != 0:
+		s.open += size
+		return
+	}
 	s.area += size
 	s.sum += float64(size * (f[0] + f[1] + f[2]) / 3)
 	// The mean square of what is linear over a triangle.
 	s.squares += float64(size * (float64(f[0]*f[0]) + float64(f[1]*f[1]) + float64(f[2]*f[2]) + float64(f[0]*f[1]) + float64(f[1]*f[2]) + float64(f[2]*f[0])) / 6)
-	weight := uint64(float64(size * unitsPerArea))
+	weight := int64(float64(size * x.unitsPerArea))
+	s.weight += 3 * weight
 	for k := range 3 {
-		sp.add(float32(f[k]), weight)
+		x.sp.add(float32(f[k]), weight)
 		if f[k] > s.maxD && h.state[v[k]]&hidden == 0 {
 			s.maxD = f[k]
 			s.worst = Spot{PointMM: toMM(h.on.point(v[k])), DistanceMM: 1000 * f[k], Triangle: h.on.source(t)}
 		}
 	}
 	s.maxEdgeSq = max(s.maxEdgeSq, longestSq(a, b, c))
+	x.strip.add(a, b, c, f, size)
 }
 
 func distancesOf(s distanceSums, sp *spread, tall, slack float64) Distances {
 	out := Distances{MaxMM: 1000 * tall, MaxErrorMM: 1000 * slack}
 	if s.area > 0 {
-		out.MeanMM, out.RMSMM = 1000*s.sum/s.area, 1000*math.Sqrt(s.squares/s.area)
+		out.MeanMM, out.RMSMM = 1000*s.sum/s.area, 1000*math.Sqrt(max(s.squares/s.area, 0))
 	}
 	p := sp.percentiles(0.95, 0.99)
 	out.P95MM, out.P99MM = 1000*p[0], 1000*p[1]
@@ -250,7 +358,7 @@ func (p *Pair) fromGame(ctx context.Context, d *Deviation) error {
 	}
 	var s distanceSums
 	for i := range sums {
-		s.area, s.sum, s.squares, s.maxD = s.area+sums[i].area, s.sum+sums[i].sum, s.squares+sums[i].squares, max(s.maxD, sums[i].maxD)
+		s.merge(&sums[i])
 		d.WorstGame = append(d.WorstGame, sums[i].worst)
 	}
 	for i := 1; i < len(spreads); i++ {
@@ -265,6 +373,7 @@ func (p *Pair) fromGame(ctx context.Context, d *Deviation) error {
 	if s.area > 1 {
 		mean := s.sum / s.area
 		d.GameToSculpt.MeanErrorMM = 1000 * math.Sqrt(max(s.squares/s.area-float64(mean*mean), 0)/s.area)
+		d.GameToSculpt.P95ErrorMM = percentileError(&spreads[0], 0.95, math.Sqrt(0.95*0.05/s.area))
 	}
 	d.GameToSculpt.How = fmt.Sprintf("%d samples, one for each %.3g mm² of game surface, stratified by area, seed %d", n, feet.areaEachMM2, feetSeed)
 	d.WorstGame = apart(d.WorstGame, spotGap*1000*p.diagonal)
