@@ -125,13 +125,13 @@ func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 // counts are the metric names that count things without saying so by an ending.
 var counts = []string{
 	"count", "triangles", "triangles_non_degenerate", "vertices", "patches", "loops", "bowtie_vertices",
-	"inverted_shells", "stray_vertices", "vertices_stored", "mirrored", "warnings", "sculpt_pieces", "tiny_shells", "unjoined_vertices", "missing", "poles", "mip_levels",
+	"inverted_shells", "stray_vertices", "vertices_stored", "mirrored", "warnings", "sculpt_pieces", "tiny_shells", "unjoined_vertices", "missing", "poles", "mip_levels", "lods", "slots", "flat", "dented", "corners",
 }
 
 // endings maps the end of a metric's or limit's name to its unit; the longer ending stands first.
 var endings = []struct{ end, unit string }{
 	{"_px_per_m", "px/m"}, {"_share_outside", "share"}, {"_share_of_diagonal", "share"}, {"_mm2", "mm²"}, {"_mm", "mm"}, {"_deg", "deg"},
-	{"_10deg", "share"}, {"_share", "share"}, {"_px", "px"}, {"_m", "m"}, {"_bytes", "bytes"},
+	{"_10deg", "share"}, {"_share", "share"}, {"_px", "px"}, {"_m", "m"}, {"_bytes", "bytes"}, {"_count", "count"},
 }
 
 // unitOf reads the unit out of a metric's or limit's name: the unit is part of the name.

@@ -2,7 +2,6 @@
 //
 // Points are first put on a grid of at most 2^20 steps along the longest side of their box (one to two micrometres on a
 // metre); from there on every decision is made in whole numbers that fit 64 bits, so that it is exact and the same on every processor:
-// there on every decision is made in whole numbers that fit 64 bits, so that it is exact and the same on every processor:
 // faces that lie in one plane, points on edges and points on each other need no tolerance. The method is that of C. B.
 // Barber, D. P. Dobkin & H. Huhdanpaa, "The Quickhull Algorithm for Convex Hulls", ACM TOMS 22(4), 1996.
 //
