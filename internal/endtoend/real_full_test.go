@@ -146,11 +146,11 @@ func TestRealScan(t *testing.T) {
 	for _, c := range []struct {
 		way    string
 		theirs distances
-		// Ours takes the distance as linear between the scan's vertices, which is above it where the surfaces cross.
-		within float64
-	}{{"sculpt_to_game", toGame, 0.08}, {"game_to_sculpt", toSculpt, 0.02}} {
+	}{{"sculpt_to_game", toGame}, {"game_to_sculpt", toSculpt}} {
 		for name, want := range map[string]float64{"mean": c.theirs.Mean, "rms": c.theirs.RMS, "p95": c.theirs.P95, "p99": c.theirs.P99} {
-			require.InEpsilon(t, 1000*want, ours[c.way+"_"+name+"_mm"], c.within, "%s %s", c.way, name)
+			// Theirs takes every piece's distance at its middle and counts the third of a percent of the scan that lies hidden
+			// behind the rest, which ours leaves out.
+			require.InEpsilon(t, 1000*want, ours[c.way+"_"+name+"_mm"], 0.01, "%s %s", c.way, name)
 		}
 		// A distance changes by no more than the way that was gone: between their points the largest is that much more at most.
 		require.LessOrEqual(t, ours[c.way+"_max_mm"], 1000*c.theirs.Max+1)
