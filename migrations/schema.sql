@@ -1015,6 +1015,7 @@ CREATE TABLE ph.log (
     size bigint DEFAULT 0 NOT NULL,
     root bytea NOT NULL,
     anchored_size bigint DEFAULT 0 NOT NULL,
+    frontier bytea,
     CONSTRAINT log_root_length CHECK ((length(root) = 32)),
     CONSTRAINT log_size_range CHECK (((size >= 0) AND ((anchored_size >= 0) AND (anchored_size <= size))))
 );
@@ -2614,6 +2615,10 @@ GRANT UPDATE(root) ON TABLE ph.log TO ph_worker;
 GRANT UPDATE(root) ON TABLE ph.log TO ph_clock;
 
 GRANT UPDATE(anchored_size) ON TABLE ph.log TO ph_notary;
+
+GRANT UPDATE(frontier) ON TABLE ph.log TO ph_api;
+GRANT UPDATE(frontier) ON TABLE ph.log TO ph_worker;
+GRANT UPDATE(frontier) ON TABLE ph.log TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_api;
 GRANT SELECT ON TABLE ph.log_hash TO ph_backup;

@@ -78,8 +78,14 @@ func (s *benchScene) deliver(ctx context.Context, prop ledger.Prop) error {
 	return err
 }
 
-// BenchmarkFact is one fact, one transaction, over 50 logs: a note on a delivery.
+// BenchmarkFact writes notes on deliveries over 50 logs: one fact a transaction, and twenty, as a decided batch has.
 func BenchmarkFact(b *testing.B) {
+	for _, n := range []int{1, 20} {
+		b.Run(fmt.Sprintf("%d a transaction", n), func(b *testing.B) { benchFacts(b, n) })
+	}
+}
+
+func benchFacts(b *testing.B, each int) {
 	ctx := context.Background()
 	s := newBench(b, 50)
 	ids := make([]uuid.UUID, len(s.props))
@@ -97,14 +103,18 @@ func BenchmarkFact(b *testing.B) {
 		for pb.Next() {
 			id := ids[n.Add(1)%int64(len(ids))]
 			if err := s.store.InTx(ctx, s.vendor, func(tx *ledger.Tx) error {
-				_, err := tx.AddNote(ctx, ledger.NewNote{Delivery: id, Text: "x"})
-				return err
+				for range each {
+					if _, err := tx.AddNote(ctx, ledger.NewNote{Delivery: id, Text: "x"}); err != nil {
+						return err
+					}
+				}
+				return nil
 			}); err != nil {
 				b.Error(err)
 			}
 		}
 	})
-	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "facts/s")
+	b.ReportMetric(float64(b.N*each)/b.Elapsed().Seconds(), "facts/s")
 }
 
 // BenchmarkDelivery is a delivery from its manifest to a recorded inspection of 60 findings: six transactions.

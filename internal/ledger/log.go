@@ -74,117 +74,184 @@ func (tx *Tx) actor() Actor {
 	return ByMachine
 }
 
-// appendFacts writes the pending facts as the transaction's last act. Heads are locked by ascending log id, so that two
-// transactions never wait for each other in a ring; holding a head to the commit is what makes indices gapless and in
-// commit order.
+// appendFacts writes the pending facts as the transaction's last act, in two round trips: the first reads what each fact
+// says and locks the heads, the second writes. Heads are locked by ascending log id, so that two transactions never wait
+// for each other in a ring; holding a head to the commit is what makes indices gapless and in commit order.
 func (tx *Tx) appendFacts(ctx context.Context) error {
 	if len(tx.facts) == 0 {
 		return nil
 	}
-	data, err := tx.project(ctx, tx.facts)
+	logs := tx.logsOfFacts()
+	data, err := tx.projectAndLock(ctx, logs)
 	if err != nil {
 		return err
 	}
-	byLog := map[uuid.UUID][]int{}
-	var logs []uuid.UUID
-	for i, f := range tx.facts {
-		if byLog[f.log] == nil {
-			logs = append(logs, f.log)
+	batch := &pgx.Batch{}
+	for _, a := range logs {
+		if a.hashes == nil {
+			if a.hashes, err = readHashes(ctx, tx, a.studio, a.log, frontier(a.size)); err != nil {
+				return err
+			}
 		}
-		byLog[f.log] = append(byLog[f.log], i)
-	}
-	sort.Slice(logs, func(i, j int) bool { return bytes.Compare(logs[i][:], logs[j][:]) < 0 })
-	for _, id := range logs {
-		if err := tx.appendTo(ctx, id, byLog[id], data); err != nil {
-			return fmt.Errorf("log %s: %w", id, err)
+		if err := a.add(tx, data); err != nil {
+			return fmt.Errorf("log %s: %w", a.log, err)
+		}
+		if err := a.queue(batch); err != nil {
+			return fmt.Errorf("log %s: %w", a.log, err)
 		}
 	}
 	tx.facts = nil
-	return nil
-}
-
-// project reads the data of each fact from the rows, in one round trip.
-func (tx *Tx) project(ctx context.Context, facts []pendingFact) ([]string, error) {
-	batch := &pgx.Batch{}
-	for _, f := range facts {
-		batch.Queue(written(f.kind).data, f.studio, f.subject)
-	}
-	results := tx.SendBatch(ctx, batch)
-	defer results.Close()
-	data := make([]string, len(facts))
-	for i, f := range facts {
-		if err := results.QueryRow().Scan(&data[i]); err != nil {
-			return nil, fmt.Errorf("what %s of %s says: %w", f.kind, f.subject, err)
-		}
-	}
-	return data, results.Close()
+	return tx.SendBatch(ctx, batch).Close()
 }
 
 // logAppend is one log while leaves are added to it under its head's lock.
 type logAppend struct {
 	studio, log  uuid.UUID
+	which        []int // of the transaction's facts
 	vendor       *uuid.UUID
 	before, size int64
 	now          time.Time
 	hashes       hashMap
 	stored       [][]byte
-	batch        *pgx.Batch
+	facts        factColumns
+	persons      personColumns
 }
 
-func (tx *Tx) appendTo(ctx context.Context, log uuid.UUID, which []int, data []string) error {
-	a := &logAppend{studio: tx.facts[which[0]].studio, log: log, batch: &pgx.Batch{}}
-	if err := tx.QueryRow(ctx, `SELECT vendor_id, size, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, a.studio, log).
-		Scan(&a.vendor, &a.before, &a.now); err != nil {
-		return fmt.Errorf("lock the head: %w", err)
+// factColumns and personColumns are the new rows, by column: one statement inserts them all.
+type factColumns struct {
+	idx     []int64
+	kind    []string
+	version []int
+	subject []uuid.UUID
+	actor   []string
+	member  []*uuid.UUID
+	body    [][]byte
+}
+
+type personColumns struct {
+	idx  []int64
+	salt [][]byte
+	name []string
+}
+
+// logsOfFacts groups the pending facts by log, by ascending log id.
+func (tx *Tx) logsOfFacts() []*logAppend {
+	by := map[uuid.UUID]*logAppend{}
+	var logs []*logAppend
+	for i, f := range tx.facts {
+		a := by[f.log]
+		if a == nil {
+			a = &logAppend{studio: f.studio, log: f.log}
+			by[f.log] = a
+			logs = append(logs, a)
+		}
+		a.which = append(a.which, i)
 	}
-	a.size = a.before
-	var err error
-	if a.hashes, err = readHashes(ctx, tx, a.studio, log, frontier(a.size)); err != nil {
-		return err
+	sort.Slice(logs, func(i, j int) bool { return bytes.Compare(logs[i].log[:], logs[j].log[:]) < 0 })
+	return logs
+}
+
+// projectAndLock reads the data of each fact from the rows, then locks the heads, in one round trip.
+func (tx *Tx) projectAndLock(ctx context.Context, logs []*logAppend) ([]string, error) {
+	batch := &pgx.Batch{}
+	for _, f := range tx.facts {
+		batch.Queue(written(f.kind).data, f.studio, f.subject)
 	}
-	for _, i := range which {
-		if err := a.add(tx.facts[i], data[i], tx.actor(), tx.Who); err != nil {
-			return err
+	for _, a := range logs {
+		batch.Queue(`SELECT vendor_id, size, frontier, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, a.studio, a.log)
+	}
+	results := tx.SendBatch(ctx, batch)
+	defer results.Close()
+	data := make([]string, len(tx.facts))
+	for i, f := range tx.facts {
+		if err := results.QueryRow().Scan(&data[i]); err != nil {
+			return nil, fmt.Errorf("what %s of %s says: %w", f.kind, f.subject, err)
 		}
 	}
+	for _, a := range logs {
+		var packed []byte
+		if err := results.QueryRow().Scan(&a.vendor, &a.before, &packed, &a.now); err != nil {
+			return nil, fmt.Errorf("lock the head of log %s: %w", a.log, err)
+		}
+		a.size = a.before
+		a.hashes = unpackFrontier(a.size, packed)
+	}
+	return data, results.Close()
+}
+
+// add makes the leaves of this log's facts.
+func (a *logAppend) add(tx *Tx, data []string) error {
+	actor, salts := tx.actor(), randomBytes(saltBytes*len(a.which))
+	for n, i := range a.which {
+		f := tx.facts[i]
+		l := leaf{Kind: f.kind, Version: written(f.kind).version, Log: a.log, Subject: f.subject, RecordedAt: stamp(a.now), Actor: actor, Data: json.RawMessage(data[i])}
+		if actor != ByMachine {
+			salt := salts[n*saltBytes : (n+1)*saltBytes]
+			l.Member, l.NameCommit = &tx.Who.Member, commit(salt, tx.Who.Name)
+			a.persons.idx, a.persons.salt, a.persons.name = append(a.persons.idx, a.size), append(a.persons.salt, salt), append(a.persons.name, tx.Who.Name)
+		}
+		body, err := l.body()
+		if err != nil {
+			return err
+		}
+		hashes, err := tlog.StoredHashes(a.size, body, a.hashes)
+		if err != nil {
+			return fmt.Errorf("leaf %d: %w", a.size, err)
+		}
+		first := tlog.StoredHashCount(a.size)
+		for i, h := range hashes {
+			a.hashes[first+int64(i)] = h
+			a.stored = append(a.stored, bytes.Clone(h[:]))
+		}
+		c := &a.facts
+		c.idx, c.kind, c.version, c.subject = append(c.idx, a.size), append(c.kind, l.Kind), append(c.version, l.Version), append(c.subject, l.Subject)
+		c.actor, c.member, c.body = append(c.actor, string(l.Actor)), append(c.member, l.Member), append(c.body, body)
+		a.size++
+	}
+	return nil
+}
+
+// queue adds this log's new rows and head to the batch.
+func (a *logAppend) queue(batch *pgx.Batch) error {
 	root, err := tlog.TreeHash(a.size, a.hashes)
 	if err != nil {
 		return fmt.Errorf("root at %d: %w", a.size, err)
 	}
-	a.batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
-		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, a.studio, a.vendor, log, tlog.StoredHashCount(a.before), a.stored)
-	a.batch.Queue(`UPDATE ph.log SET size = $3, root = $4 WHERE studio_id = $1 AND id = $2`, a.studio, log, a.size, root[:])
-	return tx.SendBatch(ctx, a.batch).Close()
+	c, p := a.facts, a.persons
+	batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, recorded_at, idx, kind, version, subject_id, actor, member_id, body)
+		SELECT $1, $2, $3, $4, * FROM unnest($5::bigint[], $6::text[], $7::int[], $8::uuid[], $9::text[], $10::uuid[], $11::bytea[])`,
+		a.studio, a.vendor, a.log, a.now, c.idx, c.kind, c.version, c.subject, c.actor, c.member, c.body)
+	if len(p.idx) > 0 {
+		batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) SELECT $1, $2, $3, * FROM unnest($4::bigint[], $5::bytea[], $6::text[])`,
+			a.studio, a.vendor, a.log, p.idx, p.salt, p.name)
+	}
+	batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
+		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, a.studio, a.vendor, a.log, tlog.StoredHashCount(a.before), a.stored)
+	batch.Queue(`UPDATE ph.log SET size = $3, root = $4, frontier = $5 WHERE studio_id = $1 AND id = $2`, a.studio, a.log, a.size, root[:], packFrontier(a.size, a.hashes))
+	return nil
 }
 
-// add makes the leaf of one fact and queues its rows.
-func (a *logAppend) add(f pendingFact, data string, actor Actor, who Who) error {
-	l := leaf{Kind: f.kind, Version: written(f.kind).version, Log: a.log, Subject: f.subject, RecordedAt: stamp(a.now), Actor: actor, Data: json.RawMessage(data)}
-	salt := randomBytes(saltBytes)
-	if actor != ByMachine {
-		l.Member, l.NameCommit = &who.Member, commit(salt, who.Name)
+// packFrontier is what the next append needs of a log of n leaves, as the head's row holds it.
+func packFrontier(n int64, hashes hashMap) []byte {
+	var out []byte
+	for _, idx := range frontier(n) {
+		h := hashes[idx]
+		out = append(out, h[:]...)
 	}
-	body, err := l.body()
-	if err != nil {
-		return err
+	return out
+}
+
+// unpackFrontier is packFrontier's inverse; nil where the row does not hold it.
+func unpackFrontier(n int64, packed []byte) hashMap {
+	indexes := frontier(n)
+	if len(packed) != len(indexes)*tlog.HashSize {
+		return nil
 	}
-	hashes, err := tlog.StoredHashes(a.size, body, a.hashes)
-	if err != nil {
-		return fmt.Errorf("leaf %d: %w", a.size, err)
+	m := make(hashMap, len(indexes)+4)
+	for i, idx := range indexes {
+		m[idx] = tlog.Hash(packed[i*tlog.HashSize:])
 	}
-	first := tlog.StoredHashCount(a.size)
-	for i, h := range hashes {
-		a.hashes[first+int64(i)] = h
-		a.stored = append(a.stored, bytes.Clone(h[:]))
-	}
-	a.batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, idx, kind, version, subject_id, actor, member_id, recorded_at, body)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, a.studio, a.vendor, a.log, a.size, l.Kind, l.Version, l.Subject, l.Actor, l.Member, a.now, body)
-	if actor != ByMachine {
-		a.batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) VALUES ($1, $2, $3, $4, $5, $6)`,
-			a.studio, a.vendor, a.log, a.size, salt, who.Name)
-	}
-	a.size++
-	return nil
+	return m
 }
 
 // hashMap is a tlog.HashReader over hashes read beforehand.

@@ -107,6 +107,7 @@ func TestTamperedRecordIsFound(t *testing.T) {
 		{"the last leaf away", `UPDATE ph.fact SET idx = 500 WHERE log_id = $1 AND idx = (SELECT size - 1 FROM ph.log WHERE id = $1)`, `UPDATE ph.fact SET idx = (SELECT size - 1 FROM ph.log WHERE id = $1) WHERE log_id = $1 AND idx = 500`, "leaves are there, the head says", []any{order}},
 		{"a fact's columns", `UPDATE ph.fact SET recorded_at = recorded_at - interval '1 day' WHERE log_id = $1 AND idx = 0`, `UPDATE ph.fact SET recorded_at = recorded_at + interval '1 day' WHERE log_id = $1 AND idx = 0`, "the fact's columns say", []any{order}},
 		{"a stored hash", `UPDATE ph.log_hash SET hash = sha256(hash) WHERE log_id = $1 AND idx = 2`, "", "stored hash 2", []any{order}},
+		{"the head's own hashes", `UPDATE ph.log SET frontier = sha256(frontier) WHERE id = $1`, "", "the head's own hashes", []any{order}},
 		{"a row without a leaf", `INSERT INTO ph.cancellation (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, reason, by_member) SELECT studio_id, vendor_id, work_order_id, prop_id, id, $2, 'x', id FROM ph.milestone WHERE work_order_id = $1 AND position = 2`, `DELETE FROM ph.cancellation WHERE work_order_id = $1 AND id = $2`, "has 0 leaves", []any{order, stranger}},
 		{"a row gone", `UPDATE ph.concession SET id = $2 WHERE work_order_id = $1 AND ord = 2`, "", "is gone", []any{order, stranger}},
 	} {

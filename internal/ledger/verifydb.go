@@ -130,6 +130,13 @@ func (tx *Tx) verifyHashes(ctx context.Context, v *verification, h logHead) erro
 	if err != nil {
 		return err
 	}
+	var packed []byte
+	if err := tx.QueryRow(ctx, `SELECT frontier FROM ph.log WHERE studio_id = $1 AND id = $2`, h.studio, h.Log).Scan(&packed); err != nil {
+		return err
+	}
+	if packed != nil && !bytes.Equal(packed, packFrontier(h.Size, v.hashes)) {
+		v.report.problem(-1, "the head's own hashes are not those that the leaves make")
+	}
 	for idx, want := range v.hashes {
 		if got, ok := stored[idx]; !ok || got != want {
 			level, n := tlog.SplitStoredHashIndex(idx)
