@@ -26,6 +26,13 @@ type Job struct {
 	// with. Nil for a first delivery. The evidence names it, so that it is among what the result follows from.
 	Previous *Evidence
 
+	// Only names the families of checks to make; none means all. The evidence says so, and its verdict speaks of those alone.
+	Only []string
+
+	// Known are findings of an earlier inspection, by family (Reusable), that are taken instead of measuring again. The caller
+	// vouches that nothing changed that the family reads: engine, spec, paths, roles and the bytes of files (Reads).
+	Known map[string][]Finding
+
 	Threads  int  // below 1 means all cores. The evidence does not depend on it
 	Pictures bool // whether to make pictures
 

@@ -12,6 +12,9 @@ import (
 // returned for the pictures.
 func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, float64)) (*Subject, []Finding, error) {
 	headline, mended := findCause(s)
+	if headline == nil {
+		all = reusing(all, s.known) // known findings are of a delivery without such a fault
+	}
 	steps := plan(mended, all)
 	var asIs []step
 	if headline != nil {

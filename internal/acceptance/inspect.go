@@ -30,6 +30,10 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 			job.Progress(what, done)
 		}
 	}
+	wanted, err := chosen(checks(), job.Only)
+	if err != nil {
+		return nil, fmt.Errorf("inspect: %w", err)
+	}
 	m, questions, err := manifestFor(job)
 	if err != nil {
 		return nil, err
@@ -54,7 +58,8 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 		return nil, err
 	}
 
-	mended, findings, err := runAll(ctx, s, checks(), stage(doneReading, doneChecks))
+	s.known = job.Known
+	mended, findings, err := runAll(ctx, s, wanted, stage(doneReading, doneChecks))
 	if err != nil {
 		return nil, err
 	}
@@ -64,7 +69,7 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 			return nil, err
 		}
 	}
-	e := assemble(s, findings, exempted, pics)
+	e := assemble(s, job.Only, findings, exempted, pics)
 	if e.Spec.Setting, err = sp.SettingDigest(); err != nil {
 		return nil, fmt.Errorf("evidence: %w", err)
 	}
@@ -165,12 +170,12 @@ func makePictures(ctx context.Context, s *Subject, findings []Finding, progress 
 }
 
 // assemble puts the evidence together. s is the delivery as it came, not as mended.
-func assemble(s *Subject, findings []Finding, exempted []Exempt, pics []Picture) *Evidence {
+func assemble(s *Subject, only []string, findings []Finding, exempted []Exempt, pics []Picture) *Evidence {
 	e := &Evidence{
 		Schema: "proofhouse/evidence/1",
 		Engine: EngineNow(),
 		Spec:   SpecRef{Prop: s.Spec.Prop, Digest: s.Spec.Digest, Tier: s.Spec.Tier, Milestone: s.Spec.Milestone},
-		Inputs: []Input{}, Content: s.content, Previous: s.previousRef, Findings: findings, Exempt: exempted, Pictures: []PicRef{},
+		Inputs: []Input{}, Content: s.content, Previous: s.previousRef, Only: only, Findings: findings, Exempt: exempted, Pictures: []PicRef{},
 	}
 	if e.Findings == nil {
 		e.Findings = []Finding{}
@@ -182,7 +187,7 @@ func assemble(s *Subject, findings []Finding, exempted []Exempt, pics []Picture)
 		e.Pictures = append(e.Pictures, PicRef{Name: p.Name, What: p.What, SHA256: p.SHA256})
 	}
 	e.Verdict = verdictOf(findings)
-	e.Headline = headlineText(words.English(), e.Verdict, findings)
+	e.Headline = headlineText(words.English(), e)
 	return e
 }
 
@@ -195,10 +200,10 @@ func roleWithSet(f *File) string {
 }
 
 // headlineText sums the findings up in one line. It speaks of the machine's findings, never of the art.
-func headlineText(l *words.Language, v Verdict, findings []Finding) string {
+func headlineText(l *words.Language, e *Evidence) string {
 	var issues, unrun, warnings int
 	var first string
-	for _, f := range findings {
+	for _, f := range e.Findings {
 		if f.FollowsFrom != "" {
 			continue
 		}
@@ -212,17 +217,21 @@ func headlineText(l *words.Language, v Verdict, findings []Finding) string {
 		case f.Outcome == Warn:
 			warnings++
 		}
-		if first == "" && (isIssue || isUnrun && v == VerdictNotEvaluated) {
+		if first == "" && (isIssue || isUnrun && e.Verdict == VerdictNotEvaluated) {
 			first = f.Sentence
 		}
 	}
+	text := l.Say("engine.headline.clear")
 	switch {
 	case issues > 0:
-		return l.Say("engine.headline.issues", words.Count(issues), words.Name(first))
+		text = l.Say("engine.headline.issues", words.Count(issues), words.Name(first))
 	case unrun > 0:
-		return l.Say("engine.headline.not_evaluated", words.Count(unrun), words.Name(first))
+		text = l.Say("engine.headline.not_evaluated", words.Count(unrun), words.Name(first))
 	case warnings > 0:
-		return l.Say("engine.headline.warnings", words.Count(warnings))
+		text = l.Say("engine.headline.warnings", words.Count(warnings))
 	}
-	return l.Say("engine.headline.clear")
+	if len(e.Only) > 0 {
+		text = l.Say("engine.headline.partial", words.Names(e.Only...), words.Name(text))
+	}
+	return text
 }

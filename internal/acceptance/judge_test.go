@@ -118,7 +118,7 @@ func TestVerdict(t *testing.T) {
 			require.Len(t, findings, r.findings)
 			require.Equal(t, r.want, verdictOf(findings))
 			if r.headline != "" {
-				require.Equal(t, r.headline, headlineText(words.English(), r.want, findings))
+				require.Equal(t, r.headline, headlineText(words.English(), &Evidence{Verdict: r.want, Findings: findings}))
 			}
 			for _, f := range findings {
 				require.Equal(t, "It matters.", f.Why)

@@ -27,7 +27,7 @@ func In(l *words.Language, e *Evidence) *Evidence {
 		}
 	}
 	if l != words.English() {
-		out.Headline = headlineText(l, e.Verdict, out.Findings)
+		out.Headline = headlineText(l, &out)
 	}
 	return &out
 }

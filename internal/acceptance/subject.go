@@ -41,7 +41,8 @@ type Subject struct {
 	content     []Content // what is delivered, as it came
 	previous    *Evidence // of the delivery before; nil for the first
 	previousRef *Previous
-	found       []Finding // what the checks before this one found: for revision.*, which come last
+	known       map[string][]Finding // by family: not measured again
+	found       []Finding            // what the checks before this one found: for revision.*, which come last
 
 	mended mend // what rootCause did to the game mesh; the zero value is nothing
 }

@@ -81,7 +81,7 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 	}
 	r, err := acceptance.Inspect(ctx, acceptance.Job{
 		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Hashes: job.Hashes, Milestone: job.Milestone,
-		Threads: job.Threads, Pictures: job.Pictures, Progress: progress,
+		Threads: job.Threads, Only: job.Only, Known: job.Known, Pictures: job.Pictures, Progress: progress,
 	})
 	if errors.Is(err, acceptance.ErrDelivery) {
 		return &Outcome{Unreadable: err.Error()}, nil

@@ -28,6 +28,12 @@ type Job struct {
 	Hashes    map[string]string    `json:"hashes,omitempty"`   // SHA-256 in hex by path, computed while the files arrived
 	Milestone spec.Milestone       `json:"milestone,omitempty"`
 	Threads   int                  `json:"threads,omitempty"`
+
+	// On a vendor's own machine only: the families of checks to make, and findings that need no second measurement
+	// (acceptance.Job).
+	Only  []string                        `json:"only,omitempty"`
+	Known map[string][]acceptance.Finding `json:"known,omitempty"`
+
 	Pictures  bool                 `json:"pictures"`
 
 	// MemoryBytes is what the child asks its own runtime to stay under; 0 for no limit. Spawn sets it.
