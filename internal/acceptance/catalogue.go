@@ -10,7 +10,7 @@ func checks() []Check {
 	} {
 		all = append(all, family...)
 	}
-	return all
+	return append(all, revisionChecks()...) // last: they read what the others found
 }
 
 // Catalogue returns the descriptions of every check, in the order of a report.

@@ -192,7 +192,10 @@ func (c *contentSum) add(sf *mesh.Surface, t int, all bool, w *waves) {
 	for k := range 2 {
 		uv[k] = (float64(sf.UV[2*v[0]+uint32(k)]) + float64(sf.UV[2*v[1]+uint32(k)]) + float64(sf.UV[2*v[2]+uint32(k)])) / 3
 	}
-	w.add(&c.waves, area, mid, nrm, uv)
+	if area > 0 {
+		u = [3]float64{u[0] / (2 * area), u[1] / (2 * area), u[2] / (2 * area)}
+	}
+	w.add(&c.waves, area, mid, u, nrm, uv)
 }
 
 // hashWords mixes floats into a hash, -0 as 0.
@@ -217,15 +220,15 @@ func turnFree(c [3]pair128) pair128 {
 }
 
 // waveCount waves of different lengths run over the surface; each print is the area-weighted mean of one of them.
-const waveCount = 4
+const waveCount = 3
 
 // waves are the directions of the waves in radians a metre. The directions are any that no symmetry of a prop shares.
 type waves [waveCount][3]float64
 
-var waveDirections = [waveCount][3]float64{{0.6124, 0.5402, 0.5773}, {-0.2915, 0.8106, 0.5077}, {0.7721, -0.1933, 0.6054}, {0.3709, 0.4447, -0.8153}}
+var waveDirections = [waveCount][3]float64{{0.6124, 0.5402, 0.5773}, {-0.2915, 0.8106, 0.5077}, {0.7721, -0.1933, 0.6054}}
 
 // turnsAcross is how often each wave turns over the diagonal of the box: from a change of place down to one of detail.
-var turnsAcross = [waveCount]float64{3, 11, 29, 67}
+var turnsAcross = [waveCount]float64{3, 17, 67}
 
 func wavesFor(diagonal float64) (w waves) {
 	if !(diagonal > 0) || !finite(diagonal) {
@@ -243,9 +246,14 @@ func wavesFor(diagonal float64) (w waves) {
 	return w
 }
 
-func (w *waves) add(to *[3][waveCount]float64, area float64, mid, nrm [3]float64, uv [2]float64) {
+// add adds a triangle: its middle and the way it faces, and with these its normal, or its UV. Which way it faces goes into
+// the last wave alone: on slivers it is as rough as that wave's noise.
+func (w *waves) add(to *[3][waveCount]float64, area float64, mid, faces, nrm [3]float64, uv [2]float64) {
 	for k := range w {
 		at := dot(w[k], mid)
+		if k == waveCount-1 {
+			at += float64(2 * dot(waveDirections[k], faces))
+		}
 		shift := [3]float64{0, float64(3 * dot(waveDirections[k], nrm)), float64(turnsAcross[k] * (float64(2*uv[0]) + float64(3*uv[1])))}
 		for i := range shift {
 			to[i][k] += float64(area * detmath.Sin(at+shift[i]))
@@ -291,19 +299,19 @@ func (c Content) moved(from Content) (what []string, rounded bool) {
 
 // printNoise is how far a print may move by rounding: a coordinate rounded to float32 moves a wave of 67 turns over the
 // box by 67·2π·2⁻²⁴ = 2.5e-5 radians, twice that for a prop that stands a diagonal away from the origin; over n triangles
-// the roundings add up like a random walk, so the mean moves by that over √n. Four times that is allowed, and the last
-// digit written. Twice as much would overlook a move of 1 mm on 3 instead of 2 cm² of a prop of 6 m² and 10,000 triangles.
-func printNoise(triangles int) float64 {
-	return 2e-4/math.Sqrt(float64(max(triangles, 1))) + 2e-8
+// the roundings add up like a random walk, so the mean moves by that over √n. Four times that is allowed, and less in
+// proportion for waves of fewer turns, and the last digit written. Twice as much would overlook a move of 1 mm on 3
+// instead of 2 cm² of a prop of 6 m² and 10,000 triangles.
+func printNoise(wave, triangles int) float64 {
+	return 2e-4*turnsAcross[wave]/turnsAcross[waveCount-1]/math.Sqrt(float64(max(triangles, 1))) + 2e-8
 }
 
 func samePrints(a, b Content, kind int) bool {
 	if len(a.Prints) != 3*waveCount || len(b.Prints) != 3*waveCount {
 		return false
 	}
-	noise := printNoise(a.Triangles)
-	for k := kind * waveCount; k < (kind+1)*waveCount; k++ {
-		if !(math.Abs(a.Prints[k]-b.Prints[k]) <= noise) {
+	for k := range waveCount {
+		if i := kind*waveCount + k; !(math.Abs(a.Prints[i]-b.Prints[i]) <= printNoise(k, a.Triangles)) {
 			return false
 		}
 	}
