@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // TestTable: the sentence first, the number second, then where, why and what to do; nothing by colour, no line too long.
@@ -33,7 +34,7 @@ func TestTable(t *testing.T) {
 		Exempt: []Exempt{{What: `part "bolts": floater`, Reason: "by the vendor, name suffix _floater", AreaShare: 0.125}},
 	}
 	var b strings.Builder
-	require.NoError(t, WriteTable(&b, e))
+	require.NoError(t, WriteTable(&b, words.English(), e))
 	out := b.String()
 	for _, want := range []string{
 		"technical: 1 issue; the first: The sculpt stands 4.1 mm proud.\n", "bollard, hero, milestone final; spec cdcdcdcdcdcd, engine 1 abababababab\n",
@@ -51,7 +52,7 @@ func TestTable(t *testing.T) {
 	for _, line := range strings.Split(out, "\n") {
 		require.LessOrEqual(t, utf8.RuneCountInString(line), width, line)
 	}
-	require.Error(t, WriteTable(failing{}, e), "a pipe that is closed is told")
+	require.Error(t, WriteTable(failing{}, words.English(), e), "a pipe that is closed is told")
 }
 
 type failing struct{}

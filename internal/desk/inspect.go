@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 const inspectUsage = `Inspect one delivery, or a folder of deliveries, on this machine. No server is needed and nothing is sent anywhere.
@@ -70,7 +71,7 @@ func (c inspectCall) one(ctx context.Context, s Streams, exe, folder string) int
 		}
 		return exitOf(got.evidence.Verdict)
 	}
-	if err := acceptance.WriteTable(s.Out, got.evidence); err != nil {
+	if err := acceptance.WriteTable(s.Out, words.English(), got.evidence); err != nil {
 		return failed(ctx, s, err)
 	}
 	tellQuestions(s.Out, got.outcome.Questions)

@@ -17,6 +17,7 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/client"
 )
 
@@ -123,7 +124,7 @@ func (c *sendCall) cleared(ctx context.Context, s Streams, f *flag.FlagSet, exe,
 	fmt.Fprintf(s.Out, "Inspected here: %s\n", e.Headline)
 	tellQuestions(s.Out, got.outcome.Questions)
 	if e.Verdict != acceptance.VerdictPass && !c.anyway {
-		if err := acceptance.WriteTable(s.Out, e); err != nil {
+		if err := acceptance.WriteTable(s.Out, words.English(), e); err != nil {
 			return nil, failed(ctx, s, err), false
 		}
 		fmt.Fprintln(s.Out, "Nothing was sent. Put it right and send again, or send it as it is with --anyway.")
@@ -201,7 +202,7 @@ func awaitFindings(ctx context.Context, s Streams, service *client.Service, deli
 		return unsent(ctx, s, fmt.Errorf("read the service's findings: %w", err))
 	}
 	fmt.Fprintln(s.Out, "The service's findings:")
-	if err := acceptance.WriteTable(s.Out, &e); err != nil {
+	if err := acceptance.WriteTable(s.Out, words.English(), &e); err != nil {
 		return unsent(ctx, s, err)
 	}
 	return exitOf(e.Verdict)

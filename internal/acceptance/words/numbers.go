@@ -27,11 +27,7 @@ func (l *Language) number(a Arg) string {
 	case KindSizeMM:
 		return l.Digits(n[0], 6) + " × " + l.Digits(n[1], 6) + " × " + l.Digits(n[2], 6) + " mm"
 	case KindPointMM:
-		between := ", "
-		if l.decimal == "," {
-			between = "; "
-		}
-		return "(" + l.Fixed(n[0], 0) + between + l.Fixed(n[1], 0) + between + l.Fixed(n[2], 0) + ") mm"
+		return "(" + l.List(l.Fixed(n[0], 0), l.Fixed(n[1], 0), l.Fixed(n[2], 0)) + ") mm"
 	case KindMM2:
 		return l.mm2(n[0])
 	case KindShare:
@@ -109,6 +105,14 @@ func (l *Language) bytes(n float64) string {
 		return l.Fixed(n/(1<<10), 1) + " KiB"
 	}
 	return l.Fixed(n, 0) + " bytes"
+}
+
+// List sets numbers beside each other, apart from their decimal signs.
+func (l *Language) List(numbers ...string) string {
+	if l.decimal == "," {
+		return strings.Join(numbers, "; ")
+	}
+	return strings.Join(numbers, ", ")
 }
 
 // Fixed writes a number with a fixed count of decimals.
