@@ -75,7 +75,6 @@ type distanceSums struct {
 	hidden, open       float64 // area left out
 	hiddenMax          float64
 	maxD               float64
-	maxEdgeSq, maxEdge float64
 	weight             int64
 	worst              Spot
 }
@@ -110,7 +109,6 @@ func (p *Pair) sumSculpt(ctx context.Context, h *Heights, n int) (*overSculpt, e
 				a.add(t)
 			}
 		}
-		a.s.maxEdge = math.Sqrt(a.s.maxEdgeSq)
 		strips[piece] = a.strip
 	})
 	if err != nil {
@@ -192,13 +190,13 @@ func (p *Pair) tightenSculpt(ctx context.Context, h *Heights, o *overSculpt) (be
 		}
 		return float64(near.Dist)
 	}
-	m.offerPieces(h.on.triangles(), func(i int) float64 { return o.pieces[i].maxD + float64(o.pieces[i].maxEdge*coverShare) }, func(piece, first, end int) {
+	m.offerPieces(h.on.triangles(), func(i int) float64 { return o.pieces[i].maxD + float64(h.longest[i]*coverShare) }, func(piece, first, end int) {
 		for t := first; t < end; t++ {
 			v, ok := h.counts(t)
 			if !ok || (h.state[v[0]]|h.state[v[1]]|h.state[v[2]])&hidden != 0 {
 				continue
 			}
-			if f := h.distances(v); !m.below(f, o.pieces[piece].maxEdge) {
+			if f := h.distances(v); !m.below(f, h.longest[piece]) {
 				m.offer(h.candidate(v, f))
 			}
 		}
@@ -225,8 +223,8 @@ func (h *Heights) countedArea(ctx context.Context, threads int) (float64, error)
 	parts := make([]float64, pieces(h.on.triangles()))
 	err := eachPiece(ctx, h.on.triangles(), threads, func(_, piece, first, end int) {
 		for t := first; t < end; t++ {
-			if v, ok := h.counts(t); ok {
-				parts[piece] += area(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]))
+			if _, ok := h.counts(t); ok {
+				parts[piece] += float64(h.area[t])
 			}
 		}
 	})
@@ -257,8 +255,7 @@ func (x *adder) add(t int) {
 	if any&noPlace != 0 {
 		return
 	}
-	a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
-	size := area(a, b, c)
+	size := float64(h.area[t])
 	f := h.distances(v)
 	switch {
 	case s0&s1&s2&hidden != 0:
@@ -282,8 +279,9 @@ func (x *adder) add(t int) {
 			s.worst = Spot{PointMM: toMM(h.on.point(v[k])), DistanceMM: 1000 * f[k], Triangle: h.on.source(t)}
 		}
 	}
-	s.maxEdgeSq = max(s.maxEdgeSq, longestSq(a, b, c))
-	x.strip.add(a, b, c, f, size)
+	if x.strip.done += size; x.strip.next < x.strip.done {
+		x.strip.put(h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2]), f)
+	}
 }
 
 func distancesOf(s distanceSums, sp *spread, tall, slack float64) Distances {

@@ -20,10 +20,7 @@ func (p *Pair) Heat(ctx context.Context) (*Heat, error) {
 func (p *Pair) measureHeat(ctx context.Context) (*Heat, error) {
 	p.ready()
 	s := p.skin
-	on, _, err := newSamples(ctx, s.pos, s.tri, heatShare*p.diagonal, p.threads)
-	if err != nil {
-		return nil, err
-	}
+	on, _ := newSamples(p.onGame, s.pos, s.tri, heatShare*p.diagonal, p.threads)
 	h := &Heat{}
 	place := make([]uint32, on.vertices()) // of a sample's vertex in Pos, plus 1
 	var normals []vec
@@ -50,7 +47,7 @@ func (p *Pair) measureHeat(ctx context.Context) (*Heat, error) {
 		h.skinFace = append(h.skinFace, uint32(face))
 	}
 	h.HeightMM, h.base = make([]float32, len(normals)), make([]int32, len(normals))
-	err = p.near(ctx, p.sculptTree(), h.Pos, float32(math.Inf(1)), func(_, _, first int, near []spatial.Near) {
+	err := p.near(ctx, p.sculptTree(), h.Pos, float32(math.Inf(1)), func(_, _, first int, near []spatial.Near) {
 		for i := range near {
 			h.base[first+i] = near[i].Tri
 			h.HeightMM[first+i] = heatOf(at(h.Pos, uint32(first+i)), normals[first+i], &near[i])

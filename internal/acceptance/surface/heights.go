@@ -14,7 +14,9 @@ type Heights struct {
 	state []uint8
 	base  []int32 // triangle of the skin that is nearest, by vertex; spatial.Miss for none
 
-	edgeMax float64 // metres: the longest edge over which a distance is taken as linear
+	area    []float32 // square metres, by triangle of on; 0 where it was cut
+	longest []float64 // metres, by piece of on's triangles: the longest edge
+	edgeMax float64   // metres: the longest edge over which a distance is taken as linear
 }
 
 // What is known of a sample.
@@ -37,15 +39,16 @@ func (p *Pair) Heights(ctx context.Context) (*Heights, error) {
 
 func (p *Pair) measureHeights(ctx context.Context) (*Heights, error) {
 	p.ready()
-	all, err := p.allBounds(ctx)
-	if err != nil {
-		return nil, err
+	tree := p.sculptTree()
+	all := p.bounds
+	if lo, hi := tree.Bounds(); tree.Triangles() > 0 {
+		all.join(box{wide(lo), wide(hi)})
 	}
-	on, edgeMax, err := newSamples(ctx, p.sculpt.Pos, p.sculpt.Tri, edgeShare*all.diagonal(), p.threads)
-	if err != nil {
-		return nil, err
-	}
+	on, edgeMax := newSamples(tree, p.sculpt.Pos, p.sculpt.Tri, edgeShare*all.diagonal(), p.threads)
 	h := &Heights{on: on, edgeMax: edgeMax, h: make([]float32, on.vertices()), state: make([]uint8, on.vertices()), base: make([]int32, on.vertices())}
+	if err := h.measure(ctx, p.threads); err != nil {
+		return nil, err
+	}
 	own := len(on.pos) / 3
 	for _, part := range []struct {
 		points []float32
@@ -76,18 +79,27 @@ func (h *Heights) candidate(v [3]uint32, f plane) candidate {
 	}
 }
 
-// allBounds is the box about both surfaces' triangles.
-func (p *Pair) allBounds(ctx context.Context) (box, error) {
-	n := p.sculpt.Triangles()
-	boxes := make([]box, pieces(n))
-	err := eachPiece(ctx, n, p.threads, func(_, piece, first, end int) {
-		boxes[piece] = boundsOf(Mesh{Pos: p.sculpt.Pos, Tri: p.sculpt.Tri[3*first : 3*end]})
+// measure fills in the triangles' areas and the pieces' longest edges.
+func (h *Heights) measure(ctx context.Context, threads int) error {
+	n := h.on.triangles()
+	h.area, h.longest = make([]float32, n), make([]float64, pieces(n))
+	return eachPiece(ctx, n, threads, func(_, piece, first, end int) {
+		longSq := 0.0
+		for t := first; t < end; t++ {
+			v, ok := h.on.corners(t)
+			if !ok {
+				continue
+			}
+			a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
+			ab, ac, bc := sub(b, a), sub(c, a), sub(c, b)
+			n := cross(ab, ac)
+			h.area[t] = float32(math.Sqrt(dot(n, n)) / 2)
+			if sq := max(dot(ab, ab), dot(ac, ac), dot(bc, bc)); sq > longSq { // false for NaN
+				longSq = sq
+			}
+		}
+		h.longest[piece] = math.Sqrt(longSq)
 	})
-	all := p.bounds
-	for _, b := range boxes {
-		all.join(b)
-	}
-	return all, err
 }
 
 // boundsOf is the box about a mesh's triangles.

@@ -132,8 +132,7 @@ func (p *Pair) sumTriangle(s *outsideSums, h *Heights, t int, limit, level float
 	if any&noPlace != 0 {
 		return
 	}
-	a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
-	size := area(a, b, c)
+	size := float64(h.area[t])
 	s.all += size
 	switch {
 	case s0&s1&s2&hidden != 0:
@@ -144,6 +143,7 @@ func (p *Pair) sumTriangle(s *outsideSums, h *Heights, t int, limit, level float
 		return
 	}
 	s.counts += size
+	a, b, c := h.on.point(v[0]), h.on.point(v[1]), h.on.point(v[2])
 	left := plane{a[0] - p.opt.MirrorX, b[0] - p.opt.MirrorX, c[0] - p.opt.MirrorX}
 	leftShare := shareAbove(left, 0)
 	s.left += float64(size * leftShare)

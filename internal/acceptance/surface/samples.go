@@ -1,9 +1,6 @@
 package surface
 
-import (
-	"context"
-	"slices"
-)
+import "proofhouse/internal/acceptance/spatial"
 
 // samples is a triangle surface on which distances are asked at every vertex and taken as linear in between. Triangles
 // with a long edge are cut into smaller ones for that; the surface's own arrays stay as they are and the pieces lie behind them.
@@ -21,35 +18,15 @@ type samples struct {
 const maxPieces = 1 << 21
 
 // newSamples cuts triangles until no edge is longer than edgeMax (metres). A middle depends on nothing but the ends of
-// its edge, so neighbours are cut alike and no cracks open.
-func newSamples(ctx context.Context, pos []float32, tri []uint32, edgeMax float64, threads int) (*samples, float64, error) {
+// its edge, so neighbours are cut alike and no cracks open. tree is over pos and tri.
+func newSamples(tree *spatial.Tree, pos []float32, tri []uint32, edgeMax float64, threads int) (*samples, float64) {
 	for {
 		s := &samples{pos: pos, tri: tri}
-		if edgeMax <= 0 {
-			return s, edgeMax, nil
-		}
-		long, err := s.long(ctx, edgeMax, threads)
-		if err != nil || s.refine(long, edgeMax) {
-			return s, edgeMax, err
+		if edgeMax <= 0 || s.refine(tree.LongEdges(edgeMax, threads), edgeMax) {
+			return s, edgeMax
 		}
 		edgeMax *= 2
 	}
-}
-
-// long lists the triangles with an edge above edgeMax.
-func (s *samples) long(ctx context.Context, edgeMax float64, threads int) ([]uint32, error) {
-	n := len(s.tri) / 3
-	found := make([][]uint32, pieces(n))
-	r := refiner{limitSq: edgeMax * edgeMax}
-	err := eachPiece(ctx, n, threads, func(_, piece, first, end int) {
-		for t := first; t < end; t++ {
-			a, b, c := at(s.pos, s.tri[3*t]), at(s.pos, s.tri[3*t+1]), at(s.pos, s.tri[3*t+2])
-			if (r.long(a, b) || r.long(b, c) || r.long(c, a)) && finite(a) && finite(b) && finite(c) {
-				found[piece] = append(found[piece], uint32(t))
-			}
-		}
-	})
-	return slices.Concat(found...), err
 }
 
 func (s *samples) vertices() int { return (len(s.pos) + len(s.more)) / 3 }

@@ -50,9 +50,8 @@ func (s *strip) place() float64 {
 	return float64(s.each * (float64(s.points) + jitter(s.piece<<32|s.points)))
 }
 
-// add lays down a triangle with distances f at its corners.
-func (s *strip) add(a, b, c vec, f plane, size float64) {
-	s.done += size
+// put places the points of the triangle that was laid down last, with distances f at its corners.
+func (s *strip) put(a, b, c vec, f plane) {
 	for s.next < s.done {
 		// Points within triangles follow the additive recurrence of the plastic number, as feet do, from another start in each piece.
 		_, x := math.Modf(jitter(^s.piece) + float64(0x1.827f5352054c6p-1*float64(s.points+1)))
