@@ -119,8 +119,8 @@ func harbourBollard(t testing.TB) string {
 	return writeFolder(t, map[string]any{
 		"bollard_game.glb":       glbwrite.Scene{Roots: []*glbwrite.Node{glbBoxNode("bollard_body", [3]float32{-.21, 0, -.21}, [3]float32{.21, .7, .21}, m)}},
 		"bollard_sculpt.glb":     glbwrite.Scene{Roots: []*glbwrite.Node{glbBoxNode("bollard_body_sculpt", [3]float32{-.2095, .0005, -.2095}, [3]float32{.2095, .6995, .2095}, nil)}},
-		"bollard_base_color.png": pngOf(t, 1024),
-		"bollard_normal.png":     pngOf(t, 256),
+		"bollard_base_color.png": paint(t, 1024),
+		"bollard_normal.png":     ripples(t, 256),
 	})
 }
 

@@ -43,7 +43,7 @@ func fillSets(s *Subject, game []*piece, variants []*variant) ([]Question, error
 		setOf[drawKey{p.file.Scene, p.draw}] = set
 	}
 	for _, set := range s.Sets {
-		set.Maps = map[string]*File{}
+		set.Maps, set.maps = map[string]*File{}, &mapsMeasure{}
 		if len(s.LODs) > 0 {
 			set.Game = subset(&s.LODs[0].Surface, func(r mesh.Range) bool { return setOf[keyOf(r)] == set })
 		}

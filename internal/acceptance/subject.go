@@ -97,4 +97,6 @@ type Set struct {
 	WidthPx   int              // of the reference map at ship size; 0 where no map says and the spec neither
 	HeightPx  int
 	SizeFrom  words.Phrase // where the size comes from, for the finding: "spec ship_px", "material crate, base colour", …
+
+	maps *mapsMeasure // what the map checks measured (maps.go); nil: measured anew each time
 }

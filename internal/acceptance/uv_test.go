@@ -133,6 +133,9 @@ func TestMetricsAsDeclared(t *testing.T) {
 		"scene.pivot": {"offset_mm"}, "uv.texel_density": {"mean_px_per_m", "min_px_per_m", "max_px_per_m", "share_outside"},
 	}
 	b := crateAt([3]float32{1, 1, 1}, [3]float32{})
+	for i := range b.scene.Images {
+		b.scene.Images[i].Data = pngOf(t, 64)
+	}
 	s := b.subject(t, specOf(t, spec.MidGround, "size_mm: [1000, 1000, 1000]"))
 	s.Sculpt = s.LODs[0]
 	s.Parts[0].Sculpt = s.Sculpt.Surface
