@@ -214,14 +214,27 @@ func (c change) place() Place {
 
 func (n movedNumber) place() Place {
 	var p Place
-	name := n.now.Check
-	if of := targetOf(n.now); of != "" {
-		name += " (" + of + ")"
-	}
 	before, now := n.before.Metrics[n.metric], n.now.Metrics[n.metric]
-	p.note("revision.changed.number", words.Name(name), words.Name(n.metric), words.Num(before), words.Num(now))
+	p.note("revision.changed.number", words.Name(checkOf(n.now)), words.Name(n.metric), words.Num(before), words.Num(now))
 	p.Value = &Value{Value: now, Unit: unitOf(n.metric)}
 	return p
+}
+
+// checkOf is a finding's check and what it is about.
+func checkOf(f Finding) string {
+	name := f.Check
+	for _, of := range []string{f.Part, f.Set, f.File, f.Pose} {
+		if of != "" {
+			name += " " + of
+		}
+	}
+	if f.LOD != nil {
+		name += " LOD " + itoa(*f.LOD)
+	}
+	if f.Tile != nil {
+		name += " " + itoa(*f.Tile)
+	}
+	return name
 }
 
 // findingKey is what a finding is about; the same in every delivery of a prop.
@@ -326,11 +339,7 @@ func revisionRegressed(_ context.Context, s *Subject, _ Target, r spec.Rule) Fin
 		if len(g.Where) > 0 {
 			p = Place{Node: g.Where[0].Node, PointMM: g.Where[0].PointMM, Side: g.Where[0].Side}
 		}
-		name := g.Check
-		if of := targetOf(g); of != "" {
-			name += " (" + of + ")"
-		}
-		p.note("revision.regressed.finding", words.Name(name))
+		p.note("revision.regressed.finding", words.Name(checkOf(g)))
 		f.Where = append(f.Where, p)
 	}
 	return f

@@ -23,6 +23,7 @@ type call struct {
 	threads   int
 	memoryMB  int
 	noPics    bool
+	previous  string
 
 	document []byte     // of the spec
 	resolved *spec.Spec // the spec as it counts at the milestone
@@ -36,6 +37,7 @@ func (c *call) flags(name, usage string, s Streams) *flag.FlagSet {
 	f.IntVar(&c.threads, "threads", 0, "how many processor `cores` to use; the evidence is the same with any number (default: all)")
 	f.IntVar(&c.memoryMB, "memory-mb", 4096, "most memory of one inspection, the same as the studio's unless it says otherwise; 0 for no limit")
 	f.BoolVar(&c.noPics, "no-pictures", false, "measure only")
+	f.StringVar(&c.previous, "previous", "", "compare with this evidence.json `file` of an earlier delivery (default: what an earlier inspection left beside the folder)")
 	f.Usage = func() { fmt.Fprintf(s.Err, "%s\n", usage); f.PrintDefaults() }
 	return f
 }
@@ -92,12 +94,16 @@ func (c *call) run(ctx context.Context, exe, folder, out string, threads int, pr
 		}
 		paths[i] = abs
 	}
+	before, err := earlierEvidence(c.previous, paths[0], paths[1])
+	if err != nil {
+		return nil, err
+	}
 	if err := clearOut(paths[1]); err != nil {
 		return nil, err
 	}
 	return inspection.Spawn(ctx, exe, inspection.Job{
 		SpecName: filepath.Base(c.specPath), Spec: c.document, SpecDir: paths[2], Folder: paths[0], Out: paths[1],
-		Milestone: spec.Milestone(c.milestone), Threads: threads, Pictures: !c.noPics,
+		Milestone: spec.Milestone(c.milestone), Previous: before, Threads: threads, Pictures: !c.noPics,
 	}, inspection.Limits{MemoryBytes: int64(c.memoryMB) << 20, Confine: true}, progress, nil)
 }
 

@@ -79,9 +79,13 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 	if err != nil {
 		return &Outcome{Refused: err.Error()}, nil
 	}
+	before, err := earlier(job.Previous)
+	if err != nil {
+		return &Outcome{Refused: err.Error()}, nil
+	}
 	r, err := acceptance.Inspect(ctx, acceptance.Job{
 		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Hashes: job.Hashes, Milestone: job.Milestone,
-		Threads: job.Threads, Only: job.Only, Known: job.Known, Pictures: job.Pictures, Progress: progress,
+		Previous: before, Threads: job.Threads, Only: job.Only, Known: job.Known, Pictures: job.Pictures, Progress: progress,
 	})
 	if errors.Is(err, acceptance.ErrDelivery) {
 		return &Outcome{Unreadable: err.Error()}, nil

@@ -120,9 +120,13 @@ func (s *Service) inspect(ctx context.Context, job ledger.Job, log func(string))
 	if err != nil {
 		return ledger.Result{}, fmt.Errorf("what the spec extends: %w", err)
 	}
+	var before []byte
+	if err := s.patiently(ctx, func() (err error) { before, err = s.previous(ctx, job, log); return err }); err != nil {
+		return ledger.Result{}, err
+	}
 	outcome, err := Spawn(ctx, s.Exe, Job{
 		SpecName: specName, Spec: job.Spec.Document, Parents: parents, Folder: folder, Out: out,
-		Manifest: manifestOf(job), Hashes: p.hashes, Milestone: spec.Milestone(job.Milestone), Threads: s.Threads, Pictures: true,
+		Manifest: manifestOf(job), Hashes: p.hashes, Milestone: spec.Milestone(job.Milestone), Previous: before, Threads: s.Threads, Pictures: true,
 	}, s.Limits, nil, log)
 	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
 		if errors.Is(err, kind) {

@@ -27,6 +27,7 @@ type Job struct {
 	Manifest  *acceptance.Manifest `json:"manifest,omitempty"` // nil: told from the folder
 	Hashes    map[string]string    `json:"hashes,omitempty"`   // SHA-256 in hex by path, computed while the files arrived
 	Milestone spec.Milestone       `json:"milestone,omitempty"`
+	Previous  []byte               `json:"previous,omitempty"` // evidence.json of the delivery before, as it was stored
 	Threads   int                  `json:"threads,omitempty"`
 
 	// On a vendor's own machine only: the families of checks to make, and findings that need no second measurement
