@@ -35,6 +35,7 @@ type Job struct {
 
 	Threads  int  // below 1 means all cores. The evidence does not depend on it
 	Pictures bool // whether to make pictures
+	KeepBake bool // whether to leave our own bakes (normals, positions, occlusion) among the pictures
 
 	// Progress, where set, is told what is being done and the share of the whole that is done, 0 to 1. It is called
 	// from one goroutine at a time and must return quickly.

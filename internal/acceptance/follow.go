@@ -47,6 +47,7 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 		findings = putHeadline(findings, steps, *headline, followers)
 	}
 	foldUnread(mended, findings)
+	foldBakes(findings)
 	return mended, findings, nil
 }
 

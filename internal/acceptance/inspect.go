@@ -58,7 +58,7 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 		return nil, err
 	}
 
-	s.known = job.Known
+	s.known, s.keepBake = job.Known, job.KeepBake
 	mended, findings, err := runAll(ctx, s, wanted, stage(doneReading, doneChecks))
 	if err != nil {
 		return nil, err
@@ -69,6 +69,7 @@ func inspect(ctx context.Context, job Job) (*Result, error) {
 			return nil, err
 		}
 	}
+	pics = append(pics, keptBakes(ctx, mended, findings)...)
 	e := assemble(s, job.Only, findings, exempted, pics)
 	if e.Spec.Setting, err = sp.SettingDigest(); err != nil {
 		return nil, fmt.Errorf("evidence: %w", err)

@@ -60,6 +60,14 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 			}
 		}
 	})
+	try(1, func() {
+		for _, set := range s.Sets {
+			for _, p := range rebakePictures(ctx, s, set) {
+				out.nameInSet(p, findings, set.Name)
+				out.add(p)
+			}
+		}
+	})
 	return out.bound()
 }
 

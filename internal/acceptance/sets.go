@@ -44,6 +44,7 @@ func fillSets(s *Subject, game []*piece, variants []*variant) ([]Question, error
 	}
 	for _, set := range s.Sets {
 		set.Maps, set.maps = map[string]*File{}, &mapsMeasure{}
+		set.bakes = &bakeMeasure{}
 		if len(s.LODs) > 0 {
 			set.Game = subset(&s.LODs[0].Surface, func(r mesh.Range) bool { return setOf[keyOf(r)] == set })
 		}

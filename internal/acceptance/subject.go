@@ -44,6 +44,8 @@ type Subject struct {
 	known       map[string][]Finding // by family: not measured again
 	found       []Finding            // what the checks before this one found: for revision.*, which come last
 
+	keepBake bool // leave our own bakes as pictures
+
 	mended mend // what rootCause did to the game mesh; the zero value is nothing
 }
 
@@ -99,4 +101,6 @@ type Set struct {
 	SizeFrom  words.Phrase // where the size comes from, for the finding: "spec ship_px", "material crate, base colour", …
 
 	maps *mapsMeasure // what the map checks measured (maps.go); nil: measured anew each time
+
+	bakes *bakeMeasure // its normal maps held against our own bake (mapsrebake_measure.go)
 }

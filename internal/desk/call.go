@@ -23,6 +23,7 @@ type call struct {
 	threads   int
 	memoryMB  int
 	noPics    bool
+	keepBake  bool // of inspect alone
 	previous  string
 
 	document []byte     // of the spec
@@ -103,7 +104,7 @@ func (c *call) run(ctx context.Context, exe, folder, out string, threads int, pr
 	}
 	return inspection.Spawn(ctx, exe, inspection.Job{
 		SpecName: filepath.Base(c.specPath), Spec: c.document, SpecDir: paths[2], Folder: paths[0], Out: paths[1],
-		Milestone: spec.Milestone(c.milestone), Previous: before, Threads: threads, Pictures: !c.noPics,
+		Milestone: spec.Milestone(c.milestone), Previous: before, Threads: threads, Pictures: !c.noPics, KeepBake: c.keepBake,
 	}, inspection.Limits{MemoryBytes: int64(c.memoryMB) << 20, Confine: true}, progress, nil)
 }
 

@@ -33,6 +33,7 @@ type inspectCall struct {
 func Inspect(ctx context.Context, s Streams, exe string, args []string) int {
 	var c inspectCall
 	f := c.flags("inspect", inspectUsage, s)
+	f.BoolVar(&c.keepBake, "keep-bake", false, "leave our own bakes of the sculpt beside the evidence: normal map, positions and occlusion, PNG of 16 bits")
 	f.BoolVar(&c.asJSON, "json", false, "print the evidence as JSON instead of the table")
 	folder, code, done := parse(s, f, args)
 	if done {

@@ -85,7 +85,7 @@ func inspect(ctx context.Context, job Job, progress func(string, float64)) (*Out
 	}
 	r, err := acceptance.Inspect(ctx, acceptance.Job{
 		Spec: resolved, Folder: job.Folder, Manifest: job.Manifest, Hashes: job.Hashes, Milestone: job.Milestone,
-		Previous: before, Threads: job.Threads, Only: job.Only, Known: job.Known, Pictures: job.Pictures, Progress: progress,
+		Previous: before, Threads: job.Threads, Only: job.Only, Known: job.Known, Pictures: job.Pictures, KeepBake: job.KeepBake, Progress: progress,
 	})
 	if errors.Is(err, acceptance.ErrDelivery) {
 		return &Outcome{Unreadable: err.Error()}, nil

@@ -35,7 +35,8 @@ type Job struct {
 	Only  []string                        `json:"only,omitempty"`
 	Known map[string][]acceptance.Finding `json:"known,omitempty"`
 
-	Pictures  bool                 `json:"pictures"`
+	Pictures bool `json:"pictures"`
+	KeepBake bool `json:"keep_bake,omitempty"` // leave our own bakes in Out
 
 	// MemoryBytes is what the child asks its own runtime to stay under; 0 for no limit. Spawn sets it.
 	MemoryBytes int64 `json:"memory_bytes,omitempty"`

@@ -62,6 +62,15 @@ type fitSum struct {
 	count int32
 }
 
+// otherFrame says whether a reading takes the map's vectors in another frame than the surface's own.
+func (f Fit) otherFrame() bool {
+	switch f {
+	case ObjectSpace, MirroredGreen, MirroredRed, FaceNormals, SmoothNormals, TriangleTangents, GeneratedTangents, UnpairedParts:
+		return true
+	}
+	return false
+}
+
 // Also is what a map is held against beside its own bake.
 type Also struct {
 	Tangents []float32    // MikkTSpace tangents where Game has delivered ones; nil where they are the same
@@ -235,7 +244,8 @@ func better(as, f *FitError, reliefDeg float64) float64 {
 			ratio = max(ratio, pair[0]/max(pair[1], floor))
 		}
 	}
-	if reliefDeg >= clearDeg && as.Slope <= littleRelief && f.Slope >= mostRelief && f.MeanDeg < as.MeanDeg {
+	// Readings in another frame lean all over by themselves, as rounded edges do: only those in our own are told by relief.
+	if reliefDeg >= clearDeg && as.Slope <= littleRelief && f.Slope >= mostRelief && f.MeanDeg < as.MeanDeg && !f.Fit.otherFrame() {
 		ratio = max(ratio, clearRatio)
 	}
 	return ratio
