@@ -59,7 +59,8 @@ func glbBox(lo, hi [3]float32, m *glbwrite.Material, uvPerM float32) glbwrite.Pr
 				at[u], at[v] = eitherOf(c[0], lo[u], hi[u]), eitherOf(c[1], lo[v], hi[v])
 				p.Pos = append(p.Pos, at[:]...)
 				p.Nrm = append(p.Nrm, n[:]...)
-				p.UV = append(p.UV, float32(axis)/3+0.005+uvPerM*(at[u]-lo[u]), float32(side)/2+0.005+uvPerM*(at[v]-lo[v]))
+				along := eitherOf(side, at[u]-lo[u], hi[u]-at[u]) // V points down: so neither side is mirrored
+				p.UV = append(p.UV, float32(axis)/3+0.005+uvPerM*along, float32(side)/2+0.005+uvPerM*(at[v]-lo[v]))
 			}
 			if side == 1 {
 				p.Tri = append(p.Tri, first, first+1, first+2, first, first+2, first+3)

@@ -105,7 +105,7 @@ func boxPrim(material int, lo, hi [3]float32) mesh.Primitive {
 				var n [3]float32
 				n[axis] = sign
 				p.Nrm = append(p.Nrm, n[:]...)
-				p.UV[0] = append(p.UV[0], (float32(side%3)+0.02+0.96*c[0])/3, (float32(side/3)+0.02+0.96*c[1])/2)
+				p.UV[0] = append(p.UV[0], (float32(side%3)+0.02+0.96*c[0])/3, (float32(side/3)+0.98-0.96*c[1])/2) // V points down
 			}
 			p.Tri = append(p.Tri, base, base+1, base+2, base, base+2, base+3)
 			side++
@@ -152,7 +152,7 @@ func (b *propBuild) part(name string, def spec.Part, draws []mesh.Draw) *Part {
 func (b *propBuild) set(material int, def spec.Set) *Set {
 	m := &b.scene.Materials[material]
 	def.Name = m.Name
-	set := &Set{Name: m.Name, Def: def, Materials: []string{m.Name}}
+	set := &Set{Name: m.Name, Def: def, Materials: []string{m.Name}, memo: &uvMemo{}}
 	var draws []mesh.Draw
 	for _, d := range b.scene.Draws {
 		if b.scene.Prims[d.Prim].Material == material {

@@ -44,6 +44,7 @@ func fillSets(s *Subject, game []*piece, variants []*variant) ([]Question, error
 	}
 	for _, set := range s.Sets {
 		set.Maps, set.maps = map[string]*File{}, &mapsMeasure{}
+		set.memo = &uvMemo{}
 		set.bakes = &bakeMeasure{}
 		if len(s.LODs) > 0 {
 			set.Game = subset(&s.LODs[0].Surface, func(r mesh.Range) bool { return setOf[keyOf(r)] == set })
@@ -73,7 +74,7 @@ func findSet(s *Subject, match []spec.Patterns, material string) *Set {
 			return set
 		}
 	}
-	set := &Set{Name: material, Def: spec.Set{Name: material, Kind: spec.Baked, Stack: "none", Alpha: "none"}}
+	set := &Set{Name: material, Def: spec.Set{Name: material, Kind: spec.Baked, Stack: "any", Alpha: "none"}}
 	s.Sets = append(s.Sets, set)
 	return set
 }

@@ -100,6 +100,8 @@ type Set struct {
 	HeightPx  int
 	SizeFrom  words.Phrase // where the size comes from, for the finding: "spec ship_px", "material crate, base colour", …
 
+	memo *uvMemo // layouts measured of it (uvlayout.go); nil: measured anew each time
+
 	maps *mapsMeasure // what the map checks measured (maps.go); nil: measured anew each time
 
 	bakes *bakeMeasure // its normal maps held against our own bake (mapsrebake_measure.go)

@@ -2,7 +2,6 @@ package acceptance
 
 import (
 	"context"
-	"math"
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
@@ -14,6 +13,14 @@ func uvChecks() []Check {
 		{Def: uvPresentDef, Run: uvPresent},
 		{Def: uvRangeDef, Run: uvRange},
 		{Def: densityDef, Run: uvTexelDensity},
+		{Def: overlapDef, Run: uvOverlap},
+		{Def: paddingDef, Run: uvPadding},
+		{Def: stretchDef, Run: uvStretch},
+		{Def: flippedDef, Run: uvFlipped},
+		{Def: coverageDef, Run: uvCoverage},
+		{Def: seamsDef, Run: uvSeams},
+		{Def: stripsDef, Run: uvStrips},
+		{Def: lightmapDef, Run: uvLightmap},
 	}
 }
 
@@ -86,44 +93,44 @@ var uvRangeDef = spec.Check{
 }
 
 func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	sf := &t.Set.Game
-	if len(sf.UV) == 0 {
+	l := t.Set.layout()
+	if l == nil {
 		return unable("uv.none")
 	}
-	uv := textureUV(t.Set)
-	boxes := uvBoxes(sf, uv)
-	// Without a known size the tolerance is read at 1024 px: coarse enough for any map that is not smaller.
-	w, h := sizeOr(t.Set.WidthPx, 1024), sizeOr(t.Set.HeightPx, 1024)
 	tiles := tilesOf(t.Set.Def)
-	var overhang, outsideArea, area float64
-	count := 0
-	badTile := worst{}
-	for i := range boxes.lo {
-		area += boxes.area[i]
-		over, allowed := boxes.overhangPx(i, w, h, tiles)
+	var overhang, outsideArea float64
+	count, all := 0, 0
+	w := worst{}
+	for k := range l.islands {
+		i := &l.islands[k]
+		if i.first < 0 {
+			continue
+		}
+		all++
+		over, allowed := l.overhangPx(i), l.allowed(i, tiles)
 		if over <= r.Numbers["border_px"] && allowed {
 			continue
 		}
 		count++
-		outsideArea += boxes.area[i]
+		outsideArea += i.area
 		overhang = max(overhang, over)
-		badTile.add(boxes.area[i], i)
+		w.add(i.area, k)
 	}
 	share := 0.0
-	if area > 0 {
+	if area := l.m2(); area > 0 {
 		share = min(1, outsideArea/area)
 	}
 	f := judge(r, map[string]float64{"count": float64(count), "share_outside": share, "max_overhang_px": overhang},
 		atMost("count", "max_count"))
-	f.say("uv.range.inside", words.Count(boxes.count))
+	f.say("uv.range.inside", words.Count(all))
 	if count > 0 {
-		f.say("uv.range.outside", words.Count(count), words.Count(boxes.count), words.Share(share), words.Px(overhang))
+		f.say("uv.range.outside", words.Count(count), words.Count(all), words.Share(share), words.Px(overhang))
 		f.remedy("uv.range.move")
-		for _, e := range badTile.top() {
-			over, allowed := boxes.overhangPx(e.at, w, h, tiles)
-			p := trianglePlace(sf, uv, int(boxes.first[e.at]))
-			p.Value = &Value{Value: over, Unit: "px"}
-			if !allowed {
+		for _, e := range w.top() {
+			i := &l.islands[e.at]
+			p := l.place(i.first)
+			p.Value = &Value{Value: l.overhangPx(i), Unit: "px"}
+			if !l.allowed(i, tiles) {
 				p.note("uv.range.unnamed_tile")
 			}
 			f.Where = append(f.Where, p)
@@ -139,70 +146,34 @@ func sizeOr(px, other int) float64 {
 	return float64(other)
 }
 
-// tilesOf lists the tiles a set may use as (column, row) with row 0 the tile of 0 to 1 and rows growing upward, as
-// tile numbers do: 1001 + column + 10 · row. Nil means every tile.
-func tilesOf(def spec.Set) map[[2]int]bool {
+// tilesOf lists the tiles a set may use by their numbers, 1001 + column + 10 · row with row 0 the tile of 0 to 1 and
+// rows growing upward. Nil means every tile.
+func tilesOf(def spec.Set) map[int]bool {
 	if len(def.Tiles) == 0 {
 		return nil
 	}
-	m := make(map[[2]int]bool, len(def.Tiles))
+	m := make(map[int]bool, len(def.Tiles))
 	for _, n := range def.Tiles {
-		m[[2]int{(n - 1001) % 10, (n - 1001) / 10}] = true
+		m[n] = true
 	}
 	return m
 }
 
-// islandBoxes are the UV bounding boxes of islands; islands without a finite UV are left out of the count.
-type islandBoxes struct {
-	lo, hi [][2]float64
-	area   []float64 // m²
-	first  []int32   // its first triangle with finite UVs, -1 for none
-	count  int
+// overhangPx says how far, in pixels, an island hangs over the border of the tile that its middle is in.
+func (l *uvLayout) overhangPx(i *uvIsland) float64 {
+	over := 0.0
+	for k, px := range l.slots[i.slot].px {
+		over = max(over, float64((i.shift[k]-i.box[k])*px), float64((i.box[k+2]-i.shift[k]-1)*px))
+	}
+	return over
 }
 
-func uvBoxes(sf *mesh.Surface, uv []float32) islandBoxes {
-	isl := findIslands(sf.Pos, uv, sf.Tri)
-	b := islandBoxes{lo: make([][2]float64, isl.N), hi: make([][2]float64, isl.N),
-		area: make([]float64, isl.N), first: make([]int32, isl.N)}
-	for i := range b.lo {
-		b.lo[i] = [2]float64{math.Inf(1), math.Inf(1)}
-		b.hi[i] = [2]float64{math.Inf(-1), math.Inf(-1)}
-		b.first[i] = -1
+// allowed says whether an island lies in a tile that the set may use. A set of one tile may be read from any: whole
+// tiles are folded. A set of several has only tiles that have a number.
+func (l *uvLayout) allowed(i *uvIsland, tiles map[int]bool) bool {
+	n := l.slots[i.slot].tile
+	if n == 0 {
+		return true
 	}
-	for t := range sf.Triangles() {
-		i := isl.Of[t]
-		p, q, s := uvCorners(uv, sf.Tri, t)
-		if !finite(p[0] + p[1] + q[0] + q[1] + s[0] + s[1]) {
-			continue // told by uv.present
-		}
-		b.area[i] += worldArea(corners(sf, t))
-		if b.first[i] < 0 {
-			b.first[i] = int32(t)
-			b.count++
-		}
-		for k := range 2 {
-			b.lo[i][k] = min(b.lo[i][k], p[k], q[k], s[k])
-			b.hi[i][k] = max(b.hi[i][k], p[k], q[k], s[k])
-		}
-	}
-	return b
-}
-
-// overhangPx says how far, in pixels, an island hangs over the border of the tile that its middle is in, and whether
-// that tile is allowed.
-func (b *islandBoxes) overhangPx(i int, widthPx, heightPx float64, tiles map[[2]int]bool) (over float64, allowed bool) {
-	if b.first[i] < 0 {
-		return 0, true
-	}
-	size := [2]float64{widthPx, heightPx}
-	var tile [2]float64
-	for k := range 2 {
-		tile[k] = math.Floor((b.lo[i][k] + b.hi[i][k]) / 2)
-		over = max(over, float64((tile[k]-b.lo[i][k])*size[k]), float64((b.hi[i][k]-tile[k]-1)*size[k]))
-	}
-	if tiles == nil {
-		return over, true
-	}
-	// V points down in glTF and tile rows count upward: the tile of V 0 to 1 is row 0, that of V -1 to 0 is row 1.
-	return over, tiles[[2]int{int(tile[0]), -int(tile[1])}]
+	return n > 0 && (tiles == nil || tiles[n])
 }

@@ -38,25 +38,32 @@ func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 	if t.Set.WidthPx <= 0 || t.Set.HeightPx <= 0 {
 		return unable("uv.texel_density.no_size")
 	}
-	sf := &t.Set.Game
-	if len(sf.UV) == 0 {
+	l := t.Set.layout()
+	if l == nil {
 		return unable("uv.none")
 	}
-	uv := textureUV(t.Set)
-	field := densityOf(sf, uv, t.Set.WidthPx, t.Set.HeightPx)
+	field := densityOf(l)
 	if field.areaSum <= 0 {
 		return unable("uv.texel_density.no_area")
 	}
-	out := field.judgeIslands(sf, partsByDraw(s), r)
+	out := field.judgeIslands(partsByDraw(s), r)
 	f := judge(r, map[string]float64{
 		"mean_px_per_m": math.Sqrt(field.texelSum / field.areaSum),
 		"min_px_per_m":  field.min, "max_px_per_m": field.max,
 		"share_outside": out.share,
 	}, atMost("share_outside", "max_share_outside"))
-	f.say("uv.texel_density.mean", words.PxPerM(f.Metrics["mean_px_per_m"]), words.SizePx(t.Set.WidthPx, t.Set.HeightPx), words.Nested(t.Set.sizeFrom()),
+	from := t.Set.SizeFrom
+	if from.Code == "" {
+		from = words.P("uv.size_from.reference")
+	}
+	f.say("uv.texel_density.mean", words.PxPerM(f.Metrics["mean_px_per_m"]), words.SizePx(t.Set.WidthPx, t.Set.HeightPx), words.Nested(from),
 		words.Share(out.share), words.PxPerM(r.Numbers["target_px_per_m"]), words.Share(r.Numbers["tolerance_share"]))
+	if n := len(l.slots); n > 1 {
+		f.also("uv.texel_density.tile", words.Count(n), words.Count(l.slots[out.slot].tile))
+		f.Tile = l.tileOf(out.slot)
+	}
 	if out.denser+out.coarser > 0 {
-		f.Where = field.places(sf, uv, out)
+		f.Where = field.places(out)
 	}
 	if broke(f) {
 		f.remedy(out.remedy())
@@ -64,12 +71,9 @@ func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 	return f
 }
 
-// densityField is what one pass over a set's triangles leaves.
+// densityField is what one pass over a set's triangles leaves beside what its layout holds.
 type densityField struct {
-	isl      islands
-	texels   []float64 // by island: area in texels
-	area     []float64 // by island: area in m²
-	largest  []int32   // by island: its largest triangle
+	l        *uvLayout
 	texelSum float64
 	areaSum  float64
 	min, max float64 // px/m over triangles with an area
@@ -78,29 +82,19 @@ type densityField struct {
 // densityOf measures texel areas and world areas. A triangle with UVs that are not finite counts nowhere; one without an
 // area in the world counts by its texels in the sum over all, and neither in its island nor at the extremes. Sums run
 // in triangle order in float64.
-func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityField {
-	f := densityField{isl: findIslands(sf.Pos, uv, sf.Tri), min: math.Inf(1)}
-	f.texels, f.area = make([]float64, f.isl.N), make([]float64, f.isl.N)
-	f.largest = make([]int32, f.isl.N)
-	best := make([]float64, f.isl.N)
-	pixels := float64(widthPx) * float64(heightPx)
-	for t := range sf.Triangles() {
-		area := worldArea(corners(sf, t))
-		texels := float64(0.5 * math.Abs(uvArea2(uvCorners(uv, sf.Tri, t))) * pixels)
+func densityOf(l *uvLayout) densityField {
+	f := densityField{l: l, min: math.Inf(1)}
+	for t, i := range l.charts.Island {
+		texels := l.texelsOf(t, i)
 		if !finite(texels) {
 			continue
 		}
 		f.texelSum += texels
+		area := worldArea(corners(l.sf, t))
 		if area <= 0 {
 			continue
 		}
-		i := f.isl.Of[t]
-		f.area[i] += area
-		f.texels[i] += texels
 		f.areaSum += area
-		if area > best[i] {
-			best[i], f.largest[i] = area, int32(t)
-		}
 		density := texels / area
 		f.min, f.max = min(f.min, density), max(f.max, density)
 	}
@@ -108,9 +102,16 @@ func densityOf(sf *mesh.Surface, uv []float32, widthPx, heightPx int) densityFie
 	return f
 }
 
+// texelsOf is a triangle's area in texels of its tile.
+func (l *uvLayout) texelsOf(t int, island int32) float64 {
+	px := l.slots[l.islands[island].slot].px
+	return float64(0.5 * math.Abs(uvArea2(uvCorners(l.uv, l.sf.Tri, t))) * float64(px[0]*px[1]))
+}
+
 // densityVerdict is how the islands stand to their targets.
 type densityVerdict struct {
-	share           float64 // of world area, on islands outside
+	share           float64 // of world area, on islands outside: in the tile where it is largest
+	slot            int32   // that tile
 	denser, coarser int     // islands
 	off             []float64
 	// off, by island: how far outside its band it is, as a ratio above 1; 0 where it is inside or free
@@ -118,58 +119,66 @@ type densityVerdict struct {
 
 // judgeIslands holds every island against its target. Its part gives the factor on the target; where an island spans
 // parts, its largest triangle's part does.
-func (f *densityField) judgeIslands(sf *mesh.Surface, parts map[drawKey]*Part, r spec.Rule) densityVerdict {
+func (f *densityField) judgeIslands(parts map[drawKey]*Part, r spec.Rule) densityVerdict {
 	target, tolerance := r.Numbers["target_px_per_m"], r.Numbers["tolerance_share"]
-	v := densityVerdict{off: make([]float64, f.isl.N)}
+	l := f.l
+	v := densityVerdict{off: make([]float64, len(l.islands))}
 	free := f.freeIslands(r.Numbers["small_island_share"], r.Numbers["small_islands_share"])
-	outside := 0.0
-	for i := range f.area {
-		if f.area[i] <= 0 || free[i] {
+	outside, all := make([]float64, len(l.slots)), make([]float64, len(l.slots))
+	for k := range l.islands {
+		i := &l.islands[k]
+		all[i.slot] += i.area
+		if i.area <= 0 || free[k] {
 			continue
 		}
-		want := target * densityFactor(sf, parts, int(f.largest[i]))
+		want := target * densityFactor(l.sf, parts, int(i.largest))
 		if want <= 0 {
 			continue // the part is left out, or the spec has turned the target off
 		}
-		have := math.Sqrt(f.texels[i] / f.area[i])
+		have := math.Sqrt(i.texels / i.area)
 		switch {
 		case have > float64(want*(1+tolerance)):
 			v.denser++
-			v.off[i] = have / want
+			v.off[k] = have / want
 		case have < float64(want*(1-tolerance)):
 			v.coarser++
-			v.off[i] = min(want/max(have, want*1e-6), 1e6)
+			v.off[k] = min(want/max(have, want*1e-6), 1e6)
 		default:
 			continue
 		}
-		outside += f.area[i]
+		outside[i.slot] += i.area
 	}
-	v.share = min(1, outside/f.areaSum) // sums in another order may differ in their last bit
+	for slot := range outside {
+		if all[slot] > 0 && outside[slot]/all[slot] > v.share {
+			v.share, v.slot = min(1, outside[slot]/all[slot]), int32(slot) // sums in another order may differ in their last bit
+		}
+	}
 	return v
 }
 
 // freeIslands marks the islands too small to matter: each under one share of the surface, and all together under
 // another, taken from the smallest.
 func (f *densityField) freeIslands(each, together float64) []bool {
-	free := make([]bool, f.isl.N)
-	order := make([]int, 0, f.isl.N)
-	for i, a := range f.area {
-		if a > 0 && a < each*f.areaSum {
+	islands := f.l.islands
+	free := make([]bool, len(islands))
+	order := make([]int, 0, len(islands))
+	for i := range islands {
+		if a := islands[i].area; a > 0 && a < each*f.areaSum {
 			order = append(order, i)
 		}
 	}
 	slices.SortStableFunc(order, func(i, j int) int {
-		switch {
-		case f.area[i] < f.area[j]:
+		switch a, b := islands[i].area, islands[j].area; {
+		case a < b:
 			return -1
-		case f.area[i] > f.area[j]:
+		case a > b:
 			return 1
 		}
 		return 0
 	})
 	sum := 0.0
 	for _, i := range order {
-		if sum += f.area[i]; sum > together*f.areaSum {
+		if sum += islands[i].area; sum > together*f.areaSum {
 			break
 		}
 		free[i] = true
@@ -204,24 +213,24 @@ func rangeOf(sf *mesh.Surface, t int) mesh.Range {
 }
 
 // places names the islands farthest outside, weighed by their area: what a reader sees first.
-func (f *densityField) places(sf *mesh.Surface, uv []float32, v densityVerdict) []Place {
+func (f *densityField) places(v densityVerdict) []Place {
 	w := worst{}
 	for i, off := range v.off {
 		if off > 0 {
-			w.add(f.area[i]*off, i)
+			w.add(f.l.islands[i].area*off, i)
 		}
 	}
 	var out []Place
 	for _, e := range w.top() {
-		p := trianglePlace(sf, uv, int(f.largest[e.at]))
-		p.Value = &Value{Value: math.Sqrt(f.texels[e.at] / f.area[e.at]), Unit: "px/m"}
-		p.note("uv.texel_density.island", words.Share(f.area[e.at]/f.areaSum))
+		i := &f.l.islands[e.at]
+		p := f.l.place(i.largest)
+		p.Value = &Value{Value: math.Sqrt(i.texels / i.area), Unit: "px/m"}
+		p.note("uv.texel_density.island", words.Share(i.area/f.areaSum))
 		out = append(out, p)
 	}
 	return out
 }
 
-// remedy is the code of what to do.
 func (v densityVerdict) remedy() string {
 	switch {
 	case v.coarser == 0:

@@ -235,8 +235,8 @@ func TestDensityDoesNotDependOnNumbering(t *testing.T) {
 		}
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 2))
 		m := renumbered(l, rng)
-		a := densityOf(&mesh.Surface{Pos: l.pos, UV: l.uv, Tri: l.tri}, l.uv, 512, 256)
-		b := densityOf(&mesh.Surface{Pos: m.pos, UV: m.uv, Tri: m.tri}, m.uv, 512, 256)
+		a := densityOf(setOf(l, 512, 256).layout())
+		b := densityOf(setOf(m, 512, 256).layout())
 		require.Equal(t, a.min, b.min)
 		require.Equal(t, a.max, b.max)
 		require.InEpsilon(t, a.texelSum, b.texelSum, 1e-12)
@@ -251,12 +251,12 @@ func BenchmarkDensity(b *testing.B) {
 	}{{"12k", 24, 16}, {"1M", 500, 32}} {
 		b.Run(size.name, func(b *testing.B) {
 			l := patches(size.patches, size.edge)
-			sf := &mesh.Surface{Pos: l.pos, UV: l.uv, Tri: l.tri}
+			set := setOf(l, 2048, 2048)
 			b.ReportAllocs()
 			for b.Loop() {
-				densityOf(sf, l.uv, 2048, 2048)
+				densityOf(set.layout())
 			}
-			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(sf.Triangles()), "ns/triangle")
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(l.tri)/3), "ns/triangle")
 		})
 	}
 }

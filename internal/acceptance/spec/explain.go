@@ -197,7 +197,7 @@ func setWords(s Set) string {
 	if s.AuthorPx > 0 {
 		words = append(words, fmt.Sprintf("painted at %d px", s.AuthorPx))
 	}
-	if s.Stack != "none" {
+	if s.Stack != "any" {
 		words = append(words, "stack "+s.Stack)
 	}
 	if s.Alpha != "none" {

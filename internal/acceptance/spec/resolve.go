@@ -190,7 +190,7 @@ func partKeysInto(p *Part, v *value) {
 func (b *builder) sets() []Set {
 	var out []Set
 	for _, v := range items(b.root.get("sets")) {
-		s := Set{Name: v.get("name").text, Kind: Baked, Match: texts(v.get("match")), Stack: "none", Alpha: "none"}
+		s := Set{Name: v.get("name").text, Kind: Baked, Match: texts(v.get("match")), Stack: "any", Alpha: "none"}
 		if v.get("match") == nil {
 			s.Match = []string{s.Name, s.Name + "_*", "*_" + s.Name, "*_" + s.Name + "_*"}
 			if len(items(b.root.get("sets"))) == 1 {
@@ -212,7 +212,15 @@ func (b *builder) sets() []Set {
 			s.Channels = packing(c)
 		}
 		for _, t := range items(v.get("tiles")) {
-			s.Tiles = append(s.Tiles, int(t.num))
+			n := t
+			if px := t.get("ship_px"); px != nil {
+				n = t.get("tile")
+				if s.TilePx == nil {
+					s.TilePx = map[int]int{}
+				}
+				s.TilePx[int(n.num)] = int(px.num)
+			}
+			s.Tiles = append(s.Tiles, int(n.num))
 		}
 		s.Rules = b.overlays(v.get("checks"))
 		b.origins["sets."+s.Name] = v.origin

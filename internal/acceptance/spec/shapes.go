@@ -112,9 +112,11 @@ func setShape(checks *shape) *shape {
 		may("green", word("Green of its normal map.", "up", "down")),
 		may("channels", table("What the channels of a packed map mean.",
 			&shape{form: formList, item: text("Meaning of one channel."), least: 1, most: 4})),
-		may("stack", word("Whether islands may lie on each other.", "none", "mirrored", "copies")),
+		may("stack", word("Whether islands may lie on each other; any leaves it to the limit of uv.overlap.", "any", "none", "mirrored", "copies")),
 		may("alpha", word("How transparency is used.", "none", "mask", "blend")),
-		may("tiles", list("UDIM tiles, 1001 onwards.", integer("", 1001, 1999))),
+		may("tiles", list("UDIM tiles, 1001 onwards.", either("One tile.", integer("Its number.", 1001, 1999),
+			object("One tile of a size of its own.", must("tile", integer("Its number.", 1001, 1999)),
+				must("ship_px", integer("Edge of its maps as shipped.", 1, maxPixels)))))),
 		may("checks", checks),
 	)
 }

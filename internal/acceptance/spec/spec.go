@@ -108,9 +108,10 @@ type Set struct {
 	ReferenceMap string // which map's size counts for density
 	Green        string
 	Channels     map[string][]string // as Conventions.Packing, for this set
-	Stack        string              // "none", "mirrored" or "copies"
+	Stack        string              // "any", "none", "mirrored" or "copies"
 	Alpha        string              // "none", "mask" or "blend"
 	Tiles        []int
+	TilePx       map[int]int // edge in pixels of tiles that differ from ShipPx
 	Rules        map[string]Rule
 }
 
