@@ -6,7 +6,7 @@ import "proofhouse/internal/acceptance/spec"
 func checks() []Check {
 	var all []Check
 	for _, family := range [][]Check{
-		fileChecks(), nameChecks(), sceneChecks(), budgetChecks(), lodChecks(), collisionChecks(), uvChecks(), surfaceChecks(), mapChecks(), bakeChecks(), alphaChecks(),
+		fileChecks(), nameChecks(), sceneChecks(), budgetChecks(), topologyChecks(), lodChecks(), collisionChecks(), uvChecks(), surfaceChecks(), mapChecks(), bakeChecks(), alphaChecks(),
 	} {
 		all = append(all, family...)
 	}

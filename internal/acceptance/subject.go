@@ -72,6 +72,8 @@ type File struct {
 type Body struct {
 	mesh.Surface
 	Files []*File
+
+	topo *topoMeasure // what the topology checks measured (topology.go)
 }
 
 // Part is one part of the prop: the pieces of the game mesh, sculpt and cage that belong together. A spec without

@@ -132,8 +132,9 @@ func pierces(p, q [3]vec) bool {
 	if a*b >= 0 {
 		return false
 	}
-	x, y := orient(p[1], p[2], q[0], q[1]), orient(p[1], p[2], q[2], q[0])
-	return x > 0 && y > 0 || x < 0 && y < 0
+	// Where the edge comes from above (a below zero), what it goes through lies to its right: the other sign is the
+	// wedge on the far side of the common corner.
+	return a*orient(p[1], p[2], q[0], q[1]) < 0 && a*orient(p[1], p[2], q[2], q[0]) < 0
 }
 
 // noise is what a coordinate of size m may be off by, as a share of m: float32 rounds to 2^-24, each corner of either

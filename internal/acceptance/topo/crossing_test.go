@@ -87,6 +87,7 @@ func TestCrossAgreesWithIntervals(t *testing.T) {
 		// A small grid makes touching, coplanar and shared corners common.
 		var in Input
 		var p [2][3][3]int64
+		joined := rapid.Bool().Draw(rt, "a corner in common")
 		reach := int64(rapid.SampledFrom([]int{1, 2, 5}).Draw(rt, "reach"))
 		for i := range p {
 			for {
@@ -94,6 +95,9 @@ func TestCrossAgreesWithIntervals(t *testing.T) {
 					for k := range 3 {
 						p[i][j][k] = rapid.Int64Range(-reach, reach).Draw(rt, "c")
 					}
+				}
+				if i == 1 && joined {
+					p[1][rapid.IntRange(0, 2).Draw(rt, "at")] = p[0][rapid.IntRange(0, 2).Draw(rt, "of")]
 				}
 				if crossInt(p[i]) != [3]int64{} {
 					break

@@ -134,15 +134,21 @@ func (l lathe) band(from, to int, miter [][2]float64, offset, around float64) is
 	return is.compact()
 }
 
-// compact drops vertices that no triangle uses.
+// compact drops vertices that no triangle uses and joins those that agree in everything: the two ends of a disc's rings and
+// the many corners on the axis.
 func (is island) compact() island {
-	to := map[uint32]uint32{}
+	type whole struct {
+		pos, nrm vec
+		uv       [2]float64
+	}
+	to := map[whole]uint32{}
 	var out island
 	for _, v := range is.tri {
-		n, ok := to[v]
+		key := whole{is.pos[v], is.nrm[v], is.uv[v]}
+		n, ok := to[key]
 		if !ok {
 			n = uint32(len(out.pos))
-			to[v] = n
+			to[key] = n
 			out.pos, out.nrm, out.uv = append(out.pos, is.pos[v]), append(out.nrm, is.nrm[v]), append(out.uv, is.uv[v])
 		}
 		out.tri = append(out.tri, n)
