@@ -291,6 +291,39 @@ CREATE FUNCTION ph.own_password_hash() RETURNS text
 
 ALTER FUNCTION ph.own_password_hash() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.question_blocks() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE was integer := 0; now_waits integer := (NEW.blocks AND NEW.state = 'asked')::integer;
+BEGIN
+  IF TG_OP = 'UPDATE' THEN
+    was := (OLD.blocks AND OLD.state = 'asked')::integer;
+  END IF;
+  IF was <> now_waits THEN
+    UPDATE ph.prop p SET blocked_by = p.blocked_by + now_waits - was,
+      blocked_since = CASE WHEN p.blocked_by + now_waits - was = 0 THEN NULL ELSE coalesce(p.blocked_since, now()) END,
+      blocked_secs = p.blocked_secs + CASE WHEN p.blocked_by + now_waits - was = 0 THEN greatest(0, extract(epoch FROM now() - p.blocked_since))::bigint ELSE 0 END
+    WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
+  END IF;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.question_blocks() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.question_clock() RETURNS trigger
+    LANGUAGE plpgsql
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  IF OLD.state = 'asked' AND NEW.state <> 'asked' THEN
+    NEW.waited_secs := OLD.waited_secs + greatest(0, extract(epoch FROM now() - OLD.since))::bigint;
+  END IF;
+  RETURN NEW;
+END $$;
+
+ALTER FUNCTION ph.question_clock() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.stamp(at timestamp with time zone) RETURNS text
     LANGUAGE sql IMMUTABLE PARALLEL SAFE
     SET search_path TO 'pg_catalog'
@@ -353,6 +386,24 @@ CREATE TABLE ph.anchor (
 ALTER TABLE ONLY ph.anchor FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.anchor OWNER TO ph_owner;
+
+CREATE TABLE ph.batch (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    id uuid NOT NULL,
+    number integer NOT NULL,
+    title text NOT NULL,
+    opened_by uuid NOT NULL,
+    by_name text,
+    opened_at timestamp with time zone DEFAULT now() NOT NULL,
+    sealed_at timestamp with time zone,
+    CONSTRAINT batch_title_length CHECK (((char_length(title) >= 1) AND (char_length(title) <= 200)))
+);
+
+ALTER TABLE ONLY ph.batch FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.batch OWNER TO ph_owner;
 
 CREATE TABLE ph.calendar (
     party_id uuid NOT NULL,
@@ -447,6 +498,7 @@ CREATE TABLE ph.concession (
     by_member uuid NOT NULL,
     by_name text,
     at timestamp with time zone DEFAULT now() NOT NULL,
+    permission_id uuid,
     CONSTRAINT concession_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000)))
 );
 
@@ -477,6 +529,7 @@ CREATE TABLE ph.delivery (
     abandoned_at timestamp with time zone,
     abandoned_by uuid,
     round_cause text,
+    batch_id uuid,
     CONSTRAINT delivery_abandoned_has_time CHECK (((state = 'abandoned'::text) = (abandoned_at IS NOT NULL))),
     CONSTRAINT delivery_manifest_length CHECK ((length(manifest_sha256) = 32)),
     CONSTRAINT delivery_note_length CHECK ((char_length(note) <= 4000)),
@@ -975,6 +1028,7 @@ CREATE TABLE ph.inspection (
     findings integer,
     issues integer,
     current boolean DEFAULT false NOT NULL,
+    permitted integer,
     CONSTRAINT inspection_clear_has_evidence CHECK (((verdict IS NULL) OR (verdict = 'not_evaluated'::text) OR (length(evidence_sha256) = 32))),
     CONSTRAINT inspection_current_is_done CHECK (((NOT current) OR (state = 'done'::text))),
     CONSTRAINT inspection_done_has_result CHECK (((state = 'done'::text) = ((verdict IS NOT NULL) AND (finished_at IS NOT NULL) AND (findings_sha256 IS NOT NULL) AND (findings IS NOT NULL) AND (issues IS NOT NULL)))),
@@ -1114,6 +1168,8 @@ CREATE TABLE ph.note (
     by_member uuid NOT NULL,
     by_name text,
     at timestamp with time zone DEFAULT now() NOT NULL,
+    pin jsonb,
+    reply_to uuid,
     CONSTRAINT note_private_is_the_studios CHECK (((vendor_id IS NOT NULL) OR (side = 'studio'::text))),
     CONSTRAINT note_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text]))),
     CONSTRAINT note_text_length CHECK (((char_length(text) >= 1) AND (char_length(text) <= 10000)))
@@ -1122,6 +1178,26 @@ CREATE TABLE ph.note (
 ALTER TABLE ONLY ph.note FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.note OWNER TO ph_owner;
+
+CREATE TABLE ph.note_resolution (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    work_order_id uuid NOT NULL,
+    note_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    resolved boolean NOT NULL,
+    delivery_id uuid,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT note_resolution_private_is_the_studios CHECK (((vendor_id IS NOT NULL) OR (side = 'studio'::text))),
+    CONSTRAINT note_resolution_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text])))
+);
+
+ALTER TABLE ONLY ph.note_resolution FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.note_resolution OWNER TO ph_owner;
 
 CREATE TABLE ph.order_calendar (
     studio_id uuid NOT NULL,
@@ -1178,6 +1254,58 @@ ALTER TABLE ONLY ph.payable FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.payable OWNER TO ph_owner;
 
+CREATE TABLE ph.permission (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    id uuid NOT NULL,
+    kind text NOT NULL,
+    prop_id uuid,
+    kit text,
+    chk text NOT NULL,
+    part text NOT NULL,
+    set_name text NOT NULL,
+    worst double precision,
+    until_on date,
+    reason text NOT NULL,
+    state text NOT NULL,
+    last_event text NOT NULL,
+    since timestamp with time zone DEFAULT now() NOT NULL,
+    side text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT permission_kind_known CHECK ((kind = ANY (ARRAY['permit'::text, 'concession'::text]))),
+    CONSTRAINT permission_one_scope CHECK (((prop_id IS NULL) OR (kit IS NULL))),
+    CONSTRAINT permission_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000))),
+    CONSTRAINT permission_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text]))),
+    CONSTRAINT permission_state_known CHECK ((state = ANY (ARRAY['requested'::text, 'granted'::text, 'refused'::text, 'withdrawn'::text, 'revoked'::text])))
+);
+
+ALTER TABLE ONLY ph.permission FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.permission OWNER TO ph_owner;
+
+CREATE TABLE ph.permission_decision (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    permission_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    event text NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT permission_decision_reason_length CHECK ((char_length(reason) <= 4000)),
+    CONSTRAINT permission_decision_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text])))
+);
+
+ALTER TABLE ONLY ph.permission_decision FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.permission_decision OWNER TO ph_owner;
+
 CREATE TABLE ph.project (
     studio_id uuid NOT NULL,
     id uuid NOT NULL,
@@ -1208,6 +1336,12 @@ CREATE TABLE ph.prop (
     by_name text,
     work_began_at timestamp with time zone,
     spec_in_force uuid,
+    kind text DEFAULT 'prop'::text NOT NULL,
+    kit text,
+    pilot boolean DEFAULT false NOT NULL,
+    blocked_by integer DEFAULT 0 NOT NULL,
+    blocked_since timestamp with time zone,
+    blocked_secs bigint DEFAULT 0 NOT NULL,
     CONSTRAINT prop_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
     CONSTRAINT prop_price_range CHECK (((price_minor >= 0) AND (price_minor <= '1000000000000'::bigint))),
     CONSTRAINT prop_tier_known CHECK ((tier = ANY (ARRAY['background'::text, 'mid'::text, 'hero'::text, 'close_up'::text]))),
@@ -1217,6 +1351,50 @@ CREATE TABLE ph.prop (
 ALTER TABLE ONLY ph.prop FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.prop OWNER TO ph_owner;
+
+CREATE TABLE ph.question (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    id uuid NOT NULL,
+    number integer NOT NULL,
+    blocks boolean NOT NULL,
+    state text NOT NULL,
+    last_event text NOT NULL,
+    since timestamp with time zone DEFAULT now() NOT NULL,
+    waited_secs bigint DEFAULT 0 NOT NULL,
+    asked_by uuid NOT NULL,
+    by_name text,
+    asked_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT question_state_known CHECK ((state = ANY (ARRAY['asked'::text, 'answered'::text, 'closed'::text])))
+);
+
+ALTER TABLE ONLY ph.question FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.question OWNER TO ph_owner;
+
+CREATE TABLE ph.question_message (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    question_id uuid NOT NULL,
+    id uuid NOT NULL,
+    side text NOT NULL,
+    event text NOT NULL,
+    text text NOT NULL,
+    salt bytea NOT NULL,
+    spec_revision_id uuid,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT question_message_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text]))),
+    CONSTRAINT question_message_text_length CHECK (((char_length(text) >= ((event <> 'close'::text))::integer) AND (char_length(text) <= 10000)))
+);
+
+ALTER TABLE ONLY ph.question_message FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.question_message OWNER TO ph_owner;
 
 CREATE TABLE ph.reminder (
     studio_id uuid NOT NULL,
@@ -1389,6 +1567,15 @@ ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_rest DEFAULT;
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_pkey PRIMARY KEY (studio_id, log_id, size);
 
+ALTER TABLE ONLY ph.batch
+    ADD CONSTRAINT batch_number_key UNIQUE (studio_id, work_order_id, number);
+
+ALTER TABLE ONLY ph.batch
+    ADD CONSTRAINT batch_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.batch
+    ADD CONSTRAINT batch_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.calendar
     ADD CONSTRAINT calendar_number_key UNIQUE (party_id, number);
 
@@ -1548,6 +1735,9 @@ ALTER TABLE ONLY ph.move
 ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.note_resolution
+    ADD CONSTRAINT note_resolution_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.order_calendar
     ADD CONSTRAINT order_calendar_once UNIQUE (studio_id, work_order_id, side);
 
@@ -1571,6 +1761,15 @@ ALTER TABLE ONLY ph.payable
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.permission_decision
+    ADD CONSTRAINT permission_decision_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.permission
+    ADD CONSTRAINT permission_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.permission
+    ADD CONSTRAINT permission_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.project
     ADD CONSTRAINT project_code_key UNIQUE (studio_id, code);
 
@@ -1580,11 +1779,32 @@ ALTER TABLE ONLY ph.project
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_code_key UNIQUE (studio_id, work_order_id, code);
 
+ALTER TABLE ph.prop
+    ADD CONSTRAINT prop_kind_known CHECK ((kind = ANY (ARRAY['prop'::text, 'texture_set'::text, 'kit'::text]))) NOT VALID;
+
+ALTER TABLE ph.prop
+    ADD CONSTRAINT prop_kit_form CHECK ((kit ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)) NOT VALID;
+
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
 
+ALTER TABLE ph.prop
+    ADD CONSTRAINT prop_pilot_has_kit CHECK (((NOT pilot) OR (kit IS NOT NULL))) NOT VALID;
+
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.question_message
+    ADD CONSTRAINT question_message_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.question
+    ADD CONSTRAINT question_number_key UNIQUE (studio_id, prop_id, number);
+
+ALTER TABLE ONLY ph.question
+    ADD CONSTRAINT question_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.question
+    ADD CONSTRAINT question_pkey PRIMARY KEY (studio_id, id);
 
 ALTER TABLE ONLY ph.reminder
     ADD CONSTRAINT reminder_of_delivery UNIQUE (studio_id, delivery_id, id, effective_at);
@@ -1652,6 +1872,8 @@ ALTER TABLE ONLY ph.work_order
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_pkey PRIMARY KEY (studio_id, id);
 
+CREATE INDEX batch_by_vendor ON ph.batch USING btree (vendor_id, id);
+
 CREATE INDEX change_order_by_vendor ON ph.change_order USING btree (vendor_id, id);
 
 CREATE INDEX change_order_of_milestone ON ph.change_order USING btree (studio_id, milestone_id);
@@ -1667,6 +1889,8 @@ CREATE INDEX delivery_by_order ON ph.delivery USING btree (studio_id, work_order
 CREATE INDEX delivery_by_prop ON ph.delivery USING btree (studio_id, prop_id, id);
 
 CREATE INDEX delivery_by_vendor ON ph.delivery USING btree (vendor_id, id);
+
+CREATE INDEX delivery_of_batch ON ph.delivery USING btree (studio_id, batch_id, id) WHERE (batch_id IS NOT NULL);
 
 CREATE UNIQUE INDEX delivery_under_way_key ON ph.delivery USING btree (studio_id, milestone_id) WHERE (state = ANY (ARRAY['open'::text, 'sealing'::text]));
 
@@ -1742,6 +1966,10 @@ CREATE INDEX milestone_work_of_vendor ON ph.milestone USING btree (vendor_id, du
 
 CREATE INDEX note_of_delivery ON ph.note USING btree (studio_id, delivery_id, id);
 
+CREATE INDEX note_resolution_of ON ph.note_resolution USING btree (studio_id, note_id, id);
+
+CREATE INDEX note_resolution_of_order ON ph.note_resolution USING btree (studio_id, work_order_id, id);
+
 CREATE INDEX order_calendar_by_vendor ON ph.order_calendar USING btree (vendor_id, work_order_id);
 
 CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
@@ -1752,9 +1980,29 @@ CREATE INDEX payable_by_time_of_vendor ON ph.payable USING btree (vendor_id, at,
 
 CREATE INDEX payable_by_vendor ON ph.payable USING btree (vendor_id, id);
 
+CREATE INDEX permission_by_vendor ON ph.permission USING btree (vendor_id, id);
+
+CREATE INDEX permission_decision_of ON ph.permission_decision USING btree (studio_id, permission_id, id);
+
+CREATE INDEX permission_decision_of_order ON ph.permission_decision USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX permission_granted ON ph.permission USING btree (studio_id, work_order_id, chk) WHERE (state = 'granted'::text);
+
+CREATE INDEX permission_of_order ON ph.permission USING btree (studio_id, work_order_id, id);
+
 CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX prop_by_vendor ON ph.prop USING btree (vendor_id, id);
+
+CREATE UNIQUE INDEX prop_pilot_key ON ph.prop USING btree (studio_id, work_order_id, kit) WHERE pilot;
+
+CREATE INDEX question_by_vendor ON ph.question USING btree (vendor_id, id);
+
+CREATE INDEX question_message_of ON ph.question_message USING btree (studio_id, question_id, id);
+
+CREATE INDEX question_message_of_order ON ph.question_message USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX question_of_order ON ph.question USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
 
@@ -1820,8 +2068,19 @@ CREATE TRIGGER milestone_guard BEFORE INSERT OR UPDATE OF state, last_event ON p
 
 CREATE CONSTRAINT TRIGGER milestone_sums AFTER INSERT ON ph.milestone DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION ph.milestone_sums();
 
+CREATE TRIGGER permission_guard BEFORE INSERT OR UPDATE ON ph.permission FOR EACH ROW EXECUTE FUNCTION ph.state_guard('permission');
+
+CREATE TRIGGER question_blocks AFTER INSERT OR UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_blocks();
+
+CREATE TRIGGER question_clock BEFORE UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_clock();
+
+CREATE TRIGGER question_guard BEFORE INSERT OR UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.state_guard('question');
+
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
+
+ALTER TABLE ONLY ph.batch
+    ADD CONSTRAINT batch_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
 
 ALTER TABLE ONLY ph.calendar
     ADD CONSTRAINT calendar_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
@@ -1842,10 +2101,16 @@ ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_inspection_id_ord_fkey FOREIGN KEY (inspection_id, ord) REFERENCES ph.finding(inspection_id, ord);
 
 ALTER TABLE ONLY ph.concession
+    ADD CONSTRAINT concession_permission FOREIGN KEY (studio_id, vendor_id, work_order_id, permission_id) REFERENCES ph.permission(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_studio_id_vendor_id_inspection_id_fkey FOREIGN KEY (studio_id, vendor_id, inspection_id) REFERENCES ph.inspection(studio_id, vendor_id, id);
 
 ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.delivery
+    ADD CONSTRAINT delivery_batch FOREIGN KEY (studio_id, vendor_id, work_order_id, batch_id) REFERENCES ph.batch(studio_id, vendor_id, work_order_id, id);
 
 ALTER TABLE ONLY ph.delivery
     ADD CONSTRAINT delivery_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
@@ -1902,6 +2167,15 @@ ALTER TABLE ONLY ph.milestone
     ADD CONSTRAINT milestone_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
 
 ALTER TABLE ONLY ph.note
+    ADD CONSTRAINT note_reply FOREIGN KEY (studio_id, reply_to) REFERENCES ph.note(studio_id, id);
+
+ALTER TABLE ONLY ph.note_resolution
+    ADD CONSTRAINT note_resolution_studio_id_delivery_id_fkey FOREIGN KEY (studio_id, delivery_id) REFERENCES ph.delivery(studio_id, id);
+
+ALTER TABLE ONLY ph.note_resolution
+    ADD CONSTRAINT note_resolution_studio_id_note_id_fkey FOREIGN KEY (studio_id, note_id) REFERENCES ph.note(studio_id, id);
+
+ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_studio_id_delivery_id_fkey FOREIGN KEY (studio_id, delivery_id) REFERENCES ph.delivery(studio_id, id);
 
 ALTER TABLE ONLY ph.note
@@ -1919,6 +2193,15 @@ ALTER TABLE ONLY ph.payable
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_studio_id_vendor_id_work_order_id_sign_off_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, sign_off_id) REFERENCES ph.sign_off(studio_id, vendor_id, work_order_id, id);
 
+ALTER TABLE ONLY ph.permission_decision
+    ADD CONSTRAINT permission_decision_studio_id_vendor_id_work_order_id_perm_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, permission_id) REFERENCES ph.permission(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.permission
+    ADD CONSTRAINT permission_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.permission
+    ADD CONSTRAINT permission_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
 ALTER TABLE ONLY ph.project
     ADD CONSTRAINT project_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
 
@@ -1927,6 +2210,15 @@ ALTER TABLE ONLY ph.prop
 
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.question_message
+    ADD CONSTRAINT question_message_studio_id_spec_revision_id_fkey FOREIGN KEY (studio_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, id);
+
+ALTER TABLE ONLY ph.question_message
+    ADD CONSTRAINT question_message_studio_id_vendor_id_work_order_id_questio_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, question_id) REFERENCES ph.question(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.question
+    ADD CONSTRAINT question_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
 
 ALTER TABLE ONLY ph.reminder
     ADD CONSTRAINT reminder_studio_id_vendor_id_work_order_id_prop_id_milesto_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
@@ -1971,6 +2263,16 @@ CREATE POLICY anchor_notary ON ph.anchor TO ph_notary USING (true) WITH CHECK (t
 CREATE POLICY anchor_owner ON ph.anchor TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.batch ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY batch_insert ON ph.batch FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY batch_owner ON ph.batch TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY batch_read ON ph.batch FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY batch_update ON ph.batch FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 ALTER TABLE ph.calendar ENABLE ROW LEVEL SECURITY;
 
@@ -2228,6 +2530,14 @@ CREATE POLICY note_owner ON ph.note TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY note_read ON ph.note FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.note_resolution ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY note_resolution_insert ON ph.note_resolution FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
+
+CREATE POLICY note_resolution_owner ON ph.note_resolution TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY note_resolution_read ON ph.note_resolution FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.order_calendar ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY order_calendar_clock ON ph.order_calendar TO ph_clock USING (true) WITH CHECK (true);
@@ -2258,6 +2568,26 @@ CREATE POLICY payable_owner ON ph.payable TO ph_owner USING (true) WITH CHECK (t
 
 CREATE POLICY payable_read ON ph.payable FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.permission ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.permission_decision ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY permission_decision_insert ON ph.permission_decision FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
+
+CREATE POLICY permission_decision_owner ON ph.permission_decision TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY permission_decision_read ON ph.permission_decision FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY permission_insert ON ph.permission FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
+
+CREATE POLICY permission_owner ON ph.permission TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY permission_read ON ph.permission FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY permission_update ON ph.permission FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY permission_worker ON ph.permission FOR SELECT TO ph_worker USING (true);
+
 ALTER TABLE ph.project ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY project_insert ON ph.project FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
@@ -2279,6 +2609,24 @@ CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.
 CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY prop_worker ON ph.prop TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.question ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY question_insert ON ph.question FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+ALTER TABLE ph.question_message ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY question_message_insert ON ph.question_message FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
+
+CREATE POLICY question_message_owner ON ph.question_message TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY question_message_read ON ph.question_message FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY question_owner ON ph.question TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.reminder ENABLE ROW LEVEL SECURITY;
 
@@ -2373,6 +2721,11 @@ GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
 GRANT SELECT ON TABLE ph.anchor TO ph_api;
 GRANT SELECT ON TABLE ph.anchor TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.anchor TO ph_notary;
+
+GRANT SELECT,INSERT ON TABLE ph.batch TO ph_api;
+GRANT SELECT ON TABLE ph.batch TO ph_backup;
+
+GRANT UPDATE(sealed_at) ON TABLE ph.batch TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.calendar TO ph_api;
 GRANT SELECT ON TABLE ph.calendar TO ph_backup;
@@ -2577,6 +2930,8 @@ GRANT SELECT(issues),UPDATE(issues) ON TABLE ph.inspection TO ph_worker;
 
 GRANT SELECT(current),UPDATE(current) ON TABLE ph.inspection TO ph_worker;
 
+GRANT SELECT(permitted),UPDATE(permitted) ON TABLE ph.inspection TO ph_worker;
+
 GRANT SELECT ON TABLE ph.invitation TO ph_backup;
 GRANT INSERT ON TABLE ph.invitation TO ph_api;
 
@@ -2691,6 +3046,9 @@ GRANT SELECT ON TABLE ph.move TO ph_clock;
 GRANT SELECT,INSERT ON TABLE ph.note TO ph_api;
 GRANT SELECT ON TABLE ph.note TO ph_backup;
 
+GRANT SELECT,INSERT ON TABLE ph.note_resolution TO ph_api;
+GRANT SELECT ON TABLE ph.note_resolution TO ph_backup;
+
 GRANT SELECT,INSERT ON TABLE ph.order_calendar TO ph_api;
 GRANT SELECT ON TABLE ph.order_calendar TO ph_backup;
 GRANT SELECT ON TABLE ph.order_calendar TO ph_clock;
@@ -2714,6 +3072,39 @@ GRANT SELECT,INSERT ON TABLE ph.payable TO ph_api;
 GRANT SELECT ON TABLE ph.payable TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.payable TO ph_clock;
 
+GRANT SELECT,INSERT ON TABLE ph.permission TO ph_api;
+GRANT SELECT ON TABLE ph.permission TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(work_order_id) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(id) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(prop_id) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(kit) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(chk) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(part) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(set_name) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(worst) ON TABLE ph.permission TO ph_worker;
+
+GRANT SELECT(until_on) ON TABLE ph.permission TO ph_worker;
+
+GRANT UPDATE(state) ON TABLE ph.permission TO ph_api;
+GRANT SELECT(state) ON TABLE ph.permission TO ph_worker;
+
+GRANT UPDATE(last_event) ON TABLE ph.permission TO ph_api;
+
+GRANT UPDATE(since) ON TABLE ph.permission TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.permission_decision TO ph_api;
+GRANT SELECT ON TABLE ph.permission_decision TO ph_backup;
+
 GRANT SELECT,INSERT ON TABLE ph.project TO ph_api;
 GRANT SELECT ON TABLE ph.project TO ph_backup;
 
@@ -2736,6 +3127,20 @@ GRANT SELECT(tier) ON TABLE ph.prop TO ph_worker;
 GRANT UPDATE(work_began_at) ON TABLE ph.prop TO ph_api;
 
 GRANT UPDATE(spec_in_force) ON TABLE ph.prop TO ph_api;
+
+GRANT SELECT(kit) ON TABLE ph.prop TO ph_worker;
+
+GRANT SELECT,INSERT ON TABLE ph.question TO ph_api;
+GRANT SELECT ON TABLE ph.question TO ph_backup;
+
+GRANT UPDATE(state) ON TABLE ph.question TO ph_api;
+
+GRANT UPDATE(last_event) ON TABLE ph.question TO ph_api;
+
+GRANT UPDATE(since) ON TABLE ph.question TO ph_api;
+
+GRANT SELECT,INSERT ON TABLE ph.question_message TO ph_api;
+GRANT SELECT ON TABLE ph.question_message TO ph_backup;
 
 GRANT SELECT ON TABLE ph.reminder TO ph_api;
 GRANT SELECT ON TABLE ph.reminder TO ph_backup;

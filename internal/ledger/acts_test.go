@@ -31,7 +31,37 @@ func (s *scene) furtherActs(vendor ledger.Who, prop ledger.Prop) {
 		}
 		return err
 	})
-	s.deliver(vendor, ms)
+	s.as(vendor, func(tx *ledger.Tx) error {
+		q, err := tx.Ask(ctx, ledger.NewQuestion{Prop: prop.ID, Text: "Does the lid open?", Blocks: true})
+		if err != nil {
+			return err
+		}
+		if _, err := tx.Reply(ctx, q.ID, "close", "", uuid.Nil); err != nil {
+			return err
+		}
+		_, err = tx.Permit(ctx, ledger.NewPermission{WorkOrder: prop.WorkOrderID, Kind: "permit", Prop: prop.ID, Check: "uv.stretch", Reason: "the rope is straightened"})
+		return err
+	})
+	s.as(s.studio, func(tx *ledger.Tx) error {
+		list, err := tx.Permissions(ctx, prop.WorkOrderID, ledger.Page{})
+		if err == nil {
+			_, err = tx.DecidePermission(ctx, list.Items[0].ID, "grant", "")
+		}
+		return err
+	})
+	var b ledger.Batch
+	s.as(vendor, func(tx *ledger.Tx) (err error) {
+		b, err = tx.OpenBatch(ctx, ledger.NewBatch{WorkOrder: prop.WorkOrderID, Title: "Friday", Deliveries: []ledger.Manifest{manifest(ms)}})
+		return err
+	})
+	s.sealBatch(vendor, b)
+	s.as(vendor, func(tx *ledger.Tx) error {
+		n, err := tx.AddNote(ctx, ledger.NewNote{Delivery: b.Deliveries[0].ID, Text: "the seam here is meant", Pin: &ledger.Pin{File: b.Deliveries[0].Files[0].ID, PositionMM: [3]float64{1.5, 0, -20}}})
+		if err == nil {
+			_, err = tx.ResolveNote(ctx, n.ID, true, uuid.Nil)
+		}
+		return err
+	})
 	s.inspect(passing())
 	s.reviewDueIn(ms, 24*time.Hour)
 	_, err := s.clock().Tick(ctx)
@@ -53,4 +83,15 @@ func (s *scene) reviewDueIn(milestone uuid.UUID, in time.Duration) {
 	tag, err := s.owner.Exec(s.ctx(), `UPDATE ph.milestone SET review_due_at = now() + $2::interval WHERE id = $1 AND state = 'review'`, milestone, in)
 	require.NoError(s.t, err)
 	require.EqualValues(s.t, 1, tag.RowsAffected())
+}
+
+func (s *scene) sealBatch(vendor ledger.Who, b ledger.Batch) (sealed ledger.Batch) {
+	s.t.Helper()
+	arrived := map[uuid.UUID][]ledger.Arrived{}
+	for _, d := range b.Deliveries {
+		arrived[d.ID] = arrivedOf(d)
+	}
+	s.as(vendor, func(tx *ledger.Tx) error { _, err := tx.BeginSealBatch(s.ctx(), b.ID); return err })
+	s.as(vendor, func(tx *ledger.Tx) (err error) { sealed, err = tx.FinishSealBatch(s.ctx(), b.ID, arrived); return err })
+	return sealed
 }

@@ -25,6 +25,7 @@ type bundle struct {
 	Specs      []bundleSpec     `json:"specs"`
 	Findings   []bundleFindings `json:"findings"`
 	Notes      []bundleNote     `json:"notes"`
+	Messages   []bundleNote     `json:"messages,omitempty"` // of questions
 }
 
 type bundleLeaf struct {
@@ -145,7 +146,15 @@ func (tx *Tx) bundleNotes(ctx context.Context, b *bundle, h logHead) error {
 	if err != nil {
 		return err
 	}
-	b.Notes, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleNote])
+	if b.Notes, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleNote]); err != nil {
+		return err
+	}
+	rows, err = tx.Query(ctx, `SELECT m.id, m.salt, m.text FROM ph.fact f JOIN ph.question_message m ON m.studio_id = f.studio_id AND m.id = f.subject_id
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx < $3 AND f.kind = 'question.said' ORDER BY f.idx`, h.studio, h.Log, h.Size)
+	if err != nil {
+		return err
+	}
+	b.Messages, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleNote])
 	return err
 }
 

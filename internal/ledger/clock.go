@@ -53,6 +53,7 @@ const silent = `FROM ph.milestone m
 	JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id AND p.tier IN ('background', 'mid')
 	CROSS JOIN LATERAL (SELECT d.id, d.opened_by, d.sealed_by FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed'
 		ORDER BY d.number DESC LIMIT 1) d
+	JOIN ph.inspection i ON i.studio_id = m.studio_id AND i.delivery_id = d.id AND i.current AND i.verdict = 'pass'
 	WHERE m.state = 'review' AND m.kind <> 'final'`
 
 // Tick reminds and accepts what is due now.

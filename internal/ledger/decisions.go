@@ -122,37 +122,69 @@ func (tx *Tx) signOffEvent(ctx context.Context, m lockedMilestone, in NewSignOff
 		if in.Decision == AcceptAsIs {
 			return "", fmt.Errorf("%w: nothing blocks this delivery: accept it", ErrState)
 		}
-		return EvAccept, nil
+		return EvAccept, tx.concedePermitted(ctx, m, in, inspection)
 	}
 	if m.state != MFailed {
 		return "", fmt.Errorf("%w: a milestone that is %s cannot be accepted", ErrState, m.state)
 	}
-	rows, err := tx.Query(ctx, `SELECT f.ord, f.chk, f.outcome FROM ph.finding f
-		LEFT JOIN ph.concession c ON c.studio_id = f.studio_id AND c.inspection_id = f.inspection_id AND c.ord = f.ord
-		WHERE f.studio_id = $1 AND f.inspection_id = $2 AND f.blocks AND f.outcome IN ('fail', 'not_evaluated') AND c.id IS NULL ORDER BY f.ord`, m.studio, inspection)
+	left, err := tx.blocking(ctx, m, in.Delivery, inspection)
 	if err != nil {
-		return "", fmt.Errorf("what blocks delivery %s: %w", in.Delivery, err)
-	}
-	type blocking struct {
-		Ord          int
-		Chk, Outcome string
-	}
-	left, err := pgx.CollectRows(rows, pgx.RowToStructByPos[blocking])
-	if err != nil {
-		return "", fmt.Errorf("what blocks delivery %s: %w", in.Delivery, err)
+		return "", err
 	}
 	if in.Decision != AcceptAsIs && len(left) > 0 {
-		return "", fmt.Errorf("%w: %d blocking findings have no concession, the first is %s", ErrState, len(left), left[0].Chk)
+		return "", fmt.Errorf("%w: %d blocking findings have no concession, the first is %s", ErrState, len(left), left[0].Check)
 	}
 	for _, b := range left {
 		if b.Outcome == "not_evaluated" {
-			return "", fmt.Errorf("%w: %s was not evaluated, which nobody can accept as is: re-inspect, or say in the spec that it does not apply", ErrState, b.Chk)
+			return "", fmt.Errorf("%w: %s was not evaluated, which nobody can accept as is: re-inspect, or say in the spec that it does not apply", ErrState, b.Check)
 		}
-		if _, err := tx.grant(ctx, m, in.Delivery, inspection, b.Ord, b.Chk, in.Reason); err != nil {
+		if _, err := tx.grant(ctx, m, in.Delivery, inspection, b, in.Reason, nil); err != nil {
 			return "", err
 		}
 	}
 	return EvAcceptAsIs, nil
+}
+
+// blocking lists the blocking findings without a concession, after granting one for each that a permission covers.
+func (tx *Tx) blocking(ctx context.Context, m lockedMilestone, delivery, inspection uuid.UUID) ([]Finding, error) {
+	rows, err := tx.Query(ctx, `SELECT f.ord, f.chk, f.part, f.set_name, f.outcome, f.measured, f.limit_value FROM ph.finding f
+		LEFT JOIN ph.concession c ON c.studio_id = f.studio_id AND c.inspection_id = f.inspection_id AND c.ord = f.ord
+		WHERE f.studio_id = $1 AND f.inspection_id = $2 AND f.blocks AND f.outcome IN ('fail', 'not_evaluated') AND c.id IS NULL ORDER BY f.ord`, m.studio, inspection)
+	if err != nil {
+		return nil, fmt.Errorf("what blocks delivery %s: %w", delivery, err)
+	}
+	all, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (f Finding, err error) {
+		err = row.Scan(&f.Ord, &f.Check, &f.Part, &f.Set, &f.Outcome, &f.Measured, &f.Limit)
+		return f, err
+	})
+	if err != nil || len(all) == 0 {
+		return nil, err
+	}
+	permissions, err := tx.standingFor(ctx, m.studio, m.prop)
+	if err != nil {
+		return nil, err
+	}
+	var left []Finding
+	for _, f := range all {
+		s := covering(permissions, f)
+		if s == nil {
+			left = append(left, f)
+			continue
+		}
+		if _, err := tx.grant(ctx, m, delivery, inspection, f, "permitted", &s.ID); err != nil {
+			return nil, err
+		}
+	}
+	return left, nil
+}
+
+// concedePermitted grants what permissions cover of a delivery that came to review because of them.
+func (tx *Tx) concedePermitted(ctx context.Context, m lockedMilestone, in NewSignOff, inspection uuid.UUID) error {
+	left, err := tx.blocking(ctx, m, in.Delivery, inspection)
+	if err == nil && len(left) > 0 {
+		err = fmt.Errorf("%w: %s was permitted when it was inspected and is no longer: re-inspect, or return it", ErrState, left[0].Check)
+	}
+	return err
 }
 
 // priceRound holds the studio to its rounds: a changed mind beyond those in the price is offered to the vendor as a change
@@ -251,16 +283,19 @@ func (tx *Tx) GrantConcession(ctx context.Context, in NewConcession) (Concession
 	if !i.Current || m.state != MFailed {
 		return Concession{}, fmt.Errorf("%w: concessions are for the current inspection of a milestone that failed; it is %s", ErrState, m.state)
 	}
-	var check, outcome string
-	var blocks bool
-	if err := tx.QueryRow(ctx, `SELECT chk, outcome, blocks FROM ph.finding WHERE studio_id = $1 AND inspection_id = $2 AND ord = $3`, m.studio, i.ID, in.Ord).
-		Scan(&check, &outcome, &blocks); err != nil {
+	f := Finding{Ord: in.Ord}
+	if err := tx.QueryRow(ctx, `SELECT chk, part, set_name, outcome, blocks, measured, limit_value FROM ph.finding WHERE studio_id = $1 AND inspection_id = $2 AND ord = $3`, m.studio, i.ID, in.Ord).
+		Scan(&f.Check, &f.Part, &f.Set, &f.Outcome, &f.Blocks, &f.Measured, &f.Limit); err != nil {
 		return Concession{}, fmt.Errorf("finding %d of inspection %s: %w", in.Ord, i.ID, mapError(err))
 	}
-	if !blocks || outcome != "fail" {
-		return Concession{}, fmt.Errorf("%w: only a blocking finding that failed can be conceded; this one is %s", ErrState, outcome)
+	if !f.Blocks || f.Outcome != "fail" {
+		return Concession{}, fmt.Errorf("%w: only a blocking finding that failed can be conceded; this one is %s", ErrState, f.Outcome)
 	}
-	id, err := tx.grant(ctx, m, i.DeliveryID, i.ID, in.Ord, check, in.Reason)
+	permission, err := tx.beyond(ctx, m, in, f)
+	if err != nil {
+		return Concession{}, err
+	}
+	id, err := tx.grant(ctx, m, i.DeliveryID, i.ID, f, in.Reason, permission)
 	if err != nil {
 		return Concession{}, err
 	}
@@ -276,12 +311,44 @@ func (tx *Tx) GrantConcession(ctx context.Context, in NewConcession) (Concession
 	return Concession{}, ErrNotFound
 }
 
-func (tx *Tx) grant(ctx context.Context, m lockedMilestone, delivery, inspection uuid.UUID, ord int, check, reason string) (uuid.UUID, error) {
+// beyond makes the permission of a concession that goes beyond its finding; nil where it does not. It covers what was
+// measured now, unless the studio says another worst value, and lapses where a later delivery is worse.
+func (tx *Tx) beyond(ctx context.Context, m lockedMilestone, in NewConcession, f Finding) (*uuid.UUID, error) {
+	p := NewPermission{WorkOrder: m.workOrder, Kind: "concession", Check: f.Check, Part: f.Part, Set: f.Set, Worst: in.Worst, Until: in.Until, Reason: in.Reason}
+	if p.Worst == nil {
+		p.Worst = f.Measured
+	}
+	switch in.Scope {
+	case "", "delivery":
+		if in.Until != nil || in.Worst != nil {
+			return nil, invalid("scope", "is this delivery alone: until and worst are for a wider one")
+		}
+		return nil, nil
+	case "prop":
+		p.Prop = m.prop
+	case "kit":
+		if err := tx.QueryRow(ctx, `SELECT coalesce(kit, '') FROM ph.prop WHERE studio_id = $1 AND id = $2`, m.studio, m.prop).Scan(&p.Kit); err != nil {
+			return nil, fmt.Errorf("kit of prop %s: %w", m.prop, err)
+		}
+		if p.Kit == "" {
+			return nil, invalid("scope", "is a kit, and this prop is a piece of none")
+		}
+		p.Part = "" // the pieces' parts have names of their own
+	case "order":
+		p.Part = ""
+	default:
+		return nil, invalid("scope", "is not delivery, prop, kit or order")
+	}
+	id, err := tx.permit(ctx, m.studio, m.vendor, p, "studio_grants")
+	return &id, err
+}
+
+func (tx *Tx) grant(ctx context.Context, m lockedMilestone, delivery, inspection uuid.UUID, f Finding, reason string, permission *uuid.UUID) (uuid.UUID, error) {
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.concession (studio_id, vendor_id, work_order_id, delivery_id, inspection_id, ord, chk, id, reason, by_member, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`,
-		m.studio, m.vendor, m.workOrder, delivery, inspection, ord, check, id, reason, tx.Who.Member, tx.Who.Name); err != nil {
-		return id, fmt.Errorf("concede finding %d of inspection %s: %w", ord, inspection, err)
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.concession (studio_id, vendor_id, work_order_id, delivery_id, inspection_id, ord, chk, id, reason, by_member, by_name, permission_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12)`,
+		m.studio, m.vendor, m.workOrder, delivery, inspection, f.Ord, f.Check, id, reason, tx.Who.Member, tx.Who.Name, permission); err != nil {
+		return id, fmt.Errorf("concede finding %d of inspection %s: %w", f.Ord, inspection, err)
 	}
 	tx.fact(FactConcessionGranted, m.studio, m.workOrder, id)
 	return id, nil
@@ -293,7 +360,7 @@ func (tx *Tx) Concessions(ctx context.Context, delivery uuid.UUID) ([]Concession
 	if err != nil {
 		return nil, err
 	}
-	rows, err := tx.Query(ctx, `SELECT id, inspection_id, ord, chk, reason, by_member, coalesce(by_name, ''), at FROM ph.concession
+	rows, err := tx.Query(ctx, `SELECT id, inspection_id, ord, chk, reason, by_member, coalesce(by_name, ''), at, permission_id FROM ph.concession
 		WHERE studio_id = $1 AND delivery_id = $2 ORDER BY id`, studio, delivery)
 	if err != nil {
 		return nil, fmt.Errorf("concessions of delivery %s: %w", delivery, err)
@@ -363,49 +430,4 @@ func (tx *Tx) payables(ctx context.Context, cond string, limit int, args ...any)
 		return nil, fmt.Errorf("list payables: %w", err)
 	}
 	return items, nil
-}
-
-const noteMax = 10_000
-
-// AddNote leaves a remark on a delivery. A private one is the studio's alone, in its rows and in its log.
-func (tx *Tx) AddNote(ctx context.Context, in NewNote) (Note, error) {
-	if in.Private {
-		if err := tx.allow("a private note", StudioSide); err != nil {
-			return Note{}, err
-		}
-	}
-	if in.Text == "" || len([]rune(in.Text)) > noteMax {
-		return Note{}, invalid("text", "needs 1 to %d characters", noteMax)
-	}
-	var studio, vendor, order uuid.UUID
-	if err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id FROM ph.delivery WHERE {me} = $1 AND id = $2`), tx.Who.Party, in.Delivery).
-		Scan(&studio, &vendor, &order); err != nil {
-		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, mapError(err))
-	}
-	log, seenBy := order, &vendor
-	if in.Private {
-		log, seenBy = studio, nil
-	}
-	n := Note{ID: newID(), Delivery: in.Delivery, Side: tx.Who.Side, ByName: tx.Who.Name, Text: in.Text, Private: in.Private}
-	if err := tx.QueryRow(ctx, `INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING at`,
-		studio, seenBy, order, in.Delivery, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name).Scan(&n.At); err != nil {
-		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, err)
-	}
-	tx.fact(FactNoteWritten, studio, log, n.ID)
-	return n, nil
-}
-
-// Notes lists a delivery's notes, oldest first; a vendor does not see private ones.
-func (tx *Tx) Notes(ctx context.Context, delivery uuid.UUID) ([]Note, error) {
-	studio, err := tx.studioOfDelivery(ctx, delivery)
-	if err != nil {
-		return nil, err
-	}
-	rows, err := tx.Query(ctx, `SELECT id, delivery_id, side, coalesce(by_name, ''), text, vendor_id IS NULL, at FROM ph.note
-		WHERE studio_id = $1 AND delivery_id = $2 ORDER BY id`, studio, delivery)
-	if err != nil {
-		return nil, fmt.Errorf("notes on delivery %s: %w", delivery, err)
-	}
-	return pgx.CollectRows(rows, pgx.RowToStructByPos[Note])
 }

@@ -2,7 +2,9 @@ package ledger
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -14,6 +16,11 @@ func (tx *Tx) OpenDelivery(ctx context.Context, in Manifest) (Delivery, error) {
 	if err := tx.allow("delivering", VendorSide); err != nil {
 		return Delivery{}, err
 	}
+	return tx.openDelivery(ctx, in, nil, uuid.Nil)
+}
+
+// openDelivery opens a delivery, in a batch where there is one; its milestone must then be of the batch's order.
+func (tx *Tx) openDelivery(ctx context.Context, in Manifest, batch *uuid.UUID, order uuid.UUID) (Delivery, error) {
 	if err := checkManifest(in); err != nil {
 		return Delivery{}, err
 	}
@@ -21,8 +28,14 @@ func (tx *Tx) OpenDelivery(ctx context.Context, in Manifest) (Delivery, error) {
 	if err != nil {
 		return Delivery{}, err
 	}
+	if batch != nil && m.workOrder != order {
+		return Delivery{}, ErrNotFound
+	}
 	if _, ok := Next(m.state, EvSeal); !ok {
 		return Delivery{}, fmt.Errorf("%w: the milestone is %s, nothing is to be delivered now", ErrState, m.state)
+	}
+	if err := tx.pilotFirst(ctx, m); err != nil {
+		return Delivery{}, err
 	}
 	var spec *uuid.UUID
 	if err := tx.QueryRow(ctx, `UPDATE ph.prop SET work_began_at = coalesce(work_began_at, now()) WHERE studio_id = $1 AND id = $2 RETURNING spec_in_force`,
@@ -41,9 +54,9 @@ func (tx *Tx) OpenDelivery(ctx context.Context, in Manifest) (Delivery, error) {
 		bytes += f.Size
 	}
 	id := newID()
-	_, err = tx.Exec(ctx, `INSERT INTO ph.delivery (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, number, note, manifest_sha256, spec_revision_id, files, bytes, opened_by, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, (SELECT coalesce(max(number), 0) + 1 FROM ph.delivery WHERE studio_id = $1 AND milestone_id = $5), $7, $8, $9, $10, $11, $12, $13)`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, id, in.Note, digest, *spec, len(in.Files), bytes, tx.Who.Member, tx.Who.Name)
+	_, err = tx.Exec(ctx, `INSERT INTO ph.delivery (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, number, note, manifest_sha256, spec_revision_id, files, bytes, opened_by, by_name, batch_id)
+		VALUES ($1, $2, $3, $4, $5, $6, (SELECT coalesce(max(number), 0) + 1 FROM ph.delivery WHERE studio_id = $1 AND milestone_id = $5), $7, $8, $9, $10, $11, $12, $13, $14)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, id, in.Note, digest, *spec, len(in.Files), bytes, tx.Who.Member, tx.Who.Name, batch)
 	if err != nil {
 		return Delivery{}, fmt.Errorf("open delivery for milestone %s: %w", m.id, err)
 	}
@@ -52,6 +65,23 @@ func (tx *Tx) OpenDelivery(ctx context.Context, in Manifest) (Delivery, error) {
 	}
 	tx.fact(FactDeliveryOpened, m.studio, m.workOrder, id)
 	return tx.Delivery(ctx, id)
+}
+
+// pilotFirst keeps the pieces of a kit back until the pilot's milestone of the same kind is accepted: what is wrong with
+// the first would be wrong with all of them.
+func (tx *Tx) pilotFirst(ctx context.Context, m lockedMilestone) error {
+	var pilot string
+	err := tx.QueryRow(ctx, `SELECT l.code FROM ph.prop p
+		JOIN ph.prop l ON l.studio_id = p.studio_id AND l.work_order_id = p.work_order_id AND l.kit = p.kit AND l.pilot AND l.id <> p.id
+		JOIN ph.milestone f ON f.studio_id = l.studio_id AND f.prop_id = l.id AND f.kind = $3 AND f.state NOT IN ('accepted', 'cancelled')
+		WHERE p.studio_id = $1 AND p.id = $2`, m.studio, m.prop, m.kind).Scan(&pilot)
+	switch {
+	case errors.Is(err, pgx.ErrNoRows):
+		return nil
+	case err != nil:
+		return fmt.Errorf("pilot of prop %s: %w", m.prop, err)
+	}
+	return fmt.Errorf("%w: %s is the pilot of this kit, and its %s is to be accepted first", ErrState, pilot, strings.ReplaceAll(m.kind, "_", " "))
 }
 
 func (tx *Tx) insertFiles(ctx context.Context, m lockedMilestone, delivery uuid.UUID, files []NewFile) error {
@@ -78,7 +108,7 @@ func (tx *Tx) insertFiles(ctx context.Context, m lockedMilestone, delivery uuid.
 
 const deliverySelect = `
 SELECT d.id, d.studio_id, d.vendor_id, d.work_order_id, d.prop_id, d.milestone_id, p.code, m.kind, d.number, d.state, d.note,
-       d.manifest_sha256, d.spec_revision_id, d.opened_by, coalesce(d.by_name, ''), d.opened_at, d.sealed_at, d.bytes, d.files, m.state, coalesce(d.round_cause, ''),
+       d.manifest_sha256, d.spec_revision_id, d.opened_by, coalesce(d.by_name, ''), d.opened_at, d.sealed_at, d.bytes, d.files, m.state, coalesce(d.round_cause, ''), d.batch_id,
        i.id, i.state, i.verdict, i.headline, i.issues
 FROM ph.delivery d
 JOIN ph.prop p ON p.studio_id = d.studio_id AND p.id = d.prop_id
@@ -95,7 +125,7 @@ func scanDelivery(row pgx.CollectableRow) (Delivery, error) {
 	var headline *string
 	var issues *int
 	err := row.Scan(&d.ID, &d.StudioID, &d.VendorID, &d.WorkOrderID, &d.PropID, &d.MilestoneID, &d.PropCode, &d.MilestoneKind, &d.Number, &d.State, &d.Note,
-		&d.ManifestSHA256, &d.SpecRevision, &d.OpenedBy, &d.OpenedByName, &d.OpenedAt, &d.SealedAt, &d.Bytes, &d.FileCount, &d.Milestone, &d.RoundCause,
+		&d.ManifestSHA256, &d.SpecRevision, &d.OpenedBy, &d.OpenedByName, &d.OpenedAt, &d.SealedAt, &d.Bytes, &d.FileCount, &d.Milestone, &d.RoundCause, &d.Batch,
 		&inspection, &state, &verdict, &headline, &issues)
 	d.Inspection = inspectionHead(inspection, state, verdict, headline, issues)
 	return d, err

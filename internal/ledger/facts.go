@@ -24,6 +24,12 @@ const (
 	FactChangeDecided       = "change_order.decided"
 	FactHeld                = "milestone.held" // or gone on with
 	FactReminded            = "milestone.reminded"
+	FactBatchOpened         = "batch.opened"
+	FactBatchSealed         = "batch.sealed"
+	FactQuestion            = "question.said" // asked, answered, asked again, closed
+	FactNoteResolved        = "note.resolved" // studio log where private
+	FactPermissionBegun     = "permission.begun"
+	FactPermissionDecided   = "permission.decided"
 )
 
 // projector makes a fact's data from the rows: the same query when the leaf is written and when it is verified, so that
@@ -52,9 +58,14 @@ var projectors = map[string][]projector{
 			`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`}},
 	FactPropOrdered: {{1, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
 			(SELECT jsonb_agg(jsonb_build_object('id', m.id, 'kind', m.kind, 'share_bp', m.share_bp, 'amount_minor', m.amount_minor, 'due', m.due_on) ORDER BY m.position)
-			 FROM ph.milestone m WHERE m.studio_id = p.studio_id AND m.prop_id = p.id))::text
+			 FROM ph.milestone m WHERE m.studio_id = p.studio_id AND m.prop_id = p.id AND m.kind <> 'maintenance'))::text
 		FROM ph.prop p WHERE p.studio_id = $1 AND p.id = $2`,
-		`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`}},
+		`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`},
+		{2, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'kind', p.kind, 'kit', p.kit, 'pilot', p.pilot, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
+				(SELECT jsonb_agg(jsonb_build_object('id', m.id, 'kind', m.kind, 'share_bp', m.share_bp, 'amount_minor', m.amount_minor, 'due', m.due_on) ORDER BY m.position)
+				 FROM ph.milestone m WHERE m.studio_id = p.studio_id AND m.prop_id = p.id AND m.kind <> 'maintenance'))::text
+			FROM ph.prop p WHERE p.studio_id = $1 AND p.id = $2`,
+			`SELECT id FROM ph.prop WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactSpecRevised: {{1, `SELECT jsonb_build_object('prop', prop_id, 'number', number, 'parent', parent_id, 'digest', encode(digest, 'hex'),
 			'document_sha256', encode(sha256(document), 'hex'), 'note', note)::text
 		FROM ph.spec_revision WHERE studio_id = $1 AND id = $2`,
@@ -64,7 +75,11 @@ var projectors = map[string][]projector{
 	FactDeliveryOpened: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number, 'manifest_sha256', encode(manifest_sha256, 'hex'),
 			'files', files, 'bytes', bytes, 'spec_revision', spec_revision_id, 'note', note)::text
 		FROM ph.delivery WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`}},
+		`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`},
+		{2, `SELECT jsonb_build_object('milestone', milestone_id, 'number', number, 'batch', batch_id, 'manifest_sha256', encode(manifest_sha256, 'hex'),
+				'files', files, 'bytes', bytes, 'spec_revision', spec_revision_id, 'note', note)::text
+			FROM ph.delivery WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactDeliverySealed: {{1, `SELECT jsonb_build_object('milestone', d.milestone_id, 'number', d.number, 'manifest_sha256', encode(d.manifest_sha256, 'hex'), 'files',
 			(SELECT jsonb_agg(jsonb_build_object('id', f.id, 'path', f.path, 'role', f.role, 'size', f.size, 'sha256', encode(f.sha256, 'hex'),
 				'object', f.object_key, 'etag', f.etag) ORDER BY f.ord) FROM ph.file f WHERE f.studio_id = d.studio_id AND f.delivery_id = d.id))::text
@@ -86,10 +101,18 @@ var projectors = map[string][]projector{
 			'engine', engine, 'engine_digest', engine_digest, 'verdict', verdict, 'cause', cause, 'evidence_sha256', encode(evidence_sha256, 'hex'),
 			'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues)::text
 		FROM ph.inspection WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
-		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`}},
+		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`},
+		{2, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'fence', fence, 'attempts', attempts,
+				'engine', engine, 'engine_digest', engine_digest, 'verdict', verdict, 'cause', cause, 'evidence_sha256', encode(evidence_sha256, 'hex'),
+				'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues, 'permitted', permitted)::text
+			FROM ph.inspection WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
+			`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`}},
 	FactConcessionGranted: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason)::text
 		FROM ph.concession WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`}},
+		`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`},
+		{2, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason, 'permission', permission_id)::text
+			FROM ph.concession WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.concession WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactSignedOff: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
 			'reason', reason, 'role', by_role)::text
 		FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
@@ -111,7 +134,10 @@ var projectors = map[string][]projector{
 			`SELECT id FROM ph.cancellation WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactNoteWritten: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL,
 			'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
-		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`}},
+		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`},
+		{2, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL, 'pin', pin, 'reply_to', reply_to,
+				'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`}},
 	FactCalendarPinned: {{1, `SELECT jsonb_build_object('side', side, 'number', number, 'time_zone', time_zone, 'workdays', workdays, 'holidays', holidays)::text
 		FROM ph.order_calendar WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.order_calendar WHERE studio_id = $1 AND work_order_id = $2`}},
@@ -126,6 +152,25 @@ var projectors = map[string][]projector{
 	FactReminded: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'review_due_at', ph.stamp(review_due_at), 'effective_at', ph.stamp(effective_at))::text
 		FROM ph.reminder WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.reminder WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactBatchOpened: {{1, `SELECT jsonb_build_object('number', b.number, 'title', b.title, 'deliveries',
+			(SELECT jsonb_agg(d.id ORDER BY d.id) FROM ph.delivery d WHERE d.studio_id = b.studio_id AND d.batch_id = b.id))::text
+		FROM ph.batch b WHERE b.studio_id = $1 AND b.id = $2`,
+		`SELECT id FROM ph.batch WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactBatchSealed: {{1, `SELECT jsonb_build_object('number', b.number, 'deliveries',
+			(SELECT jsonb_agg(d.id ORDER BY d.id) FROM ph.delivery d WHERE d.studio_id = b.studio_id AND d.batch_id = b.id AND d.state = 'sealed'))::text
+		FROM ph.batch b WHERE b.studio_id = $1 AND b.id = $2 AND b.sealed_at IS NOT NULL`,
+		`SELECT id FROM ph.batch WHERE studio_id = $1 AND work_order_id = $2 AND sealed_at IS NOT NULL`}},
+	FactQuestion: {{1, `SELECT jsonb_build_object('question', m.question_id, 'prop', q.prop_id, 'blocks', q.blocks, 'event', m.event, 'side', m.side, 'spec_revision', m.spec_revision_id,
+			'text_commit', encode(sha256(m.salt || convert_to(m.text, 'UTF8')), 'hex'))::text
+		FROM ph.question_message m JOIN ph.question q ON q.studio_id = m.studio_id AND q.id = m.question_id WHERE m.studio_id = $1 AND m.id = $2`,
+		`SELECT id FROM ph.question_message WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactNoteResolved: {{1, `SELECT jsonb_build_object('note', note_id, 'side', side, 'resolved', resolved, 'delivery', delivery_id)::text FROM ph.note_resolution WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.note_resolution WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`}},
+	FactPermissionBegun: {{1, `SELECT jsonb_build_object('kind', kind, 'side', side, 'prop', prop_id, 'kit', kit, 'check', chk, 'part', part, 'set', set_name, 'worst', worst,
+			'until', until_on, 'reason', reason)::text FROM ph.permission WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.permission WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactPermissionDecided: {{1, `SELECT jsonb_build_object('permission', permission_id, 'side', side, 'event', event, 'reason', reason)::text FROM ph.permission_decision WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.permission_decision WHERE studio_id = $1 AND work_order_id = $2`}},
 }
 
 // written is the version of a kind that is written now.

@@ -36,7 +36,7 @@ func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery u
 
 const inspectionColumns = `id, studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, spec_revision_id, state, attempts,
        queued_at, started_at, finished_at, coalesce(engine, ''), coalesce(engine_digest, ''), coalesce(verdict, ''), coalesce(headline, ''), coalesce(cause, ''),
-       evidence_sha256, findings_sha256, coalesce(issues, 0), current`
+       evidence_sha256, findings_sha256, coalesce(issues, 0), current, coalesce(permitted, 0)`
 
 // Inspection is one inspection.
 func (tx *Tx) Inspection(ctx context.Context, id uuid.UUID) (Inspection, error) {

@@ -199,8 +199,9 @@ func TestNobodyWritesForAnother(t *testing.T) {
 			// As a row begins, so that the guards of the state machine let it through to the policy.
 			for c, v := range map[string]map[string]any{
 				"milestone": {"state": "open", "last_event": nil}, "delivery": {"state": "open", "sealed_at": nil, "sealed_by": nil},
-				"inspection": {"state": "queued", "fence": 0, "attempts": 0, "current": false, "verdict": nil, "finished_at": nil, "findings_sha256": nil, "findings": nil, "issues": nil},
+				"inspection":   {"state": "queued", "fence": 0, "attempts": 0, "current": false, "verdict": nil, "finished_at": nil, "findings_sha256": nil, "findings": nil, "issues": nil},
 				"change_order": {"state": "for_studio", "last_event": "vendor_offers"},
+				"question":     {"state": "asked", "last_event": "ask"}, "permission": {"state": "requested", "last_event": "vendor_requests"},
 			}[table] {
 				row[c] = v
 			}

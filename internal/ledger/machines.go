@@ -12,6 +12,9 @@ type Step struct {
 const (
 	machineMilestone = "milestone"
 	machineChange    = "change_order"
+
+	machineQuestion   = "question"
+	machinePermission = "permission"
 )
 
 // Steps is every step of every machine: a milestone's Moves, and those of the smaller machines. The table ph.move is the
@@ -25,6 +28,19 @@ var Steps = append(milestoneSteps(), []Step{
 	{machineChange, string(ChangeForStudio), "agree", string(ChangeAgreed), ByStudio},
 	{machineChange, string(ChangeForStudio), "decline", string(ChangeDeclined), ByStudio},
 	{machineChange, string(ChangeForStudio), "withdraw", string(ChangeWithdrawn), ByVendor},
+
+	{machineQuestion, "", "ask", string(QuestionAsked), ByVendor},
+	{machineQuestion, string(QuestionAsked), "answer", string(QuestionAnswered), ByStudio},
+	{machineQuestion, string(QuestionAnswered), "ask_again", string(QuestionAsked), ByVendor},
+	{machineQuestion, string(QuestionAsked), "close", string(QuestionClosed), ByVendor},
+	{machineQuestion, string(QuestionAnswered), "close", string(QuestionClosed), ByVendor},
+
+	{machinePermission, "", "vendor_requests", string(PermissionRequested), ByVendor},
+	{machinePermission, "", "studio_grants", string(PermissionGranted), ByStudio},
+	{machinePermission, string(PermissionRequested), "grant", string(PermissionGranted), ByStudio},
+	{machinePermission, string(PermissionRequested), "refuse", string(PermissionRefused), ByStudio},
+	{machinePermission, string(PermissionRequested), "withdraw", string(PermissionWithdrawn), ByVendor},
+	{machinePermission, string(PermissionGranted), "revoke", string(PermissionRevoked), ByStudio},
 }...)
 
 func milestoneSteps() []Step {

@@ -164,6 +164,9 @@ func (tx *Tx) CreateProp(ctx context.Context, in NewProp) (Prop, error) {
 		return Prop{}, err
 	}
 	in.Title = strings.TrimSpace(in.Title)
+	if in.Kind == "" {
+		in.Kind = "prop"
+	}
 	if err := checkProp(in); err != nil {
 		return Prop{}, err
 	}
@@ -172,9 +175,9 @@ func (tx *Tx) CreateProp(ctx context.Context, in NewProp) (Prop, error) {
 		return Prop{}, fmt.Errorf("order prop %s in %s: %w", in.Code, in.WorkOrder, mapError(err))
 	}
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.prop (studio_id, vendor_id, work_order_id, id, code, title, tier, price_minor, ordered_by, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-		tx.Who.Party, vendor, in.WorkOrder, id, in.Code, in.Title, in.Tier, in.PriceMinor, tx.Who.Member, tx.Who.Name); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.prop (studio_id, vendor_id, work_order_id, id, code, title, tier, price_minor, ordered_by, by_name, kind, kit, pilot)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, nullif($12, ''), $13)`,
+		tx.Who.Party, vendor, in.WorkOrder, id, in.Code, in.Title, in.Tier, in.PriceMinor, tx.Who.Member, tx.Who.Name, in.Kind, in.Kit, in.Pilot); err != nil {
 		return Prop{}, fmt.Errorf("order prop %s: %w", in.Code, err)
 	}
 	shares := make([]int, len(in.Milestones))
@@ -197,6 +200,7 @@ func (tx *Tx) CreateProp(ctx context.Context, in NewProp) (Prop, error) {
 
 var (
 	milestoneKinds = map[string]bool{"block_out": true, "sculpt": true, "game_mesh": true, "maps": true, "final": true}
+	propKinds      = map[string]bool{"prop": true, "texture_set": true, "kit": true}
 	tiers          = map[string]bool{"background": true, "mid": true, "hero": true, "close_up": true}
 )
 
@@ -208,6 +212,14 @@ func checkProp(in NewProp) error {
 	}
 	if !tiers[in.Tier] {
 		return invalid("tier", "is not background, mid, hero or close_up")
+	}
+	switch {
+	case !propKinds[in.Kind]:
+		return invalid("kind", "is not prop, texture_set or kit")
+	case in.Kit != "" && !codeForm.MatchString(in.Kit):
+		return invalid("kit", "needs 1 to 64 letters, digits, dots, dashes or underscores")
+	case in.Pilot && in.Kit == "":
+		return invalid("pilot", "is the first of a kit, and no kit is named")
 	}
 	if in.PriceMinor < 0 || in.PriceMinor > priceMax {
 		return invalid("price_minor", "is not within 0 to %d", int64(priceMax))

@@ -105,7 +105,8 @@ func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem],
 	}
 	query := `SELECT ` + milestoneColumns + `,
        p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort,
-       coalesce(m.due_moved, m.due_on) < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled')
+       coalesce(m.due_moved, m.due_on) + ((p.blocked_secs + extract(epoch FROM coalesce(now() - p.blocked_since, interval '0')))::bigint / 86400)::int
+         < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled'), p.blocked_since IS NOT NULL
 FROM ph.milestone m
 JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
 JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
@@ -141,7 +142,7 @@ WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
 		var r milestoneRow
 		var l line
 		var late *bool // NULL where there is no due date
-		err := row.Scan(append(r.targets(), &l.PropCode, &l.PropTitle, &l.Tier, &l.WorkItem.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.StudioName, &l.sort, &late)...)
+		err := row.Scan(append(r.targets(), &l.PropCode, &l.PropTitle, &l.Tier, &l.WorkItem.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.StudioName, &l.sort, &late, &l.Blocked)...)
 		l.Milestone, l.PropID = r.milestone(), r.m.PropID
 		l.Late = deref(late)
 		return l, err
@@ -171,7 +172,8 @@ func statesOn(on []Desk) []string {
 
 const propSelect = `
 SELECT p.id, p.studio_id, p.vendor_id, p.work_order_id, p.code, p.title, p.tier, p.price_minor, w.currency, p.ordered_at,
-       w.code, e.vendor_name, e.studio_name, p.work_began_at, p.spec_in_force
+       w.code, e.vendor_name, e.studio_name, p.work_began_at, p.spec_in_force, p.kind, coalesce(p.kit, ''), p.pilot, p.blocked_since,
+       p.blocked_secs + CASE WHEN p.blocked_since IS NULL THEN 0 ELSE greatest(0, extract(epoch FROM now() - p.blocked_since))::bigint END
 FROM ph.prop p
 JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id
 JOIN ph.engagement e ON e.studio_id = p.studio_id AND e.vendor_id = p.vendor_id
@@ -223,8 +225,11 @@ func (tx *Tx) props(ctx context.Context, query string, args ...any) ([]Prop, err
 	props, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (Prop, error) {
 		var p Prop
 		var spec *uuid.UUID
+		var blocked int64
 		err := row.Scan(&p.ID, &p.StudioID, &p.VendorID, &p.WorkOrderID, &p.Code, &p.Title, &p.Tier, &p.PriceMinor, &p.Currency, &p.OrderedAt,
-			&p.WorkOrder, &p.VendorName, &p.StudioName, &p.WorkBeganAt, &spec)
+			&p.WorkOrder, &p.VendorName, &p.StudioName, &p.WorkBeganAt, &spec,
+			&p.Kind, &p.Kit, &p.Pilot, &p.BlockedSince, &blocked)
+		p.Blocked = time.Duration(blocked) * time.Second
 		inForce[p.ID] = deref(spec)
 		return p, err
 	})

@@ -48,13 +48,18 @@ func (w *Worker) record(ctx context.Context, id uuid.UUID, fence int64, r Result
 		if err != nil {
 			return err
 		}
+		permissions, err := tx.standingFor(ctx, m.studio, m.prop)
+		if err != nil {
+			return err
+		}
+		allowed := permitted(permissions, r.Findings)
 		if _, err := tx.Exec(ctx, `UPDATE ph.inspection SET current = false WHERE studio_id = $1 AND delivery_id = $2 AND current AND id <> $3`, m.studio, delivery, id); err != nil {
 			return fmt.Errorf("inspection before %s: %w", id, err)
 		}
 		tag, err := tx.Exec(ctx, `UPDATE ph.inspection SET state = 'done', lease_owner = NULL, lease_until = NULL, finished_at = now(), engine = $4, engine_digest = $5,
-			verdict = $6, headline = $7, cause = $8, evidence_sha256 = $9, findings_sha256 = $10, findings = $11, issues = $12, current = true
+			verdict = $6, headline = $7, cause = $8, evidence_sha256 = $9, findings_sha256 = $10, findings = $11, issues = $12, permitted = $13, current = true
 			WHERE id = $1 AND fence = $2 AND state = 'running' AND (NOT $3 OR lease_until < clock_timestamp())`,
-			id, fence, lapsedOnly, r.Engine, r.EngineDigest, r.Verdict, r.Headline, r.Cause, r.EvidenceSHA256, digest, len(r.Findings), issues)
+			id, fence, lapsedOnly, r.Engine, r.EngineDigest, r.Verdict, r.Headline, r.Cause, r.EvidenceSHA256, digest, len(r.Findings), issues, allowed)
 		if err != nil {
 			return fmt.Errorf("record inspection %s: %w", id, err)
 		}
@@ -68,7 +73,7 @@ func (w *Worker) record(ctx context.Context, id uuid.UUID, fence int64, r Result
 			return fmt.Errorf("evidence of inspection %s: %w", id, err)
 		}
 		if m.state == MInspecting { // cancelled meanwhile: the record is kept, the milestone stays
-			if err := tx.moveByMachine(ctx, m, r.Verdict.event()); err != nil {
+			if err := tx.moveByMachine(ctx, m, r.Verdict.eventWith(issues, allowed)); err != nil {
 				return err
 			}
 		}

@@ -35,7 +35,7 @@ func (v *verification) replay() {
 		case FactInspectionRequested:
 			ev = EvReinspect
 		case FactInspectionRecorded:
-			ev = d.Verdict.event()
+			ev = d.Verdict.eventWith(d.Issues, d.Permitted)
 			if v.states[d.Milestone] == MCancelled {
 				continue // cancelled while it ran: kept, moves nothing
 			}
@@ -56,6 +56,7 @@ func (v *verification) replay() {
 				v.report.problem(idx, "a fee of %d for milestone %s, for which %d was agreed", d.FeeMinor, d.Milestone, agreed[d.Milestone])
 			}
 		case FactChangeDecided:
+			v.replayThing(idx, l, d)
 			if ChangeState(d.State) == ChangeAgreed {
 				if v.states[d.Milestone].Final() {
 					v.report.problem(idx, "a change of milestone %s, which is %s", d.Milestone, v.states[d.Milestone])
@@ -74,6 +75,7 @@ func (v *verification) replay() {
 			released[d.Milestone] = true
 			continue
 		default:
+			v.replayThing(idx, l, d)
 			continue
 		}
 		from := v.states[d.Milestone]
@@ -115,4 +117,40 @@ func (v *verification) checkSilence(idx int64, l leaf, d leafData, reminders map
 	if said.EffectiveAt != d.EffectiveAt || l.RecordedAt < said.EffectiveAt { // stamps compare as times do
 		v.report.problem(idx, "silence accepted milestone %s at %s, announced for %s", d.Milestone, l.RecordedAt, said.EffectiveAt)
 	}
+}
+
+// thing is something with a small state machine: a change order, a question, a permission.
+type thing struct {
+	machine string
+	id      uuid.UUID
+}
+
+// replayThing takes a thing one step on by its leaf.
+func (v *verification) replayThing(idx int64, l leaf, d leafData) {
+	var t thing
+	event := string(d.Event)
+	switch l.Kind {
+	case FactChangeOffered:
+		t, event = thing{machineChange, l.Subject}, string(l.Actor)+"_offers"
+	case FactChangeDecided:
+		t = thing{machineChange, l.Subject}
+		event = map[ChangeState]string{ChangeAgreed: "agree", ChangeDeclined: "decline", ChangeWithdrawn: "withdraw"}[ChangeState(d.State)]
+	case FactQuestion:
+		t = thing{machineQuestion, d.Question}
+	case FactPermissionBegun:
+		t, event = thing{machinePermission, l.Subject}, map[Actor]string{ByVendor: "vendor_requests", ByStudio: "studio_grants"}[l.Actor]
+	case FactPermissionDecided:
+		t = thing{machinePermission, d.Permission}
+	default:
+		return
+	}
+	if v.things == nil {
+		v.things = map[thing]string{}
+	}
+	to, ok := step(t.machine, v.things[t], event, l.Actor)
+	if !ok {
+		v.report.problem(idx, "%s: the %s was %q, which cannot take %q from the %s", l.Kind, t.machine, v.things[t], event, l.Actor)
+		return
+	}
+	v.things[t] = to
 }

@@ -129,7 +129,7 @@ func TestSourceKeepsItsPromises(t *testing.T) {
 		{"DISCARD ALL drops pgx's prepared statements", "DISCARD ALL", nil},
 		{"NOTIFY in a fact's transaction queues all commits", "pg_notify|NOTIFY ", map[string]bool{"notary.go": true}},
 		{"no deletion by the service", "DELETE FROM", nil},
-		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "login.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true}},
+		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "login.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true, "previous.go": true}},
 		{"the clock is the database's", "time\\.Now\\(", nil},
 		{"no waiting by time", "time\\.Sleep", nil},
 	} {

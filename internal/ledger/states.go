@@ -162,12 +162,12 @@ const (
 	VerdictNotEvaluated Verdict = "not_evaluated"
 )
 
-// event is what a verdict does to the milestone.
-func (v Verdict) event() Event {
-	switch v {
-	case VerdictPass:
+// eventWith is what a verdict does to the milestone: one that fails only by what is permitted goes to review all the same.
+func (v Verdict) eventWith(issues, permitted int) Event {
+	switch {
+	case v == VerdictPass, v == VerdictFail && issues == permitted:
 		return EvPass
-	case VerdictFail:
+	case v == VerdictFail:
 		return EvFail
 	default:
 		return EvUnable

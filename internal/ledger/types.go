@@ -218,6 +218,9 @@ type NewProp struct {
 	Tier       string // background, mid, hero, close_up
 	PriceMinor int64
 	Milestones []NewMilestone
+	Kind       string // prop, texture_set, kit; "" is prop
+	Kit        string // code of what it is a piece of, "" for none
+	Pilot      bool   // the first of its kit, which the others wait for
 }
 
 // NewMilestone is one stage of a prop. The shares of all of a prop's milestones sum to 10,000 basis points.
@@ -247,6 +250,11 @@ type Prop struct {
 	StudioName   string
 	WorkBeganAt  *time.Time
 	MilestoneDue *Date // next due date among milestones not done
+	Kind         string
+	Kit          string
+	Pilot        bool
+	BlockedSince *time.Time    // while a question that blocks waits for the studio
+	Blocked      time.Duration // so far, in all
 }
 
 // Milestone is one stage of a prop with its state.
@@ -311,7 +319,8 @@ type WorkItem struct {
 	VendorID   uuid.UUID
 	VendorName string
 	StudioName string
-	Late       bool
+	Late       bool // past its due date, and past the time that the studio's answers took
+	Blocked    bool // a question waits for the studio
 }
 
 // WorkFilter narrows "my work". Zero values mean all.
@@ -407,7 +416,8 @@ type Delivery struct {
 	FileCount      int
 	Milestone      MilestoneState
 	Inspection     *InspectionHead // the current one, or the one under way
-	RoundCause     string          // first, nonconformity, changed_mind, not_evaluated; "" until sealed
+	Batch          *uuid.UUID
+	RoundCause     string // first, nonconformity, changed_mind, not_evaluated; "" until sealed
 }
 
 // DeliveryFilter narrows a list of deliveries. Zero values mean all.
@@ -474,6 +484,7 @@ type Inspection struct {
 	FindingsSHA256 []byte
 	Issues         int
 	Current        bool
+	Permitted      int // of the issues, those that a permission covered when it was recorded
 }
 
 // Finding is one row of an inspection's result: what lists and figures need. Places, metrics and words are in
@@ -558,6 +569,9 @@ type NewConcession struct {
 	Inspection uuid.UUID
 	Ord        int // of the finding
 	Reason     string
+	Scope      string   // delivery (or ""), prop, kit, order: how far it goes beyond this finding
+	Until      *Date    // its last day, where it goes beyond
+	Worst      *float64 // the worst value that it still covers; nil: what was measured
 }
 
 // Concession is an accepted nonconformity. It never changes the finding.
@@ -570,6 +584,7 @@ type Concession struct {
 	By         uuid.UUID
 	ByName     string
 	At         time.Time
+	Permission *uuid.UUID // under which it was granted, or which it became
 }
 
 // Payable is money released: by accepting a milestone, or as the fee of a cancelled one.
@@ -588,22 +603,4 @@ type Payable struct {
 	AmountMinor int64
 	Currency    string
 	At          time.Time
-}
-
-// NewNote is a remark on a delivery. A private one is seen by the studio only.
-type NewNote struct {
-	Delivery uuid.UUID
-	Text     string
-	Private  bool
-}
-
-// Note is a remark on a delivery.
-type Note struct {
-	ID       uuid.UUID
-	Delivery uuid.UUID
-	Side     Side
-	ByName   string
-	Text     string
-	Private  bool
-	At       time.Time
 }

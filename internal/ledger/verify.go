@@ -62,6 +62,7 @@ type verification struct {
 	leaves []leaf
 	hashes hashMap
 	states map[uuid.UUID]MilestoneState
+	things map[thing]string // states of what has a smaller machine
 }
 
 func (b *bundle) verify(verifiers []string, since []Receipt) (*verification, error) {
@@ -266,7 +267,7 @@ func (v *verification) contents() {
 		specs[s.ID] = s.Document
 	}
 	notes := map[uuid.UUID]bundleNote{}
-	for _, n := range v.Notes {
+	for _, n := range append(v.Notes, v.Messages...) {
 		notes[n.ID] = n
 	}
 	for i, l := range v.leaves {
@@ -283,7 +284,7 @@ func (v *verification) contents() {
 			if sum := sha256.Sum256(specs[l.Subject]); hex.EncodeToString(sum[:]) != d.DocumentSHA256 {
 				v.report.problem(idx, "the document of spec revision %s is not the one that was recorded", l.Subject)
 			}
-		case FactNoteWritten:
+		case FactNoteWritten, FactQuestion:
 			if n := notes[l.Subject]; commit(n.Salt, n.Text) != d.TextCommit {
 				v.report.problem(idx, "the text of note %s is not the one that was recorded", l.Subject)
 			}
@@ -313,7 +314,11 @@ type leafData struct {
 	FeeMinor       int64           `json:"fee_minor"`
 	State          string          `json:"state"` // of a change order that was decided
 	Event          Event           `json:"event"` // hold, resume
-	Kind           string          `json:"kind"`  // of a payable
+	Issues         int             `json:"issues"`
+	Question       uuid.UUID       `json:"question"`
+	Permission     uuid.UUID       `json:"permission"`
+	Permitted      int             `json:"permitted"`
+	Kind           string          `json:"kind"` // of a payable
 	Reminder       *uuid.UUID      `json:"reminder"`
 	EffectiveAt    string          `json:"effective_at"`
 	PriceMinor     int64           `json:"price_minor"`

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/hex"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -161,6 +162,31 @@ func (tx *Tx) verifyStates(ctx context.Context, v *verification, h logHead) erro
 		}
 		if state != v.states[id] {
 			v.report.problem(-1, "milestone %s is %s, the leaves lead to %q", id, state, v.states[id])
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	return tx.verifyThings(ctx, v, h)
+}
+
+// verifyThings does the same for what has a smaller machine.
+func (tx *Tx) verifyThings(ctx context.Context, v *verification, h logHead) error {
+	rows, err := tx.Query(ctx, `SELECT 'change_order', id, state FROM ph.change_order WHERE studio_id = $1 AND work_order_id = $2
+		UNION ALL SELECT 'question', id, state FROM ph.question WHERE studio_id = $1 AND work_order_id = $2
+		UNION ALL SELECT 'permission', id, state FROM ph.permission WHERE studio_id = $1 AND work_order_id = $2`, h.studio, h.Log)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var t thing
+		var state string
+		if err := rows.Scan(&t.machine, &t.id, &state); err != nil {
+			return err
+		}
+		if state != v.things[t] {
+			v.report.problem(-1, "%s %s is %s, the leaves lead to %q", strings.ReplaceAll(t.machine, "_", " "), t.id, state, v.things[t])
 		}
 	}
 	return rows.Err()
