@@ -8,11 +8,17 @@ type Box struct {
 	Empty    bool
 }
 
-// Flatten copies draws of a scene into one surface in world space. Positions are transformed in double precision and
+// Flatten puts draws of a scene into one surface in world space. Positions are transformed in double precision and
 // stored in single; normals go by the inverse transpose and are of unit length, or zero where they are not delivered
 // or the transform flattens them; winding is reversed under a node that mirrors (glTF 2.0, section 3.7.4). Points and
 // lines give an empty range. UVs are set 0. The result does not depend on the number of threads.
+//
+// A single draw that its node leaves where it is, as sculpts mostly are, is not copied: the surface's arrays are then the
+// primitive's own, which may be views into the file. They are read-only, and hold until the scene is closed.
 func Flatten(s *Scene, draws []Draw) Surface {
+	if len(draws) == 1 && isIdentity(s.Nodes[draws[0].Node].World) {
+		return flattenInPlace(s, draws[0])
+	}
 	var out Surface
 	var vertices, indices int
 	for _, d := range draws {
@@ -44,6 +50,23 @@ func Flatten(s *Scene, draws []Draw) Surface {
 		v += n
 		t += len(p.Tri)
 	}
+	return out
+}
+
+func flattenInPlace(s *Scene, d Draw) Surface {
+	p := &s.Prims[d.Prim]
+	n, t := len(p.Pos)/3, len(p.Tri)
+	out := Surface{Pos: p.Pos[: 3*n : 3*n], Tri: p.Tri[:t:t], Nrm: make([]float32, 3*n)}
+	r := Range{End: t / 3, VEnd: n, Scene: s, Draw: d, NoNormals: p.Nrm == nil, NoUV: len(p.UV) == 0 || p.UV[0] == nil}
+	if !r.NoNormals { // these are made of unit length
+		transformNormals(out.Nrm, p.Nrm, s.Nodes[d.Node].World)
+	}
+	if !r.NoUV && len(p.UV[0]) == 2*n {
+		out.UV = p.UV[0][: 2*n : 2*n]
+	} else {
+		out.UV = make([]float32, 2*n)
+	}
+	out.Of = []Range{r}
 	return out
 }
 

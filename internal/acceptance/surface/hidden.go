@@ -39,6 +39,7 @@ func (p *Pair) sculptShells() *shells {
 			s.measure(p.sculpt.Pos)
 		}
 		p.shells = s
+		p.collect()
 	})
 	return p.shells
 }

@@ -165,18 +165,27 @@ func (p *Pair) sculptTree() *spatial.Tree {
 	defer p.treeMu.Unlock()
 	if p.onSculpt == nil {
 		p.onSculpt = spatial.Build(p.sculpt.Pos, p.sculpt.Tri, p.threads)
+		p.collect() // building takes half as much again as the tree itself
 	}
 	return p.onSculpt
 }
 
-// dropTree lets go of the sculpt's tree, its largest piece of working data: the next query builds it anew. A large one is collected
-// at once: left to itself the collector would let the heap double before it looked.
+// dropTree lets go of the sculpt's tree, its largest piece of working data: the next query builds it anew.
 func (p *Pair) dropTree() {
 	p.treeMu.Lock()
 	defer p.treeMu.Unlock()
-	large := p.onSculpt != nil && p.onSculpt.Bytes() > 64<<20
+	dropped := p.onSculpt != nil
 	p.onSculpt = nil
-	if large {
+	if dropped {
+		p.collect()
+	}
+}
+
+// collect collects the garbage of a large sculpt at once: left to itself the collector would let the heap double before it looked.
+// There is next to nothing to follow in arrays of numbers, so that it costs a few milliseconds.
+func (p *Pair) collect() {
+	const large = 1 << 20 // triangles
+	if p.sculpt.Triangles() >= large {
 		runtime.GC()
 	}
 }
