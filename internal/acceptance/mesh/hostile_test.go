@@ -347,7 +347,7 @@ func extensionFixtures() []fixture {
 			at(doc, "nodes", 0)["extensions"] = obj{"KHR_materials_unlit": obj{}}
 		}),
 		edited("quantization not required", "extension.must_be_required", func(doc obj) { doc["extensionsUsed"] = []any{"KHR_mesh_quantization"} }),
-		edited("requires meshopt compression", "", requires("EXT_meshopt_compression")),
+		edited("requires Draco compression", "", requires("KHR_draco_mesh_compression")),
 		edited("requires an unknown extension", "", requires("VENDOR_secret")),
 		edited("clearcoat of two", "schema.range", func(doc obj) {
 			doc["extensionsUsed"] = []any{"KHR_materials_clearcoat"}

@@ -206,6 +206,7 @@ func (d *document) loadViews() {
 			stride: d.intOf(v, "byteStride", 0), target: d.intOf(v, "target", 0)}
 		if w.buffer >= 0 && w.length >= 0 {
 			d.boundView(&w, v, ptr)
+			d.decompress(&w, v, ptr)
 		}
 		if w.stride > w.length && w.length >= 0 {
 			d.is.error("view.stride", ptr+"/byteStride", -1, fmt.Sprintf("The stride of %d bytes is longer than the view's %d.", w.stride, w.length))

@@ -186,7 +186,7 @@ var placedExtensions = func() map[string]bool {
 // required extension makes the file "not evaluated".
 var decodedExtensions = func() map[string]bool {
 	m := map[string]bool{"KHR_mesh_quantization": true, "KHR_texture_transform": true, "KHR_lights_punctual": true,
-		"KHR_materials_variants": true, "KHR_xmp_json_ld": true}
+		"KHR_materials_variants": true, "KHR_xmp_json_ld": true, meshoptName: true}
 	for name := range materialExtensions {
 		m[name] = true
 	}
