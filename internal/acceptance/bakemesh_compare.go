@@ -226,62 +226,99 @@ func (m *move) apply(p [3]float64) [3]float64 {
 	return [3]float64{q[0] + m.to[0], q[1] + m.to[1], q[2] + m.to[2]}
 }
 
-// moveOf finds a piece's move from the frame of its largest triangle in both meshes; where the piece was not turned, from the
-// middles alone, which do not lean on one triangle.
+// moveOf finds the move that brings a piece nearest to its place in the other mesh, by least squares: B. K. P. Horn,
+// "Closed-form solution of absolute orientation using unit quaternions", J. Opt. Soc. Am. A 4(4), 1987.
 func moveOf(ship, pose *cornerMesh, pair []int32, piece []int, scale float64) (move, bool) {
-	best, most := -1, 0.0
 	var a, b [3]float64
-	for _, t := range piece {
-		n := cross(sub(corner(ship.pos, 3*t+1), corner(ship.pos, 3*t)), sub(corner(ship.pos, 3*t+2), corner(ship.pos, 3*t)))
-		if l := lenSq(n); l > most {
-			best, most = t, l
-		}
-		for c := range 3 {
-			p, q := corner(ship.pos, 3*t+c), corner(pose.pos, 3*int(pair[t])+c)
-			for k := range 3 {
-				a[k] += p[k]
-				b[k] += q[k]
+	each := func(visit func(p, q [3]float64)) {
+		for _, t := range piece {
+			for c := range 3 {
+				visit(corner(ship.pos, 3*t+c), corner(pose.pos, 3*int(pair[t])+c))
 			}
 		}
 	}
-	if best < 0 {
-		return move{}, false
-	}
+	each(func(p, q [3]float64) {
+		for k := range 3 {
+			a[k] += p[k]
+			b[k] += q[k]
+		}
+	})
 	n := 1 / float64(3*len(piece))
-	m := move{rows: [3][3]float64{{1, 0, 0}, {0, 1, 0}, {0, 0, 1}}, scale: scale, from: scaled(a, n), to: scaled(b, n)}
-	f, ok := triangleFrame(ship.pos, best)
-	g, okToo := triangleFrame(pose.pos, int(pair[best]))
-	if !ok || !okToo {
-		return m, true
-	}
-	const still = 1e-3 // a turn by less is rounding of a small triangle
-	turned := false
-	var rows [3][3]float64
-	for r := range 3 {
-		for c := range 3 {
-			for k := range 3 {
-				rows[r][c] += float64(g[k][r] * f[k][c])
+	m := move{scale: scale, from: scaled(a, n), to: scaled(b, n)}
+	var s [3][3]float64
+	each(func(p, q [3]float64) {
+		p, q = sub(p, m.from), sub(q, m.to)
+		for i := range 3 {
+			for j := range 3 {
+				s[i][j] += float64(p[i] * q[j])
 			}
-			if want := m.rows[r][c]; math.Abs(rows[r][c]-want) > still {
-				turned = true
+		}
+	})
+	for i := range 3 {
+		for j := range 3 {
+			if !finite(s[i][j]) {
+				return m, false
 			}
 		}
 	}
-	if turned {
-		m.rows = rows
-	}
+	m.rows = rotationOf(s)
 	return m, true
 }
 
-// triangleFrame is an orthonormal frame on a triangle: along its first side, and its normal.
-func triangleFrame(pos []float32, t int) (f [3][3]float64, ok bool) {
-	a := sub(corner(pos, 3*t+1), corner(pos, 3*t))
-	n := cross(a, sub(corner(pos, 3*t+2), corner(pos, 3*t)))
-	la, ln := length(a), length(n)
-	if !(la > 0) || !(ln > 0) {
-		return f, false
+// rotationOf is Horn's rotation for a sum of products of coordinates: the quaternion is the eigenvector of the largest
+// eigenvalue of a symmetric matrix of four, found by Jacobi's rotations.
+func rotationOf(s [3][3]float64) [3][3]float64 {
+	m := [4][4]float64{
+		{s[0][0] + s[1][1] + s[2][2], s[1][2] - s[2][1], s[2][0] - s[0][2], s[0][1] - s[1][0]},
+		{s[1][2] - s[2][1], s[0][0] - s[1][1] - s[2][2], s[0][1] + s[1][0], s[2][0] + s[0][2]},
+		{s[2][0] - s[0][2], s[0][1] + s[1][0], s[1][1] - s[0][0] - s[2][2], s[1][2] + s[2][1]},
+		{s[0][1] - s[1][0], s[2][0] + s[0][2], s[1][2] + s[2][1], s[2][2] - s[0][0] - s[1][1]},
 	}
-	f[0], f[2] = scaled(a, 1/la), scaled(n, 1/ln)
-	f[1] = cross(f[2], f[0])
-	return f, true
+	v := [4][4]float64{{1, 0, 0, 0}, {0, 1, 0, 0}, {0, 0, 1, 0}, {0, 0, 0, 1}}
+	const sweeps = 12 // each squares what is left off the diagonal; six do in float64
+	for range sweeps {
+		for i := range 3 {
+			for j := i + 1; j < 4; j++ {
+				jacobi(&m, &v, i, j)
+			}
+		}
+	}
+	best := 0
+	for k := 1; k < 4; k++ {
+		if m[k][k] > m[best][best] {
+			best = k
+		}
+	}
+	w, x, y, z := v[0][best], v[1][best], v[2][best], v[3][best]
+	return [3][3]float64{
+		{1 - float64(2*y*y) - float64(2*z*z), float64(2*x*y) - float64(2*w*z), float64(2*x*z) + float64(2*w*y)},
+		{float64(2*x*y) + float64(2*w*z), 1 - float64(2*x*x) - float64(2*z*z), float64(2*y*z) - float64(2*w*x)},
+		{float64(2*x*z) - float64(2*w*y), float64(2*y*z) + float64(2*w*x), 1 - float64(2*x*x) - float64(2*y*y)},
+	}
+}
+
+// jacobi turns the plane of axes i and j so that m holds nothing between them, and v along.
+func jacobi(m, v *[4][4]float64, i, j int) {
+	if m[i][j] == 0 {
+		return
+	}
+	theta := (m[j][j] - m[i][i]) / (2 * m[i][j])
+	t := 1 / (math.Abs(theta) + math.Sqrt(float64(theta*theta)+1))
+	if theta < 0 {
+		t = -t
+	}
+	c := 1 / math.Sqrt(float64(t*t)+1)
+	s := t * c
+	for k := range 4 {
+		a, b := m[k][i], m[k][j]
+		m[k][i], m[k][j] = float64(c*a)-float64(s*b), float64(s*a)+float64(c*b)
+	}
+	for k := range 4 {
+		a, b := m[i][k], m[j][k]
+		m[i][k], m[j][k] = float64(c*a)-float64(s*b), float64(s*a)+float64(c*b)
+	}
+	for k := range 4 {
+		a, b := v[k][i], v[k][j]
+		v[k][i], v[k][j] = float64(c*a)-float64(s*b), float64(s*a)+float64(c*b)
+	}
 }

@@ -35,7 +35,7 @@ func newBakeScene(s *Subject, set *Set) *bakeScene {
 	for _, r := range set.Game.Of {
 		p := byDraw[keyOf(r)]
 		at, back, offsets, first := int32(-1), float32(0), []float32(nil), 0
-		if p != nil && p.Sculpt.Triangles()+p.Floaters.Triangles() > 0 && p.pair(s).DiagonalMM() > 0 {
+		if p != nil && hasSculpt(p) && p.pair(s).DiagonalMM() > 0 {
 			at, back, offsets, first = b.part(s, p, number, r)
 		}
 		b.addDraw(s, set, r, uv, at, back, offsets, first)

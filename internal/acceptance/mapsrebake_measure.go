@@ -142,7 +142,7 @@ func nothingToBake(s *Subject, set *Set) *Finding {
 	byDraw := partsByDraw(s)
 	for _, r := range set.Game.Of {
 		if p := byDraw[keyOf(r)]; p != nil {
-			some = some || p.Sculpt.Triangles()+p.Floaters.Triangles() > 0
+			some = some || hasSculpt(p)
 		}
 	}
 	wants := slices.ContainsFunc(set.Game.Of, func(r meshRange) bool {
@@ -164,6 +164,11 @@ func nothingToBake(s *Subject, set *Set) *Finding {
 		f = unable("bake.map.no_piece")
 	}
 	return &f
+}
+
+// hasSculpt says whether a part is baked from something: it has a sculpt and the spec does not say that it has none.
+func hasSculpt(p *Part) bool {
+	return p.Sculpt.Triangles()+p.Floaters.Triangles() > 0 && !(len(p.Def.Sculpt) == 1 && p.Def.Sculpt[0] == "none")
 }
 
 // named returns the maps of a name; broken is the first of them that could not be compared.
