@@ -193,7 +193,7 @@ func (d *meshDifference) tell(s *Subject, ship *cornerMesh, f *Finding) {
 		var mm [3]float64
 		for c := range 3 {
 			for k := range 3 {
-				mm[k] += float64(ship.pos[9*t+3*c+k]) * (1000.0 / 3)
+				mm[k] += float64(float64(ship.pos[9*t+3*c+k]) * (1000.0 / 3))
 			}
 		}
 		for k := range mm {

@@ -188,7 +188,7 @@ func (r *rebaked) place(s *Subject, e bake.IslandError) Place {
 	var uv [2]float64
 	for c := 3 * int(e.Tri); c < 3*int(e.Tri)+3; c++ {
 		for k := range 3 {
-			mm[k] += float64(g.Pos[3*c+k]) * (1000.0 / 3)
+			mm[k] += float64(float64(g.Pos[3*c+k]) * (1000.0 / 3))
 		}
 		for k := range 2 {
 			uv[k] += float64(g.UV[2*c+k]) / 3

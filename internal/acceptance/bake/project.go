@@ -200,4 +200,4 @@ func (m *Map) normal(i int) vec {
 	return vec{signed16(n[0]), signed16(n[1]), signed16(n[2])}
 }
 
-func signed16(v uint16) float64 { return float64(v)*(2.0/65535) - 1 }
+func signed16(v uint16) float64 { return float64(float64(v)*(2.0/65535)) - 1 }

@@ -37,7 +37,7 @@ func (c *curve) at(v float64) float64 {
 var curves = sync.OnceValues(func() (decode, encode *curve) {
 	decode, encode = new(curve), new(curve)
 	for i := range decode {
-		v := float64(i) / 4096
+		v := float64(float64(i) / 4096) // a whole power of two: rounded before it is added to
 		decode[i], encode[i] = float32(decodeSRGB(v)), float32(encodeSRGB(v))
 	}
 	return decode, encode
