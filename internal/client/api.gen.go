@@ -40,19 +40,19 @@ func (e Cause) Valid() bool {
 
 // Defines values for ChangeDecisionDecision.
 const (
-	Agree    ChangeDecisionDecision = "agree"
-	Decline  ChangeDecisionDecision = "decline"
-	Withdraw ChangeDecisionDecision = "withdraw"
+	ChangeDecisionDecisionAgree    ChangeDecisionDecision = "agree"
+	ChangeDecisionDecisionDecline  ChangeDecisionDecision = "decline"
+	ChangeDecisionDecisionWithdraw ChangeDecisionDecision = "withdraw"
 )
 
 // Valid indicates whether the value is a known member of the ChangeDecisionDecision enum.
 func (e ChangeDecisionDecision) Valid() bool {
 	switch e {
-	case Agree:
+	case ChangeDecisionDecisionAgree:
 		return true
-	case Decline:
+	case ChangeDecisionDecisionDecline:
 		return true
-	case Withdraw:
+	case ChangeDecisionDecisionWithdraw:
 		return true
 	default:
 		return false
@@ -61,25 +61,25 @@ func (e ChangeDecisionDecision) Valid() bool {
 
 // Defines values for ChangeState.
 const (
-	Agreed    ChangeState = "agreed"
-	Declined  ChangeState = "declined"
-	ForStudio ChangeState = "for_studio"
-	ForVendor ChangeState = "for_vendor"
-	Withdrawn ChangeState = "withdrawn"
+	ChangeStateAgreed    ChangeState = "agreed"
+	ChangeStateDeclined  ChangeState = "declined"
+	ChangeStateForStudio ChangeState = "for_studio"
+	ChangeStateForVendor ChangeState = "for_vendor"
+	ChangeStateWithdrawn ChangeState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the ChangeState enum.
 func (e ChangeState) Valid() bool {
 	switch e {
-	case Agreed:
+	case ChangeStateAgreed:
 		return true
-	case Declined:
+	case ChangeStateDeclined:
 		return true
-	case ForStudio:
+	case ChangeStateForStudio:
 		return true
-	case ForVendor:
+	case ChangeStateForVendor:
 		return true
-	case Withdrawn:
+	case ChangeStateWithdrawn:
 		return true
 	default:
 		return false
@@ -332,6 +332,51 @@ func (e MilestoneState) Valid() bool {
 	}
 }
 
+// Defines values for NewConcessionScope.
+const (
+	NewConcessionScopeDelivery NewConcessionScope = "delivery"
+	NewConcessionScopeKit      NewConcessionScope = "kit"
+	NewConcessionScopeOrder    NewConcessionScope = "order"
+	NewConcessionScopeProp     NewConcessionScope = "prop"
+)
+
+// Valid indicates whether the value is a known member of the NewConcessionScope enum.
+func (e NewConcessionScope) Valid() bool {
+	switch e {
+	case NewConcessionScopeDelivery:
+		return true
+	case NewConcessionScopeKit:
+		return true
+	case NewConcessionScopeOrder:
+		return true
+	case NewConcessionScopeProp:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NewReplyEvent.
+const (
+	NewReplyEventAnswer   NewReplyEvent = "answer"
+	NewReplyEventAskAgain NewReplyEvent = "ask_again"
+	NewReplyEventClose    NewReplyEvent = "close"
+)
+
+// Valid indicates whether the value is a known member of the NewReplyEvent enum.
+func (e NewReplyEvent) Valid() bool {
+	switch e {
+	case NewReplyEventAnswer:
+		return true
+	case NewReplyEventAskAgain:
+		return true
+	case NewReplyEventClose:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PayableKind.
 const (
 	PayableKindKillFee   PayableKind = "kill_fee"
@@ -350,6 +395,75 @@ func (e PayableKind) Valid() bool {
 	}
 }
 
+// Defines values for PermissionDecisionDecision.
+const (
+	PermissionDecisionDecisionGrant    PermissionDecisionDecision = "grant"
+	PermissionDecisionDecisionRefuse   PermissionDecisionDecision = "refuse"
+	PermissionDecisionDecisionRevoke   PermissionDecisionDecision = "revoke"
+	PermissionDecisionDecisionWithdraw PermissionDecisionDecision = "withdraw"
+)
+
+// Valid indicates whether the value is a known member of the PermissionDecisionDecision enum.
+func (e PermissionDecisionDecision) Valid() bool {
+	switch e {
+	case PermissionDecisionDecisionGrant:
+		return true
+	case PermissionDecisionDecisionRefuse:
+		return true
+	case PermissionDecisionDecisionRevoke:
+		return true
+	case PermissionDecisionDecisionWithdraw:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PermissionKind.
+const (
+	PermissionKindConcession PermissionKind = "concession"
+	PermissionKindPermit     PermissionKind = "permit"
+)
+
+// Valid indicates whether the value is a known member of the PermissionKind enum.
+func (e PermissionKind) Valid() bool {
+	switch e {
+	case PermissionKindConcession:
+		return true
+	case PermissionKindPermit:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PermissionState.
+const (
+	PermissionStateGranted   PermissionState = "granted"
+	PermissionStateRefused   PermissionState = "refused"
+	PermissionStateRequested PermissionState = "requested"
+	PermissionStateRevoked   PermissionState = "revoked"
+	PermissionStateWithdrawn PermissionState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the PermissionState enum.
+func (e PermissionState) Valid() bool {
+	switch e {
+	case PermissionStateGranted:
+		return true
+	case PermissionStateRefused:
+		return true
+	case PermissionStateRequested:
+		return true
+	case PermissionStateRevoked:
+		return true
+	case PermissionStateWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PresignedPutMethod.
 const (
 	PUT PresignedPutMethod = "PUT"
@@ -359,6 +473,72 @@ const (
 func (e PresignedPutMethod) Valid() bool {
 	switch e {
 	case PUT:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PropKind.
+const (
+	PropKindKit        PropKind = "kit"
+	PropKindProp       PropKind = "prop"
+	PropKindTextureSet PropKind = "texture_set"
+)
+
+// Valid indicates whether the value is a known member of the PropKind enum.
+func (e PropKind) Valid() bool {
+	switch e {
+	case PropKindKit:
+		return true
+	case PropKindProp:
+		return true
+	case PropKindTextureSet:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuestionMessageEvent.
+const (
+	QuestionMessageEventAnswer   QuestionMessageEvent = "answer"
+	QuestionMessageEventAsk      QuestionMessageEvent = "ask"
+	QuestionMessageEventAskAgain QuestionMessageEvent = "ask_again"
+	QuestionMessageEventClose    QuestionMessageEvent = "close"
+)
+
+// Valid indicates whether the value is a known member of the QuestionMessageEvent enum.
+func (e QuestionMessageEvent) Valid() bool {
+	switch e {
+	case QuestionMessageEventAnswer:
+		return true
+	case QuestionMessageEventAsk:
+		return true
+	case QuestionMessageEventAskAgain:
+		return true
+	case QuestionMessageEventClose:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuestionState.
+const (
+	Answered QuestionState = "answered"
+	Asked    QuestionState = "asked"
+	Closed   QuestionState = "closed"
+)
+
+// Valid indicates whether the value is a known member of the QuestionState enum.
+func (e QuestionState) Valid() bool {
+	switch e {
+	case Answered:
+		return true
+	case Asked:
+		return true
+	case Closed:
 		return true
 	default:
 		return false
@@ -576,6 +756,62 @@ type Anchor struct {
 	Size       int64    `json:"size"`
 }
 
+// BadRow defines model for BadRow.
+type BadRow struct {
+	// Column Its heading; empty for the whole row.
+	Column string `json:"column"`
+
+	// Line Of the file, from 1.
+	Line   int    `json:"line"`
+	Reason string `json:"reason"`
+}
+
+// Batch defines model for Batch.
+type Batch struct {
+	By          string             `json:"by"`
+	Deliveries  []Delivery         `json:"deliveries"`
+	Id          openapi_types.UUID `json:"id"`
+	Number      int                `json:"number"`
+	OpenedAt    time.Time          `json:"opened_at"`
+	SealedAt    *time.Time         `json:"sealed_at"`
+	Title       string             `json:"title"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// BatchDecision defines model for BatchDecision.
+type BatchDecision struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision   Decision           `json:"decision"`
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+
+	// Price What a change costs; 0 is a price too.
+	Price  *ChangePrice `json:"price,omitempty"`
+	Reason *string      `json:"reason,omitempty"`
+}
+
+// BatchDecisions defines model for BatchDecisions.
+type BatchDecisions struct {
+	Decisions []BatchDecision `json:"decisions"`
+}
+
+// BatchDelivery defines model for BatchDelivery.
+type BatchDelivery struct {
+	Files       []NewFile          `json:"files"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+	Note        *string            `json:"note,omitempty"`
+}
+
+// BatchPage defines model for BatchPage.
+type BatchPage struct {
+	Items []Batch `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
 // Calendar defines model for Calendar.
 type Calendar struct {
 	CreatedAt time.Time            `json:"created_at"`
@@ -672,7 +908,10 @@ type Concession struct {
 	Id           openapi_types.UUID `json:"id"`
 	InspectionId openapi_types.UUID `json:"inspection_id"`
 	Ord          int                `json:"ord"`
-	Reason       string             `json:"reason"`
+
+	// PermissionId Under which it was granted, or which it became.
+	PermissionId *openapi_types.UUID `json:"permission_id"`
+	Reason       string              `json:"reason"`
 }
 
 // ConcessionList defines model for ConcessionList.
@@ -1042,6 +1281,12 @@ type Money struct {
 	Currency string `json:"currency"`
 }
 
+// NewBatch defines model for NewBatch.
+type NewBatch struct {
+	Deliveries []BatchDelivery `json:"deliveries"`
+	Title      string          `json:"title"`
+}
+
 // NewCalendar defines model for NewCalendar.
 type NewCalendar struct {
 	Holidays *[]openapi_types.Date `json:"holidays,omitempty"`
@@ -1069,7 +1314,19 @@ type NewConcession struct {
 	// Ord Of the finding.
 	Ord    int    `json:"ord"`
 	Reason string `json:"reason"`
+
+	// Scope How far it goes beyond this finding; a wider one is also a permission.
+	Scope *NewConcessionScope `json:"scope,omitempty"`
+
+	// Until Last day of a wider one.
+	Until *openapi_types.Date `json:"until,omitempty"`
+
+	// Worst The worst value that a wider one covers; what was measured unless said.
+	Worst *float64 `json:"worst,omitempty"`
 }
+
+// NewConcessionScope How far it goes beyond this finding; a wider one is also a permission.
+type NewConcessionScope string
 
 // NewDelivery defines model for NewDelivery.
 type NewDelivery struct {
@@ -1112,15 +1369,34 @@ type NewMilestone struct {
 
 // NewNote defines model for NewNote.
 type NewNote struct {
+	// Pin A place on the delivered surface.
+	Pin *Pin `json:"pin,omitempty"`
+
 	// Private For the studio's eyes only.
-	Private *bool  `json:"private,omitempty"`
-	Text    string `json:"text"`
+	Private *bool `json:"private,omitempty"`
+
+	// ReplyTo Another note of the delivery; its privacy counts.
+	ReplyTo *openapi_types.UUID `json:"reply_to,omitempty"`
+	Text    string              `json:"text"`
 }
 
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
 	Old string `json:"old"`
+}
+
+// NewPermission defines model for NewPermission.
+type NewPermission struct {
+	Check  string              `json:"check"`
+	Kind   PermissionKind      `json:"kind"`
+	Kit    *string             `json:"kit,omitempty"`
+	Part   *string             `json:"part,omitempty"`
+	PropId *openapi_types.UUID `json:"prop_id,omitempty"`
+	Reason string              `json:"reason"`
+	Set    *string             `json:"set,omitempty"`
+	Until  *openapi_types.Date `json:"until,omitempty"`
+	Worst  *float64            `json:"worst,omitempty"`
 }
 
 // NewProject defines model for NewProject.
@@ -1133,14 +1409,40 @@ type NewProject struct {
 // NewProp defines model for NewProp.
 type NewProp struct {
 	// Code Short and fixed; it appears in file names.
-	Code       Code           `json:"code"`
+	Code Code `json:"code"`
+
+	// Kind Texture sets and kits are delivered, signed and versioned like props.
+	Kind *PropKind `json:"kind,omitempty"`
+
+	// Kit Code of what it is a piece of.
+	Kit        *string        `json:"kit,omitempty"`
 	Milestones []NewMilestone `json:"milestones"`
-	Price      Money          `json:"price"`
+
+	// Pilot The first of its kit: the others wait for it, stage by stage.
+	Pilot *bool `json:"pilot,omitempty"`
+	Price Money `json:"price"`
 
 	// Tier How close the camera comes, far to near.
 	Tier  Tier   `json:"tier"`
 	Title string `json:"title"`
 }
+
+// NewQuestion defines model for NewQuestion.
+type NewQuestion struct {
+	// Blocks You cannot go on before the answer.
+	Blocks *bool  `json:"blocks,omitempty"`
+	Text   string `json:"text"`
+}
+
+// NewReply defines model for NewReply.
+type NewReply struct {
+	Event  NewReplyEvent       `json:"event"`
+	SpecId *openapi_types.UUID `json:"spec_id,omitempty"`
+	Text   *string             `json:"text,omitempty"`
+}
+
+// NewReplyEvent defines model for NewReply.Event.
+type NewReplyEvent string
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
@@ -1204,17 +1506,30 @@ type Next = string
 
 // Note defines model for Note.
 type Note struct {
-	At      time.Time          `json:"at"`
-	By      string             `json:"by"`
-	Id      openapi_types.UUID `json:"id"`
-	Private bool               `json:"private"`
-	Side    Side               `json:"side"`
-	Text    string             `json:"text"`
+	At         time.Time           `json:"at"`
+	By         string              `json:"by"`
+	Id         openapi_types.UUID  `json:"id"`
+	Pin        *Pin                `json:"pin"`
+	Private    bool                `json:"private"`
+	ReplyTo    *openapi_types.UUID `json:"reply_to"`
+	Resolved   bool                `json:"resolved"`
+	ResolvedAt *time.Time          `json:"resolved_at"`
+
+	// ResolvedIn The delivery in which it is mended.
+	ResolvedIn *openapi_types.UUID `json:"resolved_in"`
+	Side       Side                `json:"side"`
+	Text       string              `json:"text"`
 }
 
 // NoteList defines model for NoteList.
 type NoteList struct {
 	Items []Note `json:"items"`
+}
+
+// NoteResolution defines model for NoteResolution.
+type NoteResolution struct {
+	DeliveryId *openapi_types.UUID `json:"delivery_id,omitempty"`
+	Resolved   bool                `json:"resolved"`
 }
 
 // OpenedDelivery defines model for OpenedDelivery.
@@ -1284,6 +1599,52 @@ type PayablePeriod struct {
 	Totals []Money   `json:"totals"`
 }
 
+// Permission defines model for Permission.
+type Permission struct {
+	At            time.Time           `json:"at"`
+	By            string              `json:"by"`
+	Check         string              `json:"check"`
+	DecidedReason string              `json:"decided_reason"`
+	Id            openapi_types.UUID  `json:"id"`
+	Kind          PermissionKind      `json:"kind"`
+	Kit           *string             `json:"kit"`
+	Part          *string             `json:"part"`
+	PropId        *openapi_types.UUID `json:"prop_id"`
+	Reason        string              `json:"reason"`
+	Set           *string             `json:"set"`
+	Side          Side                `json:"side"`
+	Since         time.Time           `json:"since"`
+	State         PermissionState     `json:"state"`
+	Until         *openapi_types.Date `json:"until"`
+	WorkOrderId   openapi_types.UUID  `json:"work_order_id"`
+
+	// Worst In the check's own unit; null: any value.
+	Worst *float64 `json:"worst"`
+}
+
+// PermissionDecision defines model for PermissionDecision.
+type PermissionDecision struct {
+	Decision PermissionDecisionDecision `json:"decision"`
+	Reason   *string                    `json:"reason,omitempty"`
+}
+
+// PermissionDecisionDecision defines model for PermissionDecision.Decision.
+type PermissionDecisionDecision string
+
+// PermissionKind defines model for PermissionKind.
+type PermissionKind string
+
+// PermissionPage defines model for PermissionPage.
+type PermissionPage struct {
+	Items []Permission `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// PermissionState defines model for PermissionState.
+type PermissionState string
+
 // Picture defines model for Picture.
 type Picture struct {
 	Bytes     int64  `json:"bytes"`
@@ -1296,6 +1657,18 @@ type Picture struct {
 	// Url Where this service gives it.
 	Url  string `json:"url"`
 	What string `json:"what"`
+}
+
+// Pin A place on the delivered surface.
+type Pin struct {
+	// FileId Of the delivery.
+	FileId openapi_types.UUID `json:"file_id"`
+	Lod    *int               `json:"lod,omitempty"`
+	Normal *[]float64         `json:"normal,omitempty"`
+	Part   *string            `json:"part,omitempty"`
+
+	// PositionMm In the file's own axes.
+	PositionMm []float64 `json:"position_mm"`
 }
 
 // PinCalendar defines model for PinCalendar.
@@ -1367,14 +1740,27 @@ type ProjectPage struct {
 
 // Prop defines model for Prop.
 type Prop struct {
+	// BlockedSeconds In all so far; it comes off the vendor's lateness.
+	BlockedSeconds int64 `json:"blocked_seconds"`
+
+	// BlockedSince While a question that blocks waits for the studio.
+	BlockedSince *time.Time `json:"blocked_since"`
+
 	// Code Short and fixed; it appears in file names.
 	Code Code `json:"code"`
 
 	// DueOn Of the next milestone that is not done.
-	DueOn         *openapi_types.Date `json:"due_on"`
-	Id            openapi_types.UUID  `json:"id"`
+	DueOn *openapi_types.Date `json:"due_on"`
+	Id    openapi_types.UUID  `json:"id"`
+
+	// Kind Texture sets and kits are delivered, signed and versioned like props.
+	Kind PropKind `json:"kind"`
+
+	// Kit Empty: a piece of none.
+	Kit           string              `json:"kit"`
 	Milestones    []Milestone         `json:"milestones"`
 	OrderedAt     time.Time           `json:"ordered_at"`
+	Pilot         bool                `json:"pilot"`
 	Price         Money               `json:"price"`
 	SpecInForceId *openapi_types.UUID `json:"spec_in_force_id"`
 
@@ -1387,6 +1773,19 @@ type Prop struct {
 	WorkOrderId openapi_types.UUID `json:"work_order_id"`
 }
 
+// PropImport defines model for PropImport.
+type PropImport struct {
+	DryRun  bool     `json:"dry_run"`
+	Faults  []BadRow `json:"faults"`
+	Ordered []Prop   `json:"ordered"`
+
+	// Rows That can be ordered.
+	Rows int `json:"rows"`
+}
+
+// PropKind Texture sets and kits are delivered, signed and versioned like props.
+type PropKind string
+
 // PropPage defines model for PropPage.
 type PropPage struct {
 	Items []Prop `json:"items"`
@@ -1394,6 +1793,48 @@ type PropPage struct {
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
 }
+
+// Question defines model for Question.
+type Question struct {
+	AskedAt  time.Time          `json:"asked_at"`
+	Blocks   bool               `json:"blocks"`
+	Id       openapi_types.UUID `json:"id"`
+	Messages []QuestionMessage  `json:"messages"`
+	Number   int                `json:"number"`
+	PropCode string             `json:"prop_code"`
+	PropId   openapi_types.UUID `json:"prop_id"`
+	Since    time.Time          `json:"since"`
+	State    QuestionState      `json:"state"`
+
+	// WaitedSeconds On the studio's desk so far.
+	WaitedSeconds int64              `json:"waited_seconds"`
+	WorkOrderId   openapi_types.UUID `json:"work_order_id"`
+}
+
+// QuestionMessage defines model for QuestionMessage.
+type QuestionMessage struct {
+	At     time.Time            `json:"at"`
+	By     string               `json:"by"`
+	Event  QuestionMessageEvent `json:"event"`
+	Id     openapi_types.UUID   `json:"id"`
+	Side   Side                 `json:"side"`
+	SpecId *openapi_types.UUID  `json:"spec_id"`
+	Text   string               `json:"text"`
+}
+
+// QuestionMessageEvent defines model for QuestionMessage.Event.
+type QuestionMessageEvent string
+
+// QuestionPage defines model for QuestionPage.
+type QuestionPage struct {
+	Items []Question `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// QuestionState defines model for QuestionState.
+type QuestionState string
 
 // Reason defines model for Reason.
 type Reason struct {
@@ -1594,6 +2035,10 @@ type Verdict string
 
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
+	// Blocked A question waits for the studio.
+	Blocked bool `json:"blocked"`
+
+	// Late Past its day, and past the time that the studio's answers took.
 	Late      bool               `json:"late"`
 	Milestone WorkMilestone      `json:"milestone"`
 	PropCode  string             `json:"prop_code"`
@@ -1678,6 +2123,9 @@ type WorkOrderPage struct {
 // After defines model for After.
 type After = string
 
+// BatchId defines model for BatchId.
+type BatchId = openapi_types.UUID
+
 // ChangeOrderId defines model for ChangeOrderId.
 type ChangeOrderId = openapi_types.UUID
 
@@ -1702,11 +2150,20 @@ type LogId = openapi_types.UUID
 // MilestoneId defines model for MilestoneId.
 type MilestoneId = openapi_types.UUID
 
+// NoteId defines model for NoteId.
+type NoteId = openapi_types.UUID
+
+// PermissionId defines model for PermissionId.
+type PermissionId = openapi_types.UUID
+
 // ProjectId defines model for ProjectId.
 type ProjectId = openapi_types.UUID
 
 // PropId defines model for PropId.
 type PropId = openapi_types.UUID
+
+// QuestionId defines model for QuestionId.
+type QuestionId = openapi_types.UUID
 
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
@@ -1719,6 +2176,18 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// DecideBatchParams defines parameters for DecideBatch.
+type DecideBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SealBatchParams defines parameters for SealBatch.
+type SealBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
@@ -1870,6 +2339,12 @@ type ListMyWorkParams struct {
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
 type ListMyWorkParamsDesk string
 
+// ResolveNoteParams defines parameters for ResolveNote.
+type ResolveNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPayablesParams defines parameters for ListPayables.
 type ListPayablesParams struct {
 	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
@@ -1896,6 +2371,12 @@ type ExportPayablesParams struct {
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
+// DecidePermissionParams defines parameters for DecidePermission.
+type DecidePermissionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListProjectsParams defines parameters for ListProjects.
 type ListProjectsParams struct {
 	// After `next` of the page before.
@@ -1911,11 +2392,41 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// AskQuestionParams defines parameters for AskQuestion.
+type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // PublishSpecParams defines parameters for PublishSpec.
 type PublishSpecParams struct {
 	// Note What changed, when the body is the bare spec.
 	Note *string `form:"note,omitempty" json:"note,omitempty"`
 
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListQuestionsParams defines parameters for ListQuestions.
+type ListQuestionsParams struct {
+	// WorkOrderId Of one work order.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// PropId About one prop.
+	PropId *openapi_types.UUID `form:"prop_id,omitempty" json:"prop_id,omitempty"`
+
+	// State Where it stands.
+	State *QuestionState `form:"state,omitempty" json:"state,omitempty"`
+
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ReplyToQuestionParams defines parameters for ReplyToQuestion.
+type ReplyToQuestionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -1977,6 +2488,21 @@ type CreateWorkOrderParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListBatchesParams defines parameters for ListBatches.
+type ListBatchesParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// OpenBatchParams defines parameters for OpenBatch.
+type OpenBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // PinCalendarParams defines parameters for PinCalendar.
 type PinCalendarParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -1990,6 +2516,21 @@ type ListChangeOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListPermissionsParams defines parameters for ListPermissions.
+type ListPermissionsParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// PermitParams defines parameters for Permit.
+type PermitParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListPropsParams defines parameters for ListProps.
@@ -2006,6 +2547,18 @@ type CreatePropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// ImportPropsParams defines parameters for ImportProps.
+type ImportPropsParams struct {
+	// DryRun Look only.
+	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
+type DecideBatchJSONRequestBody = BatchDecisions
 
 // SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
 type SetCalendarJSONRequestBody = NewCalendar
@@ -2046,11 +2599,23 @@ type OpenDeliveryJSONRequestBody = NewDelivery
 // HoldMilestoneJSONRequestBody defines body for HoldMilestone for application/json ContentType.
 type HoldMilestoneJSONRequestBody = Reason
 
+// ResolveNoteJSONRequestBody defines body for ResolveNote for application/json ContentType.
+type ResolveNoteJSONRequestBody = NoteResolution
+
+// DecidePermissionJSONRequestBody defines body for DecidePermission for application/json ContentType.
+type DecidePermissionJSONRequestBody = PermissionDecision
+
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
 
+// AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
+type AskQuestionJSONRequestBody = NewQuestion
+
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
+
+// ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
+type ReplyToQuestionJSONRequestBody = NewReply
 
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
@@ -2064,8 +2629,14 @@ type CreateVendorJSONRequestBody = NewVendor
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
 
+// OpenBatchJSONRequestBody defines body for OpenBatch for application/json ContentType.
+type OpenBatchJSONRequestBody = NewBatch
+
 // PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
 type PinCalendarJSONRequestBody = PinCalendar
+
+// PermitJSONRequestBody defines body for Permit for application/json ContentType.
+type PermitJSONRequestBody = NewPermission
 
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
@@ -2158,6 +2729,38 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetBatch A batch with its deliveries
+	//
+	// Corresponds with GET /v1/batches/{batch_id} (the `GetBatch` operationId).
+	GetBatch(ctx context.Context, batchId BatchId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideBatchWithBody Decide on many deliveries of a batch at once
+	//
+	// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+	// act. The first that cannot be decided is named in `errors`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+	DecideBatchWithBody(ctx context.Context, batchId BatchId, params *DecideBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecideBatch Decide on many deliveries of a batch at once
+	//
+	// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+	// act. The first that cannot be decided is named in `errors`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+	DecideBatch(ctx context.Context, batchId BatchId, params *DecideBatchParams, body DecideBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SealBatch Seal every delivery of a batch
+	//
+	// All or none: where a file of any of them has not arrived, nothing is sealed and the answer lists what is missing.
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/seal (the `SealBatch` operationId).
+	SealBatch(ctx context.Context, batchId BatchId, params *SealBatchParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListCalendars Your own party's calendars
 	//
@@ -2522,6 +3125,24 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ResolveNoteWithBody Settle a note, or open it again
+	//
+	// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+	ResolveNoteWithBody(ctx context.Context, noteId NoteId, params *ResolveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ResolveNote Settle a note, or open it again
+	//
+	// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+	ResolveNote(ctx context.Context, noteId NoteId, params *ResolveNoteParams, body ResolveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetDescription This description
 	//
 	// Corresponds with GET /v1/openapi (the `GetDescription` operationId).
@@ -2536,6 +3157,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
 	ExportPayables(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPermission One permission
+	//
+	// Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
+	GetPermission(ctx context.Context, permissionId PermissionId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecidePermissionWithBody Grant, refuse, withdraw or revoke a permission
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+	DecidePermissionWithBody(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DecidePermission Grant, refuse, withdraw or revoke a permission
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+	DecidePermission(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, body DecidePermissionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListProjects Projects of your studio
 	//
@@ -2565,6 +3205,24 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/props/{prop_id} (the `GetProp` operationId).
 	GetProp(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AskQuestionWithBody Ask the studio about a prop, as the vendor
+	//
+	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+	AskQuestionWithBody(ctx context.Context, propId PropId, params *AskQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AskQuestion Ask the studio about a prop, as the vendor
+	//
+	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+	AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSpecs Spec revisions of a prop
 	//
@@ -2604,6 +3262,34 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 	PublishSpec(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListQuestions Questions you can see
+	//
+	// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
+	ListQuestions(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetQuestion A question with all that was said
+	//
+	// Corresponds with GET /v1/questions/{question_id} (the `GetQuestion` operationId).
+	GetQuestion(ctx context.Context, questionId QuestionId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReplyToQuestionWithBody Answer, ask again or close
+	//
+	// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+	ReplyToQuestionWithBody(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReplyToQuestion Answer, ask again or close
+	//
+	// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+	ReplyToQuestion(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	//
@@ -2730,6 +3416,31 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id} (the `GetWorkOrder` operationId).
 	GetWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListBatches Batches of a work order
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/batches (the `ListBatches` operationId).
+	ListBatches(ctx context.Context, workOrderId WorkOrderId, params *ListBatchesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OpenBatchWithBody Open many deliveries together
+	//
+	// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+	// together, looked at as one table, and each is decided by itself.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+	OpenBatchWithBody(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OpenBatch Open many deliveries together
+	//
+	// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+	// together, looked at as one table, and each is decided by itself.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+	OpenBatch(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, body OpenBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListOrderCalendars The calendars that count on a work order
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
@@ -2759,6 +3470,33 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
 	ExportWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListPermissions Permits and wider concessions of a work order
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
+	ListPermissions(ctx context.Context, workOrderId WorkOrderId, params *ListPermissionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PermitWithBody Ask for a permission, or grant one
+	//
+	// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+	// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+	// a finding is worse it does not count. A finding stays what it is.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+	PermitWithBody(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// Permit Ask for a permission, or grant one
+	//
+	// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+	// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+	// a finding is worse it does not count. A finding stays what it is.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+	Permit(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, body PermitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListProps Props of a work order
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/props (the `ListProps` operationId).
@@ -2781,6 +3519,17 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/props (the `CreateProp` operationId).
 	CreateProp(ctx context.Context, workOrderId WorkOrderId, params *CreatePropParams, body CreatePropJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ImportPropsWithBody Order a list of props from a spreadsheet
+	//
+	// CSV (RFC 4180; a comma or a semicolon between cells) with a line of headings: `code, title, tier, price`, and where wanted
+	// `kind, kit, pilot` and for each stage `<stage>_share` in percent and `<stage>_due`. With `dry_run` nothing is ordered. Either
+	// way every fault of every row is listed with its line, and a list with a fault orders nothing.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
+	ImportPropsWithBody(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetHealth The process answers
@@ -2818,6 +3567,78 @@ func (c *Client) GetProblem(ctx context.Context, problem string, reqEditors ...R
 // Corresponds with GET /readyz (the `GetReadiness` operationId).
 func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReadinessRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetBatch A batch with its deliveries
+//
+// Corresponds with GET /v1/batches/{batch_id} (the `GetBatch` operationId).
+func (c *Client) GetBatch(ctx context.Context, batchId BatchId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetBatchRequest(c.Server, batchId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideBatchWithBody Decide on many deliveries of a batch at once
+//
+// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+// act. The first that cannot be decided is named in `errors`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+func (c *Client) DecideBatchWithBody(ctx context.Context, batchId BatchId, params *DecideBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideBatchRequestWithBody(c.Server, batchId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecideBatch Decide on many deliveries of a batch at once
+//
+// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+// act. The first that cannot be decided is named in `errors`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+func (c *Client) DecideBatch(ctx context.Context, batchId BatchId, params *DecideBatchParams, body DecideBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecideBatchRequest(c.Server, batchId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SealBatch Seal every delivery of a batch
+//
+// All or none: where a file of any of them has not arrived, nothing is sealed and the answer lists what is missing.
+//
+// Corresponds with POST /v1/batches/{batch_id}/seal (the `SealBatch` operationId).
+func (c *Client) SealBatch(ctx context.Context, batchId BatchId, params *SealBatchParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSealBatchRequest(c.Server, batchId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -3691,6 +4512,44 @@ func (c *Client) ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEd
 	return c.Client.Do(req)
 }
 
+// ResolveNoteWithBody Settle a note, or open it again
+//
+// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+func (c *Client) ResolveNoteWithBody(ctx context.Context, noteId NoteId, params *ResolveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewResolveNoteRequestWithBody(c.Server, noteId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ResolveNote Settle a note, or open it again
+//
+// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+func (c *Client) ResolveNote(ctx context.Context, noteId NoteId, params *ResolveNoteParams, body ResolveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewResolveNoteRequest(c.Server, noteId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetDescription This description
 //
 // Corresponds with GET /v1/openapi (the `GetDescription` operationId).
@@ -3726,6 +4585,55 @@ func (c *Client) ListPayables(ctx context.Context, params *ListPayablesParams, r
 // Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
 func (c *Client) ExportPayables(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewExportPayablesRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPermission One permission
+//
+// Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
+func (c *Client) GetPermission(ctx context.Context, permissionId PermissionId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPermissionRequest(c.Server, permissionId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecidePermissionWithBody Grant, refuse, withdraw or revoke a permission
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+func (c *Client) DecidePermissionWithBody(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecidePermissionRequestWithBody(c.Server, permissionId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DecidePermission Grant, refuse, withdraw or revoke a permission
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+func (c *Client) DecidePermission(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, body DecidePermissionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDecidePermissionRequest(c.Server, permissionId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -3815,6 +4723,44 @@ func (c *Client) GetProp(ctx context.Context, propId PropId, reqEditors ...Reque
 	return c.Client.Do(req)
 }
 
+// AskQuestionWithBody Ask the studio about a prop, as the vendor
+//
+// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+func (c *Client) AskQuestionWithBody(ctx context.Context, propId PropId, params *AskQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAskQuestionRequestWithBody(c.Server, propId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AskQuestion Ask the studio about a prop, as the vendor
+//
+// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+func (c *Client) AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAskQuestionRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListSpecs Spec revisions of a prop
 //
 // Corresponds with GET /v1/props/{prop_id}/specs (the `ListSpecs` operationId).
@@ -3874,6 +4820,74 @@ func (c *Client) PublishSpecWithBody(ctx context.Context, propId PropId, params 
 // Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 func (c *Client) PublishSpec(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPublishSpecRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListQuestions Questions you can see
+//
+// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
+func (c *Client) ListQuestions(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListQuestionsRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetQuestion A question with all that was said
+//
+// Corresponds with GET /v1/questions/{question_id} (the `GetQuestion` operationId).
+func (c *Client) GetQuestion(ctx context.Context, questionId QuestionId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetQuestionRequest(c.Server, questionId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReplyToQuestionWithBody Answer, ask again or close
+//
+// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+func (c *Client) ReplyToQuestionWithBody(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReplyToQuestionRequestWithBody(c.Server, questionId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReplyToQuestion Answer, ask again or close
+//
+// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+func (c *Client) ReplyToQuestion(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReplyToQuestionRequest(c.Server, questionId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -4199,6 +5213,61 @@ func (c *Client) GetWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqE
 	return c.Client.Do(req)
 }
 
+// ListBatches Batches of a work order
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/batches (the `ListBatches` operationId).
+func (c *Client) ListBatches(ctx context.Context, workOrderId WorkOrderId, params *ListBatchesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListBatchesRequest(c.Server, workOrderId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OpenBatchWithBody Open many deliveries together
+//
+// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+// together, looked at as one table, and each is decided by itself.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+func (c *Client) OpenBatchWithBody(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenBatchRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OpenBatch Open many deliveries together
+//
+// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+// together, looked at as one table, and each is decided by itself.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+func (c *Client) OpenBatch(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, body OpenBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenBatchRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListOrderCalendars The calendars that count on a work order
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
@@ -4278,6 +5347,63 @@ func (c *Client) ExportWorkOrder(ctx context.Context, workOrderId WorkOrderId, r
 	return c.Client.Do(req)
 }
 
+// ListPermissions Permits and wider concessions of a work order
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
+func (c *Client) ListPermissions(ctx context.Context, workOrderId WorkOrderId, params *ListPermissionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPermissionsRequest(c.Server, workOrderId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PermitWithBody Ask for a permission, or grant one
+//
+// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+// a finding is worse it does not count. A finding stays what it is.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+func (c *Client) PermitWithBody(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPermitRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// Permit Ask for a permission, or grant one
+//
+// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+// a finding is worse it does not count. A finding stays what it is.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+func (c *Client) Permit(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, body PermitJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPermitRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListProps Props of a work order
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/props (the `ListProps` operationId).
@@ -4321,6 +5447,27 @@ func (c *Client) CreatePropWithBody(ctx context.Context, workOrderId WorkOrderId
 // Corresponds with POST /v1/work-orders/{work_order_id}/props (the `CreateProp` operationId).
 func (c *Client) CreateProp(ctx context.Context, workOrderId WorkOrderId, params *CreatePropParams, body CreatePropJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCreatePropRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ImportPropsWithBody Order a list of props from a spreadsheet
+//
+// CSV (RFC 4180; a comma or a semicolon between cells) with a line of headings: `code, title, tier, price`, and where wanted
+// `kind, kit, pilot` and for each stage `<stage>_share` in percent and `<stage>_due`. With `dry_run` nothing is ordered. Either
+// way every fault of every row is listed with its line, and a list with a fault orders nothing.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
+func (c *Client) ImportPropsWithBody(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewImportPropsRequestWithBody(c.Server, workOrderId, params, contentType, body)
 	if err != nil {
 		return nil, err
 	}
@@ -4414,6 +5561,147 @@ func NewGetReadinessRequest(server string) (*http.Request, error) {
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetBatchRequest constructs an http.Request for the GetBatch method
+func NewGetBatchRequest(server string, batchId BatchId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "batch_id", batchId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/batches/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDecideBatchRequest calls the generic DecideBatch builder with application/json body
+func NewDecideBatchRequest(server string, batchId BatchId, params *DecideBatchParams, body DecideBatchJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDecideBatchRequestWithBody(server, batchId, params, "application/json", bodyReader)
+}
+
+// NewDecideBatchRequestWithBody constructs an http.Request for the DecideBatch method, with any body, and a specified content type
+func NewDecideBatchRequestWithBody(server string, batchId BatchId, params *DecideBatchParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "batch_id", batchId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/batches/%s/decisions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewSealBatchRequest constructs an http.Request for the SealBatch method
+func NewSealBatchRequest(server string, batchId BatchId, params *SealBatchParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "batch_id", batchId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/batches/%s/seal", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
 	}
 
 	return req, nil
@@ -6263,6 +7551,66 @@ func NewListMyWorkRequest(server string, params *ListMyWorkParams) (*http.Reques
 	return req, nil
 }
 
+// NewResolveNoteRequest calls the generic ResolveNote builder with application/json body
+func NewResolveNoteRequest(server string, noteId NoteId, params *ResolveNoteParams, body ResolveNoteJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewResolveNoteRequestWithBody(server, noteId, params, "application/json", bodyReader)
+}
+
+// NewResolveNoteRequestWithBody constructs an http.Request for the ResolveNote method, with any body, and a specified content type
+func NewResolveNoteRequestWithBody(server string, noteId NoteId, params *ResolveNoteParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "note_id", noteId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/notes/%s/resolution", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewGetDescriptionRequest constructs an http.Request for the GetDescription method
 func NewGetDescriptionRequest(server string) (*http.Request, error) {
 	var err error
@@ -6458,6 +7806,100 @@ func NewExportPayablesRequest(server string, params *ExportPayablesParams) (*htt
 	return req, nil
 }
 
+// NewGetPermissionRequest constructs an http.Request for the GetPermission method
+func NewGetPermissionRequest(server string, permissionId PermissionId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "permission_id", permissionId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/permissions/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDecidePermissionRequest calls the generic DecidePermission builder with application/json body
+func NewDecidePermissionRequest(server string, permissionId PermissionId, params *DecidePermissionParams, body DecidePermissionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDecidePermissionRequestWithBody(server, permissionId, params, "application/json", bodyReader)
+}
+
+// NewDecidePermissionRequestWithBody constructs an http.Request for the DecidePermission method, with any body, and a specified content type
+func NewDecidePermissionRequestWithBody(server string, permissionId PermissionId, params *DecidePermissionParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "permission_id", permissionId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/permissions/%s/decisions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewListProjectsRequest constructs an http.Request for the ListProjects method
 func NewListProjectsRequest(server string, params *ListProjectsParams) (*http.Request, error) {
 	var err error
@@ -6645,6 +8087,66 @@ func NewGetPropRequest(server string, propId PropId) (*http.Request, error) {
 	return req, nil
 }
 
+// NewAskQuestionRequest calls the generic AskQuestion builder with application/json body
+func NewAskQuestionRequest(server string, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAskQuestionRequestWithBody(server, propId, params, "application/json", bodyReader)
+}
+
+// NewAskQuestionRequestWithBody constructs an http.Request for the AskQuestion method, with any body, and a specified content type
+func NewAskQuestionRequestWithBody(server string, propId PropId, params *AskQuestionParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/questions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewListSpecsRequest constructs an http.Request for the ListSpecs method
 func NewListSpecsRequest(server string, propId PropId) (*http.Request, error) {
 	var err error
@@ -6741,6 +8243,202 @@ func NewPublishSpecRequestWithBody(server string, propId PropId, params *Publish
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
 		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewListQuestionsRequest constructs an http.Request for the ListQuestions method
+func NewListQuestionsRequest(server string, params *ListQuestionsParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/questions")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.WorkOrderId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "work_order_id", *params.WorkOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.PropId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "prop_id", *params.PropId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.State != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "state", *params.State, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetQuestionRequest constructs an http.Request for the GetQuestion method
+func NewGetQuestionRequest(server string, questionId QuestionId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "question_id", questionId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/questions/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewReplyToQuestionRequest calls the generic ReplyToQuestion builder with application/json body
+func NewReplyToQuestionRequest(server string, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReplyToQuestionRequestWithBody(server, questionId, params, "application/json", bodyReader)
+}
+
+// NewReplyToQuestionRequestWithBody constructs an http.Request for the ReplyToQuestion method, with any body, and a specified content type
+func NewReplyToQuestionRequestWithBody(server string, questionId QuestionId, params *ReplyToQuestionParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "question_id", questionId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/questions/%s/replies", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
@@ -7475,6 +9173,139 @@ func NewGetWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Reque
 	return req, nil
 }
 
+// NewListBatchesRequest constructs an http.Request for the ListBatches method
+func NewListBatchesRequest(server string, workOrderId WorkOrderId, params *ListBatchesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/batches", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewOpenBatchRequest calls the generic OpenBatch builder with application/json body
+func NewOpenBatchRequest(server string, workOrderId WorkOrderId, params *OpenBatchParams, body OpenBatchJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOpenBatchRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewOpenBatchRequestWithBody constructs an http.Request for the OpenBatch method, with any body, and a specified content type
+func NewOpenBatchRequestWithBody(server string, workOrderId WorkOrderId, params *OpenBatchParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/batches", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewListOrderCalendarsRequest constructs an http.Request for the ListOrderCalendars method
 func NewListOrderCalendarsRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
 	var err error
@@ -7676,6 +9507,139 @@ func NewExportWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Re
 	return req, nil
 }
 
+// NewListPermissionsRequest constructs an http.Request for the ListPermissions method
+func NewListPermissionsRequest(server string, workOrderId WorkOrderId, params *ListPermissionsParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/permissions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPermitRequest calls the generic Permit builder with application/json body
+func NewPermitRequest(server string, workOrderId WorkOrderId, params *PermitParams, body PermitJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPermitRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewPermitRequestWithBody constructs an http.Request for the Permit method, with any body, and a specified content type
+func NewPermitRequestWithBody(server string, workOrderId WorkOrderId, params *PermitParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/permissions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewListPropsRequest constructs an http.Request for the ListProps method
 func NewListPropsRequest(server string, workOrderId WorkOrderId, params *ListPropsParams) (*http.Request, error) {
 	var err error
@@ -7809,6 +9773,82 @@ func NewCreatePropRequestWithBody(server string, workOrderId WorkOrderId, params
 	return req, nil
 }
 
+// NewImportPropsRequestWithBody constructs an http.Request for the ImportProps method, with any body, and a specified content type
+func NewImportPropsRequestWithBody(server string, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/props/import", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.DryRun != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "dry_run", *params.DryRun, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 func (c *Client) applyEditors(ctx context.Context, req *http.Request, additionalEditors []RequestEditorFn) error {
 	for _, r := range c.RequestEditors {
 		if err := r(ctx, req); err != nil {
@@ -7873,6 +9913,42 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadinessWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadinessResponse, error)
+
+	// GetBatchWithResponse A batch with its deliveries
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/batches/{batch_id} (the `GetBatch` operationId).
+	GetBatchWithResponse(ctx context.Context, batchId BatchId, reqEditors ...RequestEditorFn) (*GetBatchResponse, error)
+
+	// DecideBatchWithBodyWithResponse Decide on many deliveries of a batch at once
+	//
+	// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+	// act. The first that cannot be decided is named in `errors`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+	DecideBatchWithBodyWithResponse(ctx context.Context, batchId BatchId, params *DecideBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideBatchResponse, error)
+
+	// DecideBatchWithResponse Decide on many deliveries of a batch at once
+	//
+	// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+	// act. The first that cannot be decided is named in `errors`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+	DecideBatchWithResponse(ctx context.Context, batchId BatchId, params *DecideBatchParams, body DecideBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideBatchResponse, error)
+
+	// SealBatchWithResponse Seal every delivery of a batch
+	//
+	// All or none: where a file of any of them has not arrived, nothing is sealed and the answer lists what is missing.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/batches/{batch_id}/seal (the `SealBatch` operationId).
+	SealBatchWithResponse(ctx context.Context, batchId BatchId, params *SealBatchParams, reqEditors ...RequestEditorFn) (*SealBatchResponse, error)
 
 	// ListCalendarsWithResponse Your own party's calendars
 	//
@@ -8285,6 +10361,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWorkWithResponse(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*ListMyWorkResponse, error)
 
+	// ResolveNoteWithBodyWithResponse Settle a note, or open it again
+	//
+	// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+	ResolveNoteWithBodyWithResponse(ctx context.Context, noteId NoteId, params *ResolveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ResolveNoteResponse, error)
+
+	// ResolveNoteWithResponse Settle a note, or open it again
+	//
+	// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+	ResolveNoteWithResponse(ctx context.Context, noteId NoteId, params *ResolveNoteParams, body ResolveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*ResolveNoteResponse, error)
+
 	// GetDescriptionWithResponse This description
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -8305,6 +10399,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
 	ExportPayablesWithResponse(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*ExportPayablesResponse, error)
+
+	// GetPermissionWithResponse One permission
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
+	GetPermissionWithResponse(ctx context.Context, permissionId PermissionId, reqEditors ...RequestEditorFn) (*GetPermissionResponse, error)
+
+	// DecidePermissionWithBodyWithResponse Grant, refuse, withdraw or revoke a permission
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+	DecidePermissionWithBodyWithResponse(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecidePermissionResponse, error)
+
+	// DecidePermissionWithResponse Grant, refuse, withdraw or revoke a permission
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+	DecidePermissionWithResponse(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, body DecidePermissionJSONRequestBody, reqEditors ...RequestEditorFn) (*DecidePermissionResponse, error)
 
 	// ListProjectsWithResponse Projects of your studio
 	//
@@ -8340,6 +10455,24 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/props/{prop_id} (the `GetProp` operationId).
 	GetPropWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*GetPropResponse, error)
+
+	// AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
+	//
+	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+	AskQuestionWithBodyWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
+
+	// AskQuestionWithResponse Ask the studio about a prop, as the vendor
+	//
+	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+	AskQuestionWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
 
 	// ListSpecsWithResponse Spec revisions of a prop
 	//
@@ -8381,6 +10514,38 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 	PublishSpecWithResponse(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*PublishSpecResponse, error)
+
+	// ListQuestionsWithResponse Questions you can see
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
+	ListQuestionsWithResponse(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*ListQuestionsResponse, error)
+
+	// GetQuestionWithResponse A question with all that was said
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/questions/{question_id} (the `GetQuestion` operationId).
+	GetQuestionWithResponse(ctx context.Context, questionId QuestionId, reqEditors ...RequestEditorFn) (*GetQuestionResponse, error)
+
+	// ReplyToQuestionWithBodyWithResponse Answer, ask again or close
+	//
+	// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+	ReplyToQuestionWithBodyWithResponse(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplyToQuestionResponse, error)
+
+	// ReplyToQuestionWithResponse Answer, ask again or close
+	//
+	// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+	ReplyToQuestionWithResponse(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplyToQuestionResponse, error)
 
 	// GetReceiptWithResponse The newest fact of a kind about a thing, with the proof that it is in its log
 	//
@@ -8529,6 +10694,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id} (the `GetWorkOrder` operationId).
 	GetWorkOrderWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*GetWorkOrderResponse, error)
 
+	// ListBatchesWithResponse Batches of a work order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/batches (the `ListBatches` operationId).
+	ListBatchesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListBatchesParams, reqEditors ...RequestEditorFn) (*ListBatchesResponse, error)
+
+	// OpenBatchWithBodyWithResponse Open many deliveries together
+	//
+	// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+	// together, looked at as one table, and each is decided by itself.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+	OpenBatchWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenBatchResponse, error)
+
+	// OpenBatchWithResponse Open many deliveries together
+	//
+	// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+	// together, looked at as one table, and each is decided by itself.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+	OpenBatchWithResponse(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, body OpenBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenBatchResponse, error)
+
 	// ListOrderCalendarsWithResponse The calendars that count on a work order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -8564,6 +10756,35 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
 	ExportWorkOrderWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ExportWorkOrderResponse, error)
 
+	// ListPermissionsWithResponse Permits and wider concessions of a work order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
+	ListPermissionsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListPermissionsParams, reqEditors ...RequestEditorFn) (*ListPermissionsResponse, error)
+
+	// PermitWithBodyWithResponse Ask for a permission, or grant one
+	//
+	// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+	// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+	// a finding is worse it does not count. A finding stays what it is.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+	PermitWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PermitResponse, error)
+
+	// PermitWithResponse Ask for a permission, or grant one
+	//
+	// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+	// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+	// a finding is worse it does not count. A finding stays what it is.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+	PermitWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, body PermitJSONRequestBody, reqEditors ...RequestEditorFn) (*PermitResponse, error)
+
 	// ListPropsWithResponse Props of a work order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -8588,6 +10809,17 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/props (the `CreateProp` operationId).
 	CreatePropWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreatePropParams, body CreatePropJSONRequestBody, reqEditors ...RequestEditorFn) (*CreatePropResponse, error)
+
+	// ImportPropsWithBodyWithResponse Order a list of props from a spreadsheet
+	//
+	// CSV (RFC 4180; a comma or a semicolon between cells) with a line of headings: `code, title, tier, price`, and where wanted
+	// `kind, kit, pilot` and for each stage `<stage>_share` in percent and `<stage>_due`. With `dry_run` nothing is ordered. Either
+	// way every fault of every row is listed with its line, and a list with a fault orders nothing.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
+	ImportPropsWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportPropsResponse, error)
 }
 
 type GetHealthResponse struct {
@@ -8714,6 +10946,150 @@ func (r GetReadinessResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetReadinessResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetBatchResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Batch
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetBatchResponse) GetJSON200() *Batch {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetBatchResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetBatchResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetBatchResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetBatchResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetBatchResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DecideBatchResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SignOffList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r DecideBatchResponse) GetJSON201() *SignOffList {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DecideBatchResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DecideBatchResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DecideBatchResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DecideBatchResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DecideBatchResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SealBatchResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Batch
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SealBatchResponse) GetJSON200() *Batch {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SealBatchResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SealBatchResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SealBatchResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SealBatchResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SealBatchResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10517,6 +12893,54 @@ func (r ListMyWorkResponse) ContentType() string {
 	return ""
 }
 
+type ResolveNoteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Note
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ResolveNoteResponse) GetJSON200() *Note {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ResolveNoteResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ResolveNoteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ResolveNoteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ResolveNoteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ResolveNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetDescriptionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -10655,6 +13079,102 @@ func (r ExportPayablesResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ExportPayablesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPermissionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Permission
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPermissionResponse) GetJSON200() *Permission {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPermissionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPermissionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPermissionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPermissionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPermissionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DecidePermissionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Permission
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DecidePermissionResponse) GetJSON200() *Permission {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DecidePermissionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DecidePermissionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DecidePermissionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DecidePermissionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DecidePermissionResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -10853,6 +13373,54 @@ func (r GetPropResponse) ContentType() string {
 	return ""
 }
 
+type AskQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Question
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AskQuestionResponse) GetJSON201() *Question {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AskQuestionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AskQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AskQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AskQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AskQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSpecsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -10943,6 +13511,150 @@ func (r PublishSpecResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PublishSpecResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListQuestionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *QuestionPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListQuestionsResponse) GetJSON200() *QuestionPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListQuestionsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListQuestionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListQuestionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListQuestionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListQuestionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Question
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetQuestionResponse) GetJSON200() *Question {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetQuestionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ReplyToQuestionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Question
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReplyToQuestionResponse) GetJSON200() *Question {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReplyToQuestionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReplyToQuestionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReplyToQuestionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReplyToQuestionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReplyToQuestionResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -11676,6 +14388,102 @@ func (r GetWorkOrderResponse) ContentType() string {
 	return ""
 }
 
+type ListBatchesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *BatchPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListBatchesResponse) GetJSON200() *BatchPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListBatchesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListBatchesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListBatchesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListBatchesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListBatchesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type OpenBatchResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Batch
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OpenBatchResponse) GetJSON201() *Batch {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OpenBatchResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OpenBatchResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OpenBatchResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OpenBatchResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OpenBatchResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListOrderCalendarsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -11868,6 +14676,102 @@ func (r ExportWorkOrderResponse) ContentType() string {
 	return ""
 }
 
+type ListPermissionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PermissionPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPermissionsResponse) GetJSON200() *PermissionPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListPermissionsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPermissionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPermissionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPermissionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPermissionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PermitResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Permission
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PermitResponse) GetJSON201() *Permission {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PermitResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PermitResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PermitResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PermitResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PermitResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListPropsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -11964,6 +14868,54 @@ func (r CreatePropResponse) ContentType() string {
 	return ""
 }
 
+type ImportPropsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PropImport
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ImportPropsResponse) GetJSON200() *PropImport {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ImportPropsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ImportPropsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ImportPropsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ImportPropsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ImportPropsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // GetHealthWithResponse The process answers
 //
 // Returns a wrapper object for the known response body format(s).
@@ -12001,6 +14953,66 @@ func (c *ClientWithResponses) GetReadinessWithResponse(ctx context.Context, reqE
 		return nil, err
 	}
 	return ParseGetReadinessResponse(rsp)
+}
+
+// GetBatchWithResponse A batch with its deliveries
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/batches/{batch_id} (the `GetBatch` operationId).
+func (c *ClientWithResponses) GetBatchWithResponse(ctx context.Context, batchId BatchId, reqEditors ...RequestEditorFn) (*GetBatchResponse, error) {
+	rsp, err := c.GetBatch(ctx, batchId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetBatchResponse(rsp)
+}
+
+// DecideBatchWithBodyWithResponse Decide on many deliveries of a batch at once
+//
+// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+// act. The first that cannot be decided is named in `errors`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+func (c *ClientWithResponses) DecideBatchWithBodyWithResponse(ctx context.Context, batchId BatchId, params *DecideBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecideBatchResponse, error) {
+	rsp, err := c.DecideBatchWithBody(ctx, batchId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideBatchResponse(rsp)
+}
+
+// DecideBatchWithResponse Decide on many deliveries of a batch at once
+//
+// All that are named, or none; the others stay as they are. So 34 of 40 are accepted and 6 returned with one reason in one
+// act. The first that cannot be decided is named in `errors`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/batches/{batch_id}/decisions (the `DecideBatch` operationId).
+func (c *ClientWithResponses) DecideBatchWithResponse(ctx context.Context, batchId BatchId, params *DecideBatchParams, body DecideBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*DecideBatchResponse, error) {
+	rsp, err := c.DecideBatch(ctx, batchId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecideBatchResponse(rsp)
+}
+
+// SealBatchWithResponse Seal every delivery of a batch
+//
+// All or none: where a file of any of them has not arrived, nothing is sealed and the answer lists what is missing.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/batches/{batch_id}/seal (the `SealBatch` operationId).
+func (c *ClientWithResponses) SealBatchWithResponse(ctx context.Context, batchId BatchId, params *SealBatchParams, reqEditors ...RequestEditorFn) (*SealBatchResponse, error) {
+	rsp, err := c.SealBatch(ctx, batchId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSealBatchResponse(rsp)
 }
 
 // ListCalendarsWithResponse Your own party's calendars
@@ -12714,6 +15726,36 @@ func (c *ClientWithResponses) ListMyWorkWithResponse(ctx context.Context, params
 	return ParseListMyWorkResponse(rsp)
 }
 
+// ResolveNoteWithBodyWithResponse Settle a note, or open it again
+//
+// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+func (c *ClientWithResponses) ResolveNoteWithBodyWithResponse(ctx context.Context, noteId NoteId, params *ResolveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ResolveNoteResponse, error) {
+	rsp, err := c.ResolveNoteWithBody(ctx, noteId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseResolveNoteResponse(rsp)
+}
+
+// ResolveNoteWithResponse Settle a note, or open it again
+//
+// By the side that wrote it. `delivery_id` says in which delivery it is mended.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/notes/{note_id}/resolution (the `ResolveNote` operationId).
+func (c *ClientWithResponses) ResolveNoteWithResponse(ctx context.Context, noteId NoteId, params *ResolveNoteParams, body ResolveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*ResolveNoteResponse, error) {
+	rsp, err := c.ResolveNote(ctx, noteId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseResolveNoteResponse(rsp)
+}
+
 // GetDescriptionWithResponse This description
 //
 // Returns a wrapper object for the known response body format(s).
@@ -12751,6 +15793,45 @@ func (c *ClientWithResponses) ExportPayablesWithResponse(ctx context.Context, pa
 		return nil, err
 	}
 	return ParseExportPayablesResponse(rsp)
+}
+
+// GetPermissionWithResponse One permission
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
+func (c *ClientWithResponses) GetPermissionWithResponse(ctx context.Context, permissionId PermissionId, reqEditors ...RequestEditorFn) (*GetPermissionResponse, error) {
+	rsp, err := c.GetPermission(ctx, permissionId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPermissionResponse(rsp)
+}
+
+// DecidePermissionWithBodyWithResponse Grant, refuse, withdraw or revoke a permission
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+func (c *ClientWithResponses) DecidePermissionWithBodyWithResponse(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DecidePermissionResponse, error) {
+	rsp, err := c.DecidePermissionWithBody(ctx, permissionId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecidePermissionResponse(rsp)
+}
+
+// DecidePermissionWithResponse Grant, refuse, withdraw or revoke a permission
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/permissions/{permission_id}/decisions (the `DecidePermission` operationId).
+func (c *ClientWithResponses) DecidePermissionWithResponse(ctx context.Context, permissionId PermissionId, params *DecidePermissionParams, body DecidePermissionJSONRequestBody, reqEditors ...RequestEditorFn) (*DecidePermissionResponse, error) {
+	rsp, err := c.DecidePermission(ctx, permissionId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDecidePermissionResponse(rsp)
 }
 
 // ListProjectsWithResponse Projects of your studio
@@ -12818,6 +15899,36 @@ func (c *ClientWithResponses) GetPropWithResponse(ctx context.Context, propId Pr
 	return ParseGetPropResponse(rsp)
 }
 
+// AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
+//
+// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+func (c *ClientWithResponses) AskQuestionWithBodyWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error) {
+	rsp, err := c.AskQuestionWithBody(ctx, propId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAskQuestionResponse(rsp)
+}
+
+// AskQuestionWithResponse Ask the studio about a prop, as the vendor
+//
+// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
+func (c *ClientWithResponses) AskQuestionWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error) {
+	rsp, err := c.AskQuestion(ctx, propId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAskQuestionResponse(rsp)
+}
+
 // ListSpecsWithResponse Spec revisions of a prop
 //
 // Returns a wrapper object for the known response body format(s).
@@ -12875,6 +15986,62 @@ func (c *ClientWithResponses) PublishSpecWithResponse(ctx context.Context, propI
 		return nil, err
 	}
 	return ParsePublishSpecResponse(rsp)
+}
+
+// ListQuestionsWithResponse Questions you can see
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
+func (c *ClientWithResponses) ListQuestionsWithResponse(ctx context.Context, params *ListQuestionsParams, reqEditors ...RequestEditorFn) (*ListQuestionsResponse, error) {
+	rsp, err := c.ListQuestions(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListQuestionsResponse(rsp)
+}
+
+// GetQuestionWithResponse A question with all that was said
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/questions/{question_id} (the `GetQuestion` operationId).
+func (c *ClientWithResponses) GetQuestionWithResponse(ctx context.Context, questionId QuestionId, reqEditors ...RequestEditorFn) (*GetQuestionResponse, error) {
+	rsp, err := c.GetQuestion(ctx, questionId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetQuestionResponse(rsp)
+}
+
+// ReplyToQuestionWithBodyWithResponse Answer, ask again or close
+//
+// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+func (c *ClientWithResponses) ReplyToQuestionWithBodyWithResponse(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplyToQuestionResponse, error) {
+	rsp, err := c.ReplyToQuestionWithBody(ctx, questionId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReplyToQuestionResponse(rsp)
+}
+
+// ReplyToQuestionWithResponse Answer, ask again or close
+//
+// The studio answers, and may name the spec revision that the answer became; the vendor asks again or closes.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
+func (c *ClientWithResponses) ReplyToQuestionWithResponse(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplyToQuestionResponse, error) {
+	rsp, err := c.ReplyToQuestion(ctx, questionId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReplyToQuestionResponse(rsp)
 }
 
 // GetReceiptWithResponse The newest fact of a kind about a thing, with the proof that it is in its log
@@ -13138,6 +16305,51 @@ func (c *ClientWithResponses) GetWorkOrderWithResponse(ctx context.Context, work
 	return ParseGetWorkOrderResponse(rsp)
 }
 
+// ListBatchesWithResponse Batches of a work order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/batches (the `ListBatches` operationId).
+func (c *ClientWithResponses) ListBatchesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListBatchesParams, reqEditors ...RequestEditorFn) (*ListBatchesResponse, error) {
+	rsp, err := c.ListBatches(ctx, workOrderId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListBatchesResponse(rsp)
+}
+
+// OpenBatchWithBodyWithResponse Open many deliveries together
+//
+// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+// together, looked at as one table, and each is decided by itself.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+func (c *ClientWithResponses) OpenBatchWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenBatchResponse, error) {
+	rsp, err := c.OpenBatchWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenBatchResponse(rsp)
+}
+
+// OpenBatchWithResponse Open many deliveries together
+//
+// All or none. Each delivery has its own manifest and its own uploads (`GET /v1/deliveries/{id}/uploads`); they are sealed
+// together, looked at as one table, and each is decided by itself.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/batches (the `OpenBatch` operationId).
+func (c *ClientWithResponses) OpenBatchWithResponse(ctx context.Context, workOrderId WorkOrderId, params *OpenBatchParams, body OpenBatchJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenBatchResponse, error) {
+	rsp, err := c.OpenBatch(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenBatchResponse(rsp)
+}
+
 // ListOrderCalendarsWithResponse The calendars that count on a work order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -13203,6 +16415,53 @@ func (c *ClientWithResponses) ExportWorkOrderWithResponse(ctx context.Context, w
 	return ParseExportWorkOrderResponse(rsp)
 }
 
+// ListPermissionsWithResponse Permits and wider concessions of a work order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
+func (c *ClientWithResponses) ListPermissionsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListPermissionsParams, reqEditors ...RequestEditorFn) (*ListPermissionsResponse, error) {
+	rsp, err := c.ListPermissions(ctx, workOrderId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPermissionsResponse(rsp)
+}
+
+// PermitWithBodyWithResponse Ask for a permission, or grant one
+//
+// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+// a finding is worse it does not count. A finding stays what it is.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+func (c *ClientWithResponses) PermitWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PermitResponse, error) {
+	rsp, err := c.PermitWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePermitResponse(rsp)
+}
+
+// PermitWithResponse Ask for a permission, or grant one
+//
+// ISO 9000's deviation permit (`permit`, before the work) and a concession that goes beyond one finding. The vendor asks,
+// the art director grants. It covers a check up to `worst`, on one prop, on a kit, or on the whole order, until a day; where
+// a finding is worse it does not count. A finding stays what it is.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/permissions (the `Permit` operationId).
+func (c *ClientWithResponses) PermitWithResponse(ctx context.Context, workOrderId WorkOrderId, params *PermitParams, body PermitJSONRequestBody, reqEditors ...RequestEditorFn) (*PermitResponse, error) {
+	rsp, err := c.Permit(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePermitResponse(rsp)
+}
+
 // ListPropsWithResponse Props of a work order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -13244,6 +16503,23 @@ func (c *ClientWithResponses) CreatePropWithResponse(ctx context.Context, workOr
 		return nil, err
 	}
 	return ParseCreatePropResponse(rsp)
+}
+
+// ImportPropsWithBodyWithResponse Order a list of props from a spreadsheet
+//
+// CSV (RFC 4180; a comma or a semicolon between cells) with a line of headings: `code, title, tier, price`, and where wanted
+// `kind, kit, pilot` and for each stage `<stage>_share` in percent and `<stage>_due`. With `dry_run` nothing is ordered. Either
+// way every fault of every row is listed with its line, and a list with a fault orders nothing.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
+func (c *ClientWithResponses) ImportPropsWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportPropsResponse, error) {
+	rsp, err := c.ImportPropsWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseImportPropsResponse(rsp)
 }
 
 // ParseGetHealthResponse parses an HTTP response from a GetHealthWithResponse call
@@ -13325,6 +16601,105 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 			return nil, err
 		}
 		response.JSON503 = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetBatchResponse parses an HTTP response from a GetBatchWithResponse call
+func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetBatchResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Batch
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDecideBatchResponse parses an HTTP response from a DecideBatchWithResponse call
+func ParseDecideBatchResponse(rsp *http.Response) (*DecideBatchResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DecideBatchResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SignOffList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSealBatchResponse parses an HTTP response from a SealBatchWithResponse call
+func ParseSealBatchResponse(rsp *http.Response) (*SealBatchResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SealBatchResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Batch
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
 
 	}
 
@@ -14609,6 +17984,39 @@ func ParseListMyWorkResponse(rsp *http.Response) (*ListMyWorkResponse, error) {
 	return response, nil
 }
 
+// ParseResolveNoteResponse parses an HTTP response from a ResolveNoteWithResponse call
+func ParseResolveNoteResponse(rsp *http.Response) (*ResolveNoteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ResolveNoteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Note
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetDescriptionResponse parses an HTTP response from a GetDescriptionWithResponse call
 func ParseGetDescriptionResponse(rsp *http.Response) (*GetDescriptionResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -14705,6 +18113,72 @@ func ParseExportPayablesResponse(rsp *http.Response) (*ExportPayablesResponse, e
 
 	case rsp.StatusCode == 200:
 		// Content-type (text/csv) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPermissionResponse parses an HTTP response from a GetPermissionWithResponse call
+func ParseGetPermissionResponse(rsp *http.Response) (*GetPermissionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPermissionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Permission
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDecidePermissionResponse parses an HTTP response from a DecidePermissionWithResponse call
+func ParseDecidePermissionResponse(rsp *http.Response) (*DecidePermissionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DecidePermissionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Permission
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
 
 	}
 
@@ -14843,6 +18317,39 @@ func ParseGetPropResponse(rsp *http.Response) (*GetPropResponse, error) {
 	return response, nil
 }
 
+// ParseAskQuestionResponse parses an HTTP response from a AskQuestionWithResponse call
+func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AskQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListSpecsResponse parses an HTTP response from a ListSpecsWithResponse call
 func ParseListSpecsResponse(rsp *http.Response) (*ListSpecsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -14896,6 +18403,105 @@ func ParsePublishSpecResponse(rsp *http.Response) (*PublishSpecResponse, error) 
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListQuestionsResponse parses an HTTP response from a ListQuestionsWithResponse call
+func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListQuestionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest QuestionPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetQuestionResponse parses an HTTP response from a GetQuestionWithResponse call
+func ParseGetQuestionResponse(rsp *http.Response) (*GetQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseReplyToQuestionResponse parses an HTTP response from a ReplyToQuestionWithResponse call
+func ParseReplyToQuestionResponse(rsp *http.Response) (*ReplyToQuestionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReplyToQuestionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -15429,6 +19035,72 @@ func ParseGetWorkOrderResponse(rsp *http.Response) (*GetWorkOrderResponse, error
 	return response, nil
 }
 
+// ParseListBatchesResponse parses an HTTP response from a ListBatchesWithResponse call
+func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListBatchesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest BatchPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseOpenBatchResponse parses an HTTP response from a OpenBatchWithResponse call
+func ParseOpenBatchResponse(rsp *http.Response) (*OpenBatchResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OpenBatchResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Batch
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListOrderCalendarsResponse parses an HTTP response from a ListOrderCalendarsWithResponse call
 func ParseListOrderCalendarsResponse(rsp *http.Response) (*ListOrderCalendarsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -15561,6 +19233,72 @@ func ParseExportWorkOrderResponse(rsp *http.Response) (*ExportWorkOrderResponse,
 	return response, nil
 }
 
+// ParseListPermissionsResponse parses an HTTP response from a ListPermissionsWithResponse call
+func ParseListPermissionsResponse(rsp *http.Response) (*ListPermissionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPermissionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PermissionPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePermitResponse parses an HTTP response from a PermitWithResponse call
+func ParsePermitResponse(rsp *http.Response) (*PermitResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PermitResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Permission
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListPropsResponse parses an HTTP response from a ListPropsWithResponse call
 func ParseListPropsResponse(rsp *http.Response) (*ListPropsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -15614,6 +19352,39 @@ func ParseCreatePropResponse(rsp *http.Response) (*CreatePropResponse, error) {
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseImportPropsResponse parses an HTTP response from a ImportPropsWithResponse call
+func ParseImportPropsResponse(rsp *http.Response) (*ImportPropsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ImportPropsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PropImport
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem

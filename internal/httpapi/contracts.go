@@ -99,7 +99,7 @@ func (h *handlers) ListProps(ctx context.Context, r api.ListPropsRequestObject) 
 func (h *handlers) CreateProp(ctx context.Context, r api.CreatePropRequestObject) (api.CreatePropResponseObject, error) {
 	in := ledger.NewProp{
 		WorkOrder: r.WorkOrderId, Code: r.Body.Code, Title: r.Body.Title, Tier: string(r.Body.Tier), PriceMinor: r.Body.Price.AmountMinor,
-		Milestones: each(r.Body.Milestones, newMilestone),
+		Milestones: each(r.Body.Milestones, newMilestone), Kind: string(or(r.Body.Kind, "")), Kit: or(r.Body.Kit, ""), Pilot: or(r.Body.Pilot, false),
 	}
 	shares := 0
 	for _, m := range in.Milestones {

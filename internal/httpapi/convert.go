@@ -114,8 +114,8 @@ func workOrderOf(w ledger.WorkOrder) api.WorkOrder {
 
 func propOf(p ledger.Prop) api.Prop {
 	out := api.Prop{
-		Id: p.ID, WorkOrderId: p.WorkOrderID, Code: p.Code, Title: p.Title, Tier: api.Tier(p.Tier), Price: money(p.PriceMinor, p.Currency),
-		DueOn: day(p.MilestoneDue), OrderedAt: p.OrderedAt.UTC(),
+		Id: p.ID, WorkOrderId: p.WorkOrderID, Code: p.Code, Title: p.Title, Kind: api.PropKind(p.Kind), Kit: p.Kit, Pilot: p.Pilot, Tier: api.Tier(p.Tier), Price: money(p.PriceMinor, p.Currency),
+		DueOn: day(p.MilestoneDue), OrderedAt: p.OrderedAt.UTC(), BlockedSince: utc(p.BlockedSince), BlockedSeconds: int64(p.Blocked / time.Second),
 		Milestones: each(p.Milestones, func(m ledger.Milestone) api.Milestone { return milestoneOf(m, p.Currency) }),
 	}
 	if p.SpecInForce != nil {
@@ -168,7 +168,7 @@ func workItemOf(w ledger.WorkItem) api.WorkItem {
 			Id: m.ID, Kind: api.MilestoneKind(m.Kind), State: api.MilestoneState(m.State), Desk: api.Desk(m.Desk), Since: m.Since.UTC(),
 			DueOn: day(m.Due), Rounds: m.Rounds, Delivery: deliveryHeadOf(m.Delivery),
 		},
-		Late: w.Late, PropId: w.PropID, PropCode: w.PropCode, PropTitle: w.PropTitle, Tier: api.Tier(w.Tier),
+		Late: w.Late, Blocked: w.Blocked, PropId: w.PropID, PropCode: w.PropCode, PropTitle: w.PropTitle, Tier: api.Tier(w.Tier),
 		WorkOrderId: w.WorkOrder, WorkOrder: w.OrderCode, Vendor: w.VendorName, Studio: w.StudioName,
 	}
 }
@@ -236,7 +236,7 @@ func findingOf(f ledger.Finding) api.Finding {
 }
 
 func concessionOf(c ledger.Concession) api.Concession {
-	return api.Concession{Id: c.ID, InspectionId: c.Inspection, Ord: c.Ord, Check: c.Check, Reason: c.Reason, By: c.ByName, At: c.At.UTC()}
+	return api.Concession{Id: c.ID, InspectionId: c.Inspection, Ord: c.Ord, Check: c.Check, Reason: c.Reason, By: c.ByName, At: c.At.UTC(), PermissionId: c.Permission}
 }
 
 func noteOf(n ledger.Note, who ledger.Who) api.Note {
@@ -244,7 +244,8 @@ func noteOf(n ledger.Note, who ledger.Who) api.Note {
 	if n.Side == ledger.VendorSide && who.Side != ledger.VendorSide {
 		by = ""
 	}
-	return api.Note{Id: n.ID, Side: api.Side(n.Side), By: by, Text: n.Text, Private: n.Private, At: n.At.UTC()}
+	return api.Note{Id: n.ID, Side: api.Side(n.Side), By: by, Text: n.Text, Private: n.Private, At: n.At.UTC(),
+		Pin: pinOf(n.Pin), ReplyTo: n.ReplyTo, Resolved: n.Resolved, ResolvedIn: n.ResolvedIn, ResolvedAt: utc(n.ResolvedAt)}
 }
 
 func signOffOf(s ledger.SignOff) api.SignOff {

@@ -89,7 +89,8 @@ func ofDelivery[T any](ctx context.Context, s *Server, id uuid.UUID, list func(*
 
 func (h *handlers) GrantConcession(ctx context.Context, r api.GrantConcessionRequestObject) (api.GrantConcessionResponseObject, error) {
 	c, _, err := once(ctx, h.Server, "concession", func(tx *ledger.Tx) (ledger.Concession, uuid.UUID, error) {
-		c, err := tx.GrantConcession(ctx, ledger.NewConcession{Inspection: r.InspectionId, Ord: r.Body.Ord, Reason: r.Body.Reason})
+		c, err := tx.GrantConcession(ctx, ledger.NewConcession{Inspection: r.InspectionId, Ord: r.Body.Ord, Reason: r.Body.Reason,
+			Scope: string(or(r.Body.Scope, "")), Until: dueOf(r.Body.Until), Worst: r.Body.Worst})
 		return c, c.ID, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (ledger.Concession, error) {
 		i, err := tx.Inspection(ctx, r.InspectionId)
@@ -114,7 +115,7 @@ func (h *handlers) ListConcessions(ctx context.Context, r api.ListConcessionsReq
 }
 
 func (h *handlers) AddNote(ctx context.Context, r api.AddNoteRequestObject) (api.AddNoteResponseObject, error) {
-	in := ledger.NewNote{Delivery: r.DeliveryId, Text: r.Body.Text, Private: or(r.Body.Private, false)}
+	in := ledger.NewNote{Delivery: r.DeliveryId, Text: r.Body.Text, Private: or(r.Body.Private, false), Pin: newPin(r.Body.Pin), ReplyTo: or(r.Body.ReplyTo, uuid.Nil)}
 	note, _, err := once(ctx, h.Server, "note", func(tx *ledger.Tx) (ledger.Note, uuid.UUID, error) {
 		n, err := tx.AddNote(ctx, in)
 		return n, n.ID, err

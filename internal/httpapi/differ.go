@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi/api"
@@ -172,4 +171,3 @@ func sense(check, limit string) int {
 	}
 	return 0
 }
-

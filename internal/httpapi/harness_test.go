@@ -157,6 +157,9 @@ func (a answer) get(t *testing.T, path string) string {
 
 var keys atomic.Int64
 
+// csvText is a body that is a spreadsheet.
+type csvText string
+
 // do sends a request; a POST gets an Idempotency-Key of its own unless one is given.
 func (p *person) do(method, path string, body any, headers ...string) answer {
 	p.s.t.Helper()
@@ -164,6 +167,8 @@ func (p *person) do(method, path string, body any, headers ...string) answer {
 	kind := ""
 	switch b := body.(type) {
 	case nil:
+	case csvText:
+		reader, kind = strings.NewReader(string(b)), "text/csv"
 	case string:
 		reader, kind = strings.NewReader(b), "application/yaml"
 	case []byte:
@@ -438,4 +443,13 @@ func (s *service) forge(t *testing.T, key string, data []byte) {
 	link, err := s.storage.PresignPut(t.Context(), key, digest(data), int64(len(data)), time.Minute)
 	require.NoError(t, err)
 	require.Equal(t, 200, put{link.Method, link.URL, link.Headers}.send(t, data, nil))
+}
+
+// batch opens a batch with one delivery of a milestone.
+func (p *person) batch(c contract, milestone string) answer {
+	p.s.t.Helper()
+	game, _ := someFiles("batch")
+	one := manifest(game)
+	one["milestone_id"] = milestone
+	return p.ok("POST", "/v1/work-orders/"+c.order+"/batches", map[string]any{"title": "Friday", "deliveries": []any{one}})
 }

@@ -84,8 +84,15 @@ var matrix = map[string][]string{
 
 	"grantConcession": {barred, done, barred, barred, barred, barred, hidden},
 	"listConcessions": both, "listNotes": both, "addNote": both, "listSignOffs": both,
-	"signOff":    {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
-	"listMyWork": own, "listPayables": own, "exportPayables": own,
+	"signOff":     {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
+	"listBatches": both, "getBatch": both, "openBatch": {barred, barred, barred, done, done, hidden, barred}, "sealBatch": vendorActs,
+	"decideBatch":   {barred, done, done, barred, barred, barred, hidden},
+	"listQuestions": own, "getQuestion": both, "askQuestion": {barred, barred, barred, done, done, hidden, barred}, "replyToQuestion": both,
+	"resolveNote":     {barred, barred, barred, done, done, hidden, hidden}, // the vendor's own note
+	"listPermissions": both, "getPermission": both,
+	"permit": {barred, done, barred, done, done, hidden, hidden}, "decidePermission": {barred, done, barred, done, done, hidden, hidden},
+	"importProps": {done, barred, barred, barred, barred, hidden, hidden},
+	"listMyWork":  own, "listPayables": own, "exportPayables": own,
 
 	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
 }
@@ -121,7 +128,14 @@ func newWorld(t *testing.T) *world {
 	job := s.inspect(ledger.VerdictFail)
 	token := lead.ok("POST", "/v1/tokens", map[string]any{"name": "t", "scopes": []string{"read"}})
 	change := first.ok("POST", "/v1/milestones/"+w.c.milestones[1]+"/change-orders", map[string]any{"title": "A hinge", "reason": "it swings", "price": map[string]any{"amount_minor": 4711, "currency": "EUR"}})
+	question := lead.ok("POST", "/v1/props/"+w.c.prop+"/questions", map[string]any{"text": "Which way round?", "blocks": true})
+	permission := lead.ok("POST", "/v1/work-orders/"+w.c.order+"/permissions", map[string]any{"kind": "permit", "check": "uv.stretch", "reason": "rope is straightened"})
+	note := lead.ok("POST", "/v1/deliveries/"+delivery+"/notes", map[string]any{"text": "the seam is meant"})
+	second := first.contract(lead, "lantern_z")
+	batch := lead.batch(second, second.milestones[0])
 	w.ids = map[string]string{
+		"question_id": question.get(t, "id"), "permission_id": permission.get(t, "id"), "note_id": note.get(t, "id"),
+		"batch_id": batch.get(t, "id"), "batch_delivery": batch.get(t, "deliveries.0.id"),
 		"change_order_id": change.get(t, "id"),
 		"token_id":        token.get(t, "token.id"), "project_id": w.c.project, "work_order_id": w.c.order, "prop_id": w.c.prop, "spec_id": w.c.spec,
 		"milestone_id": w.c.milestones[0], "delivery_id": delivery, "inspection_id": job.Inspection.ID.String(), "picture": "front.png",
@@ -183,6 +197,9 @@ func (w *world) body(t *testing.T, o operation, n int) any {
 	if o.op.RequestBody == nil {
 		return nil
 	}
+	if sheet := o.op.RequestBody.Value.Content["text/csv"]; sheet != nil {
+		return csvText(strings.ReplaceAll(sheet.Example.(string), "rope_a", fmt.Sprint("rope_", n)))
+	}
 	text, err := json.Marshal(o.op.RequestBody.Value.Content["application/json"].Example)
 	require.NoError(t, err)
 	var body map[string]any
@@ -201,6 +218,14 @@ func (w *world) body(t *testing.T, o operation, n int) any {
 	switch o.id {
 	case "createVendor":
 		body["name"] = fmt.Sprintf("Vendor %d", n)
+	case "decideBatch":
+		body["decisions"] = []map[string]any{{"delivery_id": w.ids["batch_delivery"], "decision": "return", "reason": "once more"}}
+	case "openBatch":
+		body["deliveries"].([]any)[0].(map[string]any)["milestone_id"] = w.c.milestones[0]
+	case "replyToQuestion":
+		delete(body, "spec_id")
+	case "permit":
+		body["prop_id"] = w.c.prop
 	case "grantConcession":
 		body["ord"] = 1 // the finding that failed
 	case "createToken":

@@ -157,7 +157,7 @@ func (s *Server) inTime(next echo.HandlerFunc) echo.HandlerFunc {
 	return func(c echo.Context) error {
 		limit := handlerTime
 		switch c.Path() {
-		case "/v1/deliveries/:delivery_id/seal", "/v1/milestones/:milestone_id/deliveries", "/v1/deliveries/:delivery_id/uploads":
+		case "/v1/deliveries/:delivery_id/seal", "/v1/batches/:batch_id/seal", "/v1/work-orders/:work_order_id/batches", "/v1/work-orders/:work_order_id/props/import", "/v1/milestones/:milestone_id/deliveries", "/v1/deliveries/:delivery_id/uploads":
 			limit = sealTime
 		case "/v1/work-orders/:work_order_id/export", "/v1/inspections/:inspection_id/evidence", "/v1/inspections/:inspection_id/pictures/:picture":
 			limit = downloadTime

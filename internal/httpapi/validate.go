@@ -41,10 +41,12 @@ func loadDescription() (*description, error) {
 	}
 	// A spec's text goes to its own reader, which names lines and columns; here it is only text.
 	textBodies.Do(func() {
-		openapi3filter.RegisterBodyDecoder("application/yaml", func(body io.Reader, _ http.Header, _ *openapi3.SchemaRef, _ openapi3filter.EncodingFn) (any, error) {
-			b, err := io.ReadAll(body)
-			return string(b), err
-		})
+		for _, kind := range []string{"application/yaml", "text/csv"} {
+			openapi3filter.RegisterBodyDecoder(kind, func(body io.Reader, _ http.Header, _ *openapi3.SchemaRef, _ openapi3filter.EncodingFn) (any, error) {
+				b, err := io.ReadAll(body)
+				return string(b), err
+			})
+		}
 	})
 	d := &description{doc: doc, routes: map[string]*routers.Route{}}
 	for path, item := range doc.Paths.Map() {

@@ -163,12 +163,22 @@ func (tx *Tx) ResolveNote(ctx context.Context, note uuid.UUID, resolved bool, in
 		log = studio
 	}
 	tx.fact(FactNoteResolved, studio, log, id)
+	return tx.Note(ctx, note)
+}
+
+// Note is one note that the caller may see.
+func (tx *Tx) Note(ctx context.Context, id uuid.UUID) (Note, error) {
+	var delivery uuid.UUID
+	if err := tx.QueryRow(ctx, tx.sql(`SELECT n.delivery_id FROM ph.note n JOIN ph.delivery d ON d.studio_id = n.studio_id AND d.id = n.delivery_id
+		WHERE d.{me} = $1 AND n.id = $2`), tx.Who.Party, id).Scan(&delivery); err != nil {
+		return Note{}, fmt.Errorf("note %s: %w", id, mapError(err))
+	}
 	all, err := tx.Notes(ctx, delivery)
 	if err != nil {
 		return Note{}, err
 	}
 	for _, n := range all {
-		if n.ID == note {
+		if n.ID == id {
 			return n, nil
 		}
 	}

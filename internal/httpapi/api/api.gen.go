@@ -38,19 +38,19 @@ func (e Cause) Valid() bool {
 
 // Defines values for ChangeDecisionDecision.
 const (
-	Agree    ChangeDecisionDecision = "agree"
-	Decline  ChangeDecisionDecision = "decline"
-	Withdraw ChangeDecisionDecision = "withdraw"
+	ChangeDecisionDecisionAgree    ChangeDecisionDecision = "agree"
+	ChangeDecisionDecisionDecline  ChangeDecisionDecision = "decline"
+	ChangeDecisionDecisionWithdraw ChangeDecisionDecision = "withdraw"
 )
 
 // Valid indicates whether the value is a known member of the ChangeDecisionDecision enum.
 func (e ChangeDecisionDecision) Valid() bool {
 	switch e {
-	case Agree:
+	case ChangeDecisionDecisionAgree:
 		return true
-	case Decline:
+	case ChangeDecisionDecisionDecline:
 		return true
-	case Withdraw:
+	case ChangeDecisionDecisionWithdraw:
 		return true
 	default:
 		return false
@@ -59,25 +59,25 @@ func (e ChangeDecisionDecision) Valid() bool {
 
 // Defines values for ChangeState.
 const (
-	Agreed    ChangeState = "agreed"
-	Declined  ChangeState = "declined"
-	ForStudio ChangeState = "for_studio"
-	ForVendor ChangeState = "for_vendor"
-	Withdrawn ChangeState = "withdrawn"
+	ChangeStateAgreed    ChangeState = "agreed"
+	ChangeStateDeclined  ChangeState = "declined"
+	ChangeStateForStudio ChangeState = "for_studio"
+	ChangeStateForVendor ChangeState = "for_vendor"
+	ChangeStateWithdrawn ChangeState = "withdrawn"
 )
 
 // Valid indicates whether the value is a known member of the ChangeState enum.
 func (e ChangeState) Valid() bool {
 	switch e {
-	case Agreed:
+	case ChangeStateAgreed:
 		return true
-	case Declined:
+	case ChangeStateDeclined:
 		return true
-	case ForStudio:
+	case ChangeStateForStudio:
 		return true
-	case ForVendor:
+	case ChangeStateForVendor:
 		return true
-	case Withdrawn:
+	case ChangeStateWithdrawn:
 		return true
 	default:
 		return false
@@ -330,6 +330,51 @@ func (e MilestoneState) Valid() bool {
 	}
 }
 
+// Defines values for NewConcessionScope.
+const (
+	NewConcessionScopeDelivery NewConcessionScope = "delivery"
+	NewConcessionScopeKit      NewConcessionScope = "kit"
+	NewConcessionScopeOrder    NewConcessionScope = "order"
+	NewConcessionScopeProp     NewConcessionScope = "prop"
+)
+
+// Valid indicates whether the value is a known member of the NewConcessionScope enum.
+func (e NewConcessionScope) Valid() bool {
+	switch e {
+	case NewConcessionScopeDelivery:
+		return true
+	case NewConcessionScopeKit:
+		return true
+	case NewConcessionScopeOrder:
+		return true
+	case NewConcessionScopeProp:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NewReplyEvent.
+const (
+	NewReplyEventAnswer   NewReplyEvent = "answer"
+	NewReplyEventAskAgain NewReplyEvent = "ask_again"
+	NewReplyEventClose    NewReplyEvent = "close"
+)
+
+// Valid indicates whether the value is a known member of the NewReplyEvent enum.
+func (e NewReplyEvent) Valid() bool {
+	switch e {
+	case NewReplyEventAnswer:
+		return true
+	case NewReplyEventAskAgain:
+		return true
+	case NewReplyEventClose:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PayableKind.
 const (
 	PayableKindKillFee   PayableKind = "kill_fee"
@@ -348,6 +393,75 @@ func (e PayableKind) Valid() bool {
 	}
 }
 
+// Defines values for PermissionDecisionDecision.
+const (
+	PermissionDecisionDecisionGrant    PermissionDecisionDecision = "grant"
+	PermissionDecisionDecisionRefuse   PermissionDecisionDecision = "refuse"
+	PermissionDecisionDecisionRevoke   PermissionDecisionDecision = "revoke"
+	PermissionDecisionDecisionWithdraw PermissionDecisionDecision = "withdraw"
+)
+
+// Valid indicates whether the value is a known member of the PermissionDecisionDecision enum.
+func (e PermissionDecisionDecision) Valid() bool {
+	switch e {
+	case PermissionDecisionDecisionGrant:
+		return true
+	case PermissionDecisionDecisionRefuse:
+		return true
+	case PermissionDecisionDecisionRevoke:
+		return true
+	case PermissionDecisionDecisionWithdraw:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PermissionKind.
+const (
+	PermissionKindConcession PermissionKind = "concession"
+	PermissionKindPermit     PermissionKind = "permit"
+)
+
+// Valid indicates whether the value is a known member of the PermissionKind enum.
+func (e PermissionKind) Valid() bool {
+	switch e {
+	case PermissionKindConcession:
+		return true
+	case PermissionKindPermit:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PermissionState.
+const (
+	PermissionStateGranted   PermissionState = "granted"
+	PermissionStateRefused   PermissionState = "refused"
+	PermissionStateRequested PermissionState = "requested"
+	PermissionStateRevoked   PermissionState = "revoked"
+	PermissionStateWithdrawn PermissionState = "withdrawn"
+)
+
+// Valid indicates whether the value is a known member of the PermissionState enum.
+func (e PermissionState) Valid() bool {
+	switch e {
+	case PermissionStateGranted:
+		return true
+	case PermissionStateRefused:
+		return true
+	case PermissionStateRequested:
+		return true
+	case PermissionStateRevoked:
+		return true
+	case PermissionStateWithdrawn:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PresignedPutMethod.
 const (
 	PUT PresignedPutMethod = "PUT"
@@ -357,6 +471,72 @@ const (
 func (e PresignedPutMethod) Valid() bool {
 	switch e {
 	case PUT:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for PropKind.
+const (
+	PropKindKit        PropKind = "kit"
+	PropKindProp       PropKind = "prop"
+	PropKindTextureSet PropKind = "texture_set"
+)
+
+// Valid indicates whether the value is a known member of the PropKind enum.
+func (e PropKind) Valid() bool {
+	switch e {
+	case PropKindKit:
+		return true
+	case PropKindProp:
+		return true
+	case PropKindTextureSet:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuestionMessageEvent.
+const (
+	QuestionMessageEventAnswer   QuestionMessageEvent = "answer"
+	QuestionMessageEventAsk      QuestionMessageEvent = "ask"
+	QuestionMessageEventAskAgain QuestionMessageEvent = "ask_again"
+	QuestionMessageEventClose    QuestionMessageEvent = "close"
+)
+
+// Valid indicates whether the value is a known member of the QuestionMessageEvent enum.
+func (e QuestionMessageEvent) Valid() bool {
+	switch e {
+	case QuestionMessageEventAnswer:
+		return true
+	case QuestionMessageEventAsk:
+		return true
+	case QuestionMessageEventAskAgain:
+		return true
+	case QuestionMessageEventClose:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for QuestionState.
+const (
+	Answered QuestionState = "answered"
+	Asked    QuestionState = "asked"
+	Closed   QuestionState = "closed"
+)
+
+// Valid indicates whether the value is a known member of the QuestionState enum.
+func (e QuestionState) Valid() bool {
+	switch e {
+	case Answered:
+		return true
+	case Asked:
+		return true
+	case Closed:
 		return true
 	default:
 		return false
@@ -574,6 +754,62 @@ type Anchor struct {
 	Size       int64    `json:"size"`
 }
 
+// BadRow defines model for BadRow.
+type BadRow struct {
+	// Column Its heading; empty for the whole row.
+	Column string `json:"column"`
+
+	// Line Of the file, from 1.
+	Line   int    `json:"line"`
+	Reason string `json:"reason"`
+}
+
+// Batch defines model for Batch.
+type Batch struct {
+	By          string             `json:"by"`
+	Deliveries  []Delivery         `json:"deliveries"`
+	Id          openapi_types.UUID `json:"id"`
+	Number      int                `json:"number"`
+	OpenedAt    time.Time          `json:"opened_at"`
+	SealedAt    *time.Time         `json:"sealed_at"`
+	Title       string             `json:"title"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// BatchDecision defines model for BatchDecision.
+type BatchDecision struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision   Decision           `json:"decision"`
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+
+	// Price What a change costs; 0 is a price too.
+	Price  *ChangePrice `json:"price,omitempty"`
+	Reason *string      `json:"reason,omitempty"`
+}
+
+// BatchDecisions defines model for BatchDecisions.
+type BatchDecisions struct {
+	Decisions []BatchDecision `json:"decisions"`
+}
+
+// BatchDelivery defines model for BatchDelivery.
+type BatchDelivery struct {
+	Files       []NewFile          `json:"files"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+	Note        *string            `json:"note,omitempty"`
+}
+
+// BatchPage defines model for BatchPage.
+type BatchPage struct {
+	Items []Batch `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
 // Calendar defines model for Calendar.
 type Calendar struct {
 	CreatedAt time.Time            `json:"created_at"`
@@ -670,7 +906,10 @@ type Concession struct {
 	Id           openapi_types.UUID `json:"id"`
 	InspectionId openapi_types.UUID `json:"inspection_id"`
 	Ord          int                `json:"ord"`
-	Reason       string             `json:"reason"`
+
+	// PermissionId Under which it was granted, or which it became.
+	PermissionId *openapi_types.UUID `json:"permission_id"`
+	Reason       string              `json:"reason"`
 }
 
 // ConcessionList defines model for ConcessionList.
@@ -1040,6 +1279,12 @@ type Money struct {
 	Currency string `json:"currency"`
 }
 
+// NewBatch defines model for NewBatch.
+type NewBatch struct {
+	Deliveries []BatchDelivery `json:"deliveries"`
+	Title      string          `json:"title"`
+}
+
 // NewCalendar defines model for NewCalendar.
 type NewCalendar struct {
 	Holidays *[]openapi_types.Date `json:"holidays,omitempty"`
@@ -1067,7 +1312,19 @@ type NewConcession struct {
 	// Ord Of the finding.
 	Ord    int    `json:"ord"`
 	Reason string `json:"reason"`
+
+	// Scope How far it goes beyond this finding; a wider one is also a permission.
+	Scope *NewConcessionScope `json:"scope,omitempty"`
+
+	// Until Last day of a wider one.
+	Until *openapi_types.Date `json:"until,omitempty"`
+
+	// Worst The worst value that a wider one covers; what was measured unless said.
+	Worst *float64 `json:"worst,omitempty"`
 }
+
+// NewConcessionScope How far it goes beyond this finding; a wider one is also a permission.
+type NewConcessionScope string
 
 // NewDelivery defines model for NewDelivery.
 type NewDelivery struct {
@@ -1110,15 +1367,34 @@ type NewMilestone struct {
 
 // NewNote defines model for NewNote.
 type NewNote struct {
+	// Pin A place on the delivered surface.
+	Pin *Pin `json:"pin,omitempty"`
+
 	// Private For the studio's eyes only.
-	Private *bool  `json:"private,omitempty"`
-	Text    string `json:"text"`
+	Private *bool `json:"private,omitempty"`
+
+	// ReplyTo Another note of the delivery; its privacy counts.
+	ReplyTo *openapi_types.UUID `json:"reply_to,omitempty"`
+	Text    string              `json:"text"`
 }
 
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
 	Old string `json:"old"`
+}
+
+// NewPermission defines model for NewPermission.
+type NewPermission struct {
+	Check  string              `json:"check"`
+	Kind   PermissionKind      `json:"kind"`
+	Kit    *string             `json:"kit,omitempty"`
+	Part   *string             `json:"part,omitempty"`
+	PropId *openapi_types.UUID `json:"prop_id,omitempty"`
+	Reason string              `json:"reason"`
+	Set    *string             `json:"set,omitempty"`
+	Until  *openapi_types.Date `json:"until,omitempty"`
+	Worst  *float64            `json:"worst,omitempty"`
 }
 
 // NewProject defines model for NewProject.
@@ -1131,14 +1407,40 @@ type NewProject struct {
 // NewProp defines model for NewProp.
 type NewProp struct {
 	// Code Short and fixed; it appears in file names.
-	Code       Code           `json:"code"`
+	Code Code `json:"code"`
+
+	// Kind Texture sets and kits are delivered, signed and versioned like props.
+	Kind *PropKind `json:"kind,omitempty"`
+
+	// Kit Code of what it is a piece of.
+	Kit        *string        `json:"kit,omitempty"`
 	Milestones []NewMilestone `json:"milestones"`
-	Price      Money          `json:"price"`
+
+	// Pilot The first of its kit: the others wait for it, stage by stage.
+	Pilot *bool `json:"pilot,omitempty"`
+	Price Money `json:"price"`
 
 	// Tier How close the camera comes, far to near.
 	Tier  Tier   `json:"tier"`
 	Title string `json:"title"`
 }
+
+// NewQuestion defines model for NewQuestion.
+type NewQuestion struct {
+	// Blocks You cannot go on before the answer.
+	Blocks *bool  `json:"blocks,omitempty"`
+	Text   string `json:"text"`
+}
+
+// NewReply defines model for NewReply.
+type NewReply struct {
+	Event  NewReplyEvent       `json:"event"`
+	SpecId *openapi_types.UUID `json:"spec_id,omitempty"`
+	Text   *string             `json:"text,omitempty"`
+}
+
+// NewReplyEvent defines model for NewReply.Event.
+type NewReplyEvent string
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
@@ -1202,17 +1504,30 @@ type Next = string
 
 // Note defines model for Note.
 type Note struct {
-	At      time.Time          `json:"at"`
-	By      string             `json:"by"`
-	Id      openapi_types.UUID `json:"id"`
-	Private bool               `json:"private"`
-	Side    Side               `json:"side"`
-	Text    string             `json:"text"`
+	At         time.Time           `json:"at"`
+	By         string              `json:"by"`
+	Id         openapi_types.UUID  `json:"id"`
+	Pin        *Pin                `json:"pin"`
+	Private    bool                `json:"private"`
+	ReplyTo    *openapi_types.UUID `json:"reply_to"`
+	Resolved   bool                `json:"resolved"`
+	ResolvedAt *time.Time          `json:"resolved_at"`
+
+	// ResolvedIn The delivery in which it is mended.
+	ResolvedIn *openapi_types.UUID `json:"resolved_in"`
+	Side       Side                `json:"side"`
+	Text       string              `json:"text"`
 }
 
 // NoteList defines model for NoteList.
 type NoteList struct {
 	Items []Note `json:"items"`
+}
+
+// NoteResolution defines model for NoteResolution.
+type NoteResolution struct {
+	DeliveryId *openapi_types.UUID `json:"delivery_id,omitempty"`
+	Resolved   bool                `json:"resolved"`
 }
 
 // OpenedDelivery defines model for OpenedDelivery.
@@ -1282,6 +1597,52 @@ type PayablePeriod struct {
 	Totals []Money   `json:"totals"`
 }
 
+// Permission defines model for Permission.
+type Permission struct {
+	At            time.Time           `json:"at"`
+	By            string              `json:"by"`
+	Check         string              `json:"check"`
+	DecidedReason string              `json:"decided_reason"`
+	Id            openapi_types.UUID  `json:"id"`
+	Kind          PermissionKind      `json:"kind"`
+	Kit           *string             `json:"kit"`
+	Part          *string             `json:"part"`
+	PropId        *openapi_types.UUID `json:"prop_id"`
+	Reason        string              `json:"reason"`
+	Set           *string             `json:"set"`
+	Side          Side                `json:"side"`
+	Since         time.Time           `json:"since"`
+	State         PermissionState     `json:"state"`
+	Until         *openapi_types.Date `json:"until"`
+	WorkOrderId   openapi_types.UUID  `json:"work_order_id"`
+
+	// Worst In the check's own unit; null: any value.
+	Worst *float64 `json:"worst"`
+}
+
+// PermissionDecision defines model for PermissionDecision.
+type PermissionDecision struct {
+	Decision PermissionDecisionDecision `json:"decision"`
+	Reason   *string                    `json:"reason,omitempty"`
+}
+
+// PermissionDecisionDecision defines model for PermissionDecision.Decision.
+type PermissionDecisionDecision string
+
+// PermissionKind defines model for PermissionKind.
+type PermissionKind string
+
+// PermissionPage defines model for PermissionPage.
+type PermissionPage struct {
+	Items []Permission `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// PermissionState defines model for PermissionState.
+type PermissionState string
+
 // Picture defines model for Picture.
 type Picture struct {
 	Bytes     int64  `json:"bytes"`
@@ -1294,6 +1655,18 @@ type Picture struct {
 	// Url Where this service gives it.
 	Url  string `json:"url"`
 	What string `json:"what"`
+}
+
+// Pin A place on the delivered surface.
+type Pin struct {
+	// FileId Of the delivery.
+	FileId openapi_types.UUID `json:"file_id"`
+	Lod    *int               `json:"lod,omitempty"`
+	Normal *[]float64         `json:"normal,omitempty"`
+	Part   *string            `json:"part,omitempty"`
+
+	// PositionMm In the file's own axes.
+	PositionMm []float64 `json:"position_mm"`
 }
 
 // PinCalendar defines model for PinCalendar.
@@ -1365,14 +1738,27 @@ type ProjectPage struct {
 
 // Prop defines model for Prop.
 type Prop struct {
+	// BlockedSeconds In all so far; it comes off the vendor's lateness.
+	BlockedSeconds int64 `json:"blocked_seconds"`
+
+	// BlockedSince While a question that blocks waits for the studio.
+	BlockedSince *time.Time `json:"blocked_since"`
+
 	// Code Short and fixed; it appears in file names.
 	Code Code `json:"code"`
 
 	// DueOn Of the next milestone that is not done.
-	DueOn         *openapi_types.Date `json:"due_on"`
-	Id            openapi_types.UUID  `json:"id"`
+	DueOn *openapi_types.Date `json:"due_on"`
+	Id    openapi_types.UUID  `json:"id"`
+
+	// Kind Texture sets and kits are delivered, signed and versioned like props.
+	Kind PropKind `json:"kind"`
+
+	// Kit Empty: a piece of none.
+	Kit           string              `json:"kit"`
 	Milestones    []Milestone         `json:"milestones"`
 	OrderedAt     time.Time           `json:"ordered_at"`
+	Pilot         bool                `json:"pilot"`
 	Price         Money               `json:"price"`
 	SpecInForceId *openapi_types.UUID `json:"spec_in_force_id"`
 
@@ -1385,6 +1771,19 @@ type Prop struct {
 	WorkOrderId openapi_types.UUID `json:"work_order_id"`
 }
 
+// PropImport defines model for PropImport.
+type PropImport struct {
+	DryRun  bool     `json:"dry_run"`
+	Faults  []BadRow `json:"faults"`
+	Ordered []Prop   `json:"ordered"`
+
+	// Rows That can be ordered.
+	Rows int `json:"rows"`
+}
+
+// PropKind Texture sets and kits are delivered, signed and versioned like props.
+type PropKind string
+
 // PropPage defines model for PropPage.
 type PropPage struct {
 	Items []Prop `json:"items"`
@@ -1392,6 +1791,48 @@ type PropPage struct {
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
 }
+
+// Question defines model for Question.
+type Question struct {
+	AskedAt  time.Time          `json:"asked_at"`
+	Blocks   bool               `json:"blocks"`
+	Id       openapi_types.UUID `json:"id"`
+	Messages []QuestionMessage  `json:"messages"`
+	Number   int                `json:"number"`
+	PropCode string             `json:"prop_code"`
+	PropId   openapi_types.UUID `json:"prop_id"`
+	Since    time.Time          `json:"since"`
+	State    QuestionState      `json:"state"`
+
+	// WaitedSeconds On the studio's desk so far.
+	WaitedSeconds int64              `json:"waited_seconds"`
+	WorkOrderId   openapi_types.UUID `json:"work_order_id"`
+}
+
+// QuestionMessage defines model for QuestionMessage.
+type QuestionMessage struct {
+	At     time.Time            `json:"at"`
+	By     string               `json:"by"`
+	Event  QuestionMessageEvent `json:"event"`
+	Id     openapi_types.UUID   `json:"id"`
+	Side   Side                 `json:"side"`
+	SpecId *openapi_types.UUID  `json:"spec_id"`
+	Text   string               `json:"text"`
+}
+
+// QuestionMessageEvent defines model for QuestionMessage.Event.
+type QuestionMessageEvent string
+
+// QuestionPage defines model for QuestionPage.
+type QuestionPage struct {
+	Items []Question `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
+// QuestionState defines model for QuestionState.
+type QuestionState string
 
 // Reason defines model for Reason.
 type Reason struct {
@@ -1592,6 +2033,10 @@ type Verdict string
 
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
+	// Blocked A question waits for the studio.
+	Blocked bool `json:"blocked"`
+
+	// Late Past its day, and past the time that the studio's answers took.
 	Late      bool               `json:"late"`
 	Milestone WorkMilestone      `json:"milestone"`
 	PropCode  string             `json:"prop_code"`
@@ -1676,6 +2121,9 @@ type WorkOrderPage struct {
 // After defines model for After.
 type After = string
 
+// BatchId defines model for BatchId.
+type BatchId = openapi_types.UUID
+
 // ChangeOrderId defines model for ChangeOrderId.
 type ChangeOrderId = openapi_types.UUID
 
@@ -1700,11 +2148,20 @@ type LogId = openapi_types.UUID
 // MilestoneId defines model for MilestoneId.
 type MilestoneId = openapi_types.UUID
 
+// NoteId defines model for NoteId.
+type NoteId = openapi_types.UUID
+
+// PermissionId defines model for PermissionId.
+type PermissionId = openapi_types.UUID
+
 // ProjectId defines model for ProjectId.
 type ProjectId = openapi_types.UUID
 
 // PropId defines model for PropId.
 type PropId = openapi_types.UUID
+
+// QuestionId defines model for QuestionId.
+type QuestionId = openapi_types.UUID
 
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
@@ -1717,6 +2174,18 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// DecideBatchParams defines parameters for DecideBatch.
+type DecideBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SealBatchParams defines parameters for SealBatch.
+type SealBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
 
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
@@ -1868,6 +2337,12 @@ type ListMyWorkParams struct {
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
 type ListMyWorkParamsDesk string
 
+// ResolveNoteParams defines parameters for ResolveNote.
+type ResolveNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPayablesParams defines parameters for ListPayables.
 type ListPayablesParams struct {
 	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
@@ -1894,6 +2369,12 @@ type ExportPayablesParams struct {
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
+// DecidePermissionParams defines parameters for DecidePermission.
+type DecidePermissionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListProjectsParams defines parameters for ListProjects.
 type ListProjectsParams struct {
 	// After `next` of the page before.
@@ -1909,11 +2390,41 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// AskQuestionParams defines parameters for AskQuestion.
+type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // PublishSpecParams defines parameters for PublishSpec.
 type PublishSpecParams struct {
 	// Note What changed, when the body is the bare spec.
 	Note *string `form:"note,omitempty" json:"note,omitempty"`
 
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListQuestionsParams defines parameters for ListQuestions.
+type ListQuestionsParams struct {
+	// WorkOrderId Of one work order.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// PropId About one prop.
+	PropId *openapi_types.UUID `form:"prop_id,omitempty" json:"prop_id,omitempty"`
+
+	// State Where it stands.
+	State *QuestionState `form:"state,omitempty" json:"state,omitempty"`
+
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ReplyToQuestionParams defines parameters for ReplyToQuestion.
+type ReplyToQuestionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -1975,6 +2486,21 @@ type CreateWorkOrderParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListBatchesParams defines parameters for ListBatches.
+type ListBatchesParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// OpenBatchParams defines parameters for OpenBatch.
+type OpenBatchParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // PinCalendarParams defines parameters for PinCalendar.
 type PinCalendarParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -1988,6 +2514,21 @@ type ListChangeOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// ListPermissionsParams defines parameters for ListPermissions.
+type ListPermissionsParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// PermitParams defines parameters for Permit.
+type PermitParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
 // ListPropsParams defines parameters for ListProps.
@@ -2004,6 +2545,18 @@ type CreatePropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
+
+// ImportPropsParams defines parameters for ImportProps.
+type ImportPropsParams struct {
+	// DryRun Look only.
+	DryRun *bool `form:"dry_run,omitempty" json:"dry_run,omitempty"`
+
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
+type DecideBatchJSONRequestBody = BatchDecisions
 
 // SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
 type SetCalendarJSONRequestBody = NewCalendar
@@ -2044,11 +2597,23 @@ type OpenDeliveryJSONRequestBody = NewDelivery
 // HoldMilestoneJSONRequestBody defines body for HoldMilestone for application/json ContentType.
 type HoldMilestoneJSONRequestBody = Reason
 
+// ResolveNoteJSONRequestBody defines body for ResolveNote for application/json ContentType.
+type ResolveNoteJSONRequestBody = NoteResolution
+
+// DecidePermissionJSONRequestBody defines body for DecidePermission for application/json ContentType.
+type DecidePermissionJSONRequestBody = PermissionDecision
+
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
 
+// AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
+type AskQuestionJSONRequestBody = NewQuestion
+
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
+
+// ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
+type ReplyToQuestionJSONRequestBody = NewReply
 
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
@@ -2062,8 +2627,14 @@ type CreateVendorJSONRequestBody = NewVendor
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
 
+// OpenBatchJSONRequestBody defines body for OpenBatch for application/json ContentType.
+type OpenBatchJSONRequestBody = NewBatch
+
 // PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
 type PinCalendarJSONRequestBody = PinCalendar
+
+// PermitJSONRequestBody defines body for Permit for application/json ContentType.
+type PermitJSONRequestBody = NewPermission
 
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
@@ -2076,6 +2647,15 @@ type ServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx echo.Context) error
+	// GetBatch A batch with its deliveries
+	// (GET /v1/batches/{batch_id})
+	GetBatch(ctx echo.Context, batchId BatchId) error
+	// DecideBatch Decide on many deliveries of a batch at once
+	// (POST /v1/batches/{batch_id}/decisions)
+	DecideBatch(ctx echo.Context, batchId BatchId, params DecideBatchParams) error
+	// SealBatch Seal every delivery of a batch
+	// (POST /v1/batches/{batch_id}/seal)
+	SealBatch(ctx echo.Context, batchId BatchId, params SealBatchParams) error
 	// ListCalendars Your own party's calendars
 	// (GET /v1/calendars)
 	ListCalendars(ctx echo.Context) error
@@ -2178,12 +2758,21 @@ type ServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx echo.Context, params ListMyWorkParams) error
+	// ResolveNote Settle a note, or open it again
+	// (POST /v1/notes/{note_id}/resolution)
+	ResolveNote(ctx echo.Context, noteId NoteId, params ResolveNoteParams) error
 	// ListPayables Money released by acceptance
 	// (GET /v1/payables)
 	ListPayables(ctx echo.Context, params ListPayablesParams) error
 	// ExportPayables Everything released in a period, for a spreadsheet
 	// (GET /v1/payables/export)
 	ExportPayables(ctx echo.Context, params ExportPayablesParams) error
+	// GetPermission One permission
+	// (GET /v1/permissions/{permission_id})
+	GetPermission(ctx echo.Context, permissionId PermissionId) error
+	// DecidePermission Grant, refuse, withdraw or revoke a permission
+	// (POST /v1/permissions/{permission_id}/decisions)
+	DecidePermission(ctx echo.Context, permissionId PermissionId, params DecidePermissionParams) error
 	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx echo.Context, params ListProjectsParams) error
@@ -2196,12 +2785,24 @@ type ServerInterface interface {
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx echo.Context, propId PropId) error
+	// AskQuestion Ask the studio about a prop, as the vendor
+	// (POST /v1/props/{prop_id}/questions)
+	AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx echo.Context, propId PropId) error
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx echo.Context, propId PropId, params PublishSpecParams) error
+	// ListQuestions Questions you can see
+	// (GET /v1/questions)
+	ListQuestions(ctx echo.Context, params ListQuestionsParams) error
+	// GetQuestion A question with all that was said
+	// (GET /v1/questions/{question_id})
+	GetQuestion(ctx echo.Context, questionId QuestionId) error
+	// ReplyToQuestion Answer, ask again or close
+	// (POST /v1/questions/{question_id}/replies)
+	ReplyToQuestion(ctx echo.Context, questionId QuestionId, params ReplyToQuestionParams) error
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx echo.Context, kind string, subjectId openapi_types.UUID) error
@@ -2247,6 +2848,12 @@ type ServerInterface interface {
 	// GetWorkOrder One work order
 	// (GET /v1/work-orders/{work_order_id})
 	GetWorkOrder(ctx echo.Context, workOrderId WorkOrderId) error
+	// ListBatches Batches of a work order
+	// (GET /v1/work-orders/{work_order_id}/batches)
+	ListBatches(ctx echo.Context, workOrderId WorkOrderId, params ListBatchesParams) error
+	// OpenBatch Open many deliveries together
+	// (POST /v1/work-orders/{work_order_id}/batches)
+	OpenBatch(ctx echo.Context, workOrderId WorkOrderId, params OpenBatchParams) error
 	// ListOrderCalendars The calendars that count on a work order
 	// (GET /v1/work-orders/{work_order_id}/calendars)
 	ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error
@@ -2256,12 +2863,21 @@ type ServerInterface interface {
 	// ListChangeOrders Change orders of a work order
 	// (GET /v1/work-orders/{work_order_id}/change-orders)
 	ListChangeOrders(ctx echo.Context, workOrderId WorkOrderId, params ListChangeOrdersParams) error
+	// ListPermissions Permits and wider concessions of a work order
+	// (GET /v1/work-orders/{work_order_id}/permissions)
+	ListPermissions(ctx echo.Context, workOrderId WorkOrderId, params ListPermissionsParams) error
+	// Permit Ask for a permission, or grant one
+	// (POST /v1/work-orders/{work_order_id}/permissions)
+	Permit(ctx echo.Context, workOrderId WorkOrderId, params PermitParams) error
 	// ListProps Props of a work order
 	// (GET /v1/work-orders/{work_order_id}/props)
 	ListProps(ctx echo.Context, workOrderId WorkOrderId, params ListPropsParams) error
 	// CreateProp Add a prop with its price, due dates and milestones
 	// (POST /v1/work-orders/{work_order_id}/props)
 	CreateProp(ctx echo.Context, workOrderId WorkOrderId, params CreatePropParams) error
+	// ImportProps Order a list of props from a spreadsheet
+	// (POST /v1/work-orders/{work_order_id}/props/import)
+	ImportProps(ctx echo.Context, workOrderId WorkOrderId, params ImportPropsParams) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -2284,6 +2900,98 @@ func (w *ServerInterfaceWrapper) GetReadiness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetReadiness(ctx)
+	return err
+}
+
+// GetBatch converts echo context to params.
+func (w *ServerInterfaceWrapper) GetBatch(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "batch_id" -------------
+	var batchId BatchId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "batch_id", ctx.Param("batch_id"), &batchId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter batch_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetBatch(ctx, batchId)
+	return err
+}
+
+// DecideBatch converts echo context to params.
+func (w *ServerInterfaceWrapper) DecideBatch(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "batch_id" -------------
+	var batchId BatchId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "batch_id", ctx.Param("batch_id"), &batchId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter batch_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DecideBatchParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DecideBatch(ctx, batchId, params)
+	return err
+}
+
+// SealBatch converts echo context to params.
+func (w *ServerInterfaceWrapper) SealBatch(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "batch_id" -------------
+	var batchId BatchId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "batch_id", ctx.Param("batch_id"), &batchId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter batch_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SealBatchParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SealBatch(ctx, batchId, params)
 	return err
 }
 
@@ -3251,6 +3959,44 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 	return err
 }
 
+// ResolveNote converts echo context to params.
+func (w *ServerInterfaceWrapper) ResolveNote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "note_id" -------------
+	var noteId NoteId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "note_id", ctx.Param("note_id"), &noteId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter note_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ResolveNoteParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ResolveNote(ctx, noteId, params)
+	return err
+}
+
 // ListPayables converts echo context to params.
 func (w *ServerInterfaceWrapper) ListPayables(ctx echo.Context) error {
 	var err error
@@ -3319,6 +4065,60 @@ func (w *ServerInterfaceWrapper) ExportPayables(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ExportPayables(ctx, params)
+	return err
+}
+
+// GetPermission converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPermission(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "permission_id" -------------
+	var permissionId PermissionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "permission_id", ctx.Param("permission_id"), &permissionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter permission_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPermission(ctx, permissionId)
+	return err
+}
+
+// DecidePermission converts echo context to params.
+func (w *ServerInterfaceWrapper) DecidePermission(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "permission_id" -------------
+	var permissionId PermissionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "permission_id", ctx.Param("permission_id"), &permissionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter permission_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DecidePermissionParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DecidePermission(ctx, permissionId, params)
 	return err
 }
 
@@ -3410,6 +4210,44 @@ func (w *ServerInterfaceWrapper) GetProp(ctx echo.Context) error {
 	return err
 }
 
+// AskQuestion converts echo context to params.
+func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AskQuestionParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AskQuestion(ctx, propId, params)
+	return err
+}
+
 // ListSpecs converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSpecs(ctx echo.Context) error {
 	var err error
@@ -3467,6 +4305,106 @@ func (w *ServerInterfaceWrapper) PublishSpec(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PublishSpec(ctx, propId, params)
+	return err
+}
+
+// ListQuestions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListQuestions(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListQuestionsParams
+	// ------------- Optional query parameter "work_order_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_order_id", ctx.QueryParams(), &params.WorkOrderId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "prop_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "prop_id", ctx.QueryParams(), &params.PropId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListQuestions(ctx, params)
+	return err
+}
+
+// GetQuestion converts echo context to params.
+func (w *ServerInterfaceWrapper) GetQuestion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "question_id" -------------
+	var questionId QuestionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "question_id", ctx.Param("question_id"), &questionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter question_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetQuestion(ctx, questionId)
+	return err
+}
+
+// ReplyToQuestion converts echo context to params.
+func (w *ServerInterfaceWrapper) ReplyToQuestion(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "question_id" -------------
+	var questionId QuestionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "question_id", ctx.Param("question_id"), &questionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter question_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReplyToQuestionParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReplyToQuestion(ctx, questionId, params)
 	return err
 }
 
@@ -3807,6 +4745,76 @@ func (w *ServerInterfaceWrapper) GetWorkOrder(ctx echo.Context) error {
 	return err
 }
 
+// ListBatches converts echo context to params.
+func (w *ServerInterfaceWrapper) ListBatches(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListBatchesParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListBatches(ctx, workOrderId, params)
+	return err
+}
+
+// OpenBatch converts echo context to params.
+func (w *ServerInterfaceWrapper) OpenBatch(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OpenBatchParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.OpenBatch(ctx, workOrderId, params)
+	return err
+}
+
 // ListOrderCalendars converts echo context to params.
 func (w *ServerInterfaceWrapper) ListOrderCalendars(ctx echo.Context) error {
 	var err error
@@ -3893,6 +4901,76 @@ func (w *ServerInterfaceWrapper) ListChangeOrders(ctx echo.Context) error {
 	return err
 }
 
+// ListPermissions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPermissions(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPermissionsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPermissions(ctx, workOrderId, params)
+	return err
+}
+
+// Permit converts echo context to params.
+func (w *ServerInterfaceWrapper) Permit(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PermitParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.Permit(ctx, workOrderId, params)
+	return err
+}
+
 // ListProps converts echo context to params.
 func (w *ServerInterfaceWrapper) ListProps(ctx echo.Context) error {
 	var err error
@@ -3960,6 +5038,50 @@ func (w *ServerInterfaceWrapper) CreateProp(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.CreateProp(ctx, workOrderId, params)
+	return err
+}
+
+// ImportProps converts echo context to params.
+func (w *ServerInterfaceWrapper) ImportProps(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ImportPropsParams
+	// ------------- Optional query parameter "dry_run" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "dry_run", ctx.QueryParams(), &params.DryRun, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter dry_run: %s", err))
+	}
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ImportProps(ctx, workOrderId, params)
 	return err
 }
 
@@ -4074,6 +5196,21 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/resume", wrapper.ResumeMilestone, options.OperationMiddlewares["resumeMilestone"]...)
 	router.GET(options.BaseURL+"/v1/specs/:spec_id/difference", wrapper.CompareSpecs, options.OperationMiddlewares["compareSpecs"]...)
 	router.GET(options.BaseURL+"/v1/payables/export", wrapper.ExportPayables, options.OperationMiddlewares["exportPayables"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/batches", wrapper.ListBatches, options.OperationMiddlewares["listBatches"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/batches", wrapper.OpenBatch, options.OperationMiddlewares["openBatch"]...)
+	router.GET(options.BaseURL+"/v1/batches/:batch_id", wrapper.GetBatch, options.OperationMiddlewares["getBatch"]...)
+	router.POST(options.BaseURL+"/v1/batches/:batch_id/seal", wrapper.SealBatch, options.OperationMiddlewares["sealBatch"]...)
+	router.POST(options.BaseURL+"/v1/batches/:batch_id/decisions", wrapper.DecideBatch, options.OperationMiddlewares["decideBatch"]...)
+	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions, options.OperationMiddlewares["listQuestions"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/questions", wrapper.AskQuestion, options.OperationMiddlewares["askQuestion"]...)
+	router.GET(options.BaseURL+"/v1/questions/:question_id", wrapper.GetQuestion, options.OperationMiddlewares["getQuestion"]...)
+	router.POST(options.BaseURL+"/v1/questions/:question_id/replies", wrapper.ReplyToQuestion, options.OperationMiddlewares["replyToQuestion"]...)
+	router.POST(options.BaseURL+"/v1/notes/:note_id/resolution", wrapper.ResolveNote, options.OperationMiddlewares["resolveNote"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/permissions", wrapper.ListPermissions, options.OperationMiddlewares["listPermissions"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/permissions", wrapper.Permit, options.OperationMiddlewares["permit"]...)
+	router.GET(options.BaseURL+"/v1/permissions/:permission_id", wrapper.GetPermission, options.OperationMiddlewares["getPermission"]...)
+	router.POST(options.BaseURL+"/v1/permissions/:permission_id/decisions", wrapper.DecidePermission, options.OperationMiddlewares["decidePermission"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/props/import", wrapper.ImportProps, options.OperationMiddlewares["importProps"]...)
 
 }
 
@@ -4140,6 +5277,126 @@ func (response GetReadiness503JSONResponse) VisitGetReadinessResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(503)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetBatchRequestObject struct {
+	BatchId BatchId `json:"batch_id"`
+}
+
+type GetBatchResponseObject interface {
+	VisitGetBatchResponse(w http.ResponseWriter) error
+}
+
+type GetBatch200JSONResponse Batch
+
+func (response GetBatch200JSONResponse) VisitGetBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetBatchdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetBatchdefaultApplicationProblemPlusJSONResponse) VisitGetBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideBatchRequestObject struct {
+	BatchId BatchId `json:"batch_id"`
+	Params  DecideBatchParams
+	Body    *DecideBatchJSONRequestBody
+}
+
+type DecideBatchResponseObject interface {
+	VisitDecideBatchResponse(w http.ResponseWriter) error
+}
+
+type DecideBatch201JSONResponse SignOffList
+
+func (response DecideBatch201JSONResponse) VisitDecideBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecideBatchdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DecideBatchdefaultApplicationProblemPlusJSONResponse) VisitDecideBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SealBatchRequestObject struct {
+	BatchId BatchId `json:"batch_id"`
+	Params  SealBatchParams
+}
+
+type SealBatchResponseObject interface {
+	VisitSealBatchResponse(w http.ResponseWriter) error
+}
+
+type SealBatch200JSONResponse Batch
+
+func (response SealBatch200JSONResponse) VisitSealBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SealBatchdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SealBatchdefaultApplicationProblemPlusJSONResponse) VisitSealBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -5512,6 +6769,47 @@ func (response ListMyWorkdefaultApplicationProblemPlusJSONResponse) VisitListMyW
 	return err
 }
 
+type ResolveNoteRequestObject struct {
+	NoteId NoteId `json:"note_id"`
+	Params ResolveNoteParams
+	Body   *ResolveNoteJSONRequestBody
+}
+
+type ResolveNoteResponseObject interface {
+	VisitResolveNoteResponse(w http.ResponseWriter) error
+}
+
+type ResolveNote200JSONResponse Note
+
+func (response ResolveNote200JSONResponse) VisitResolveNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ResolveNotedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ResolveNotedefaultApplicationProblemPlusJSONResponse) VisitResolveNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPayablesRequestObject struct {
 	Params ListPayablesParams
 }
@@ -5599,6 +6897,86 @@ type ExportPayablesdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ExportPayablesdefaultApplicationProblemPlusJSONResponse) VisitExportPayablesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPermissionRequestObject struct {
+	PermissionId PermissionId `json:"permission_id"`
+}
+
+type GetPermissionResponseObject interface {
+	VisitGetPermissionResponse(w http.ResponseWriter) error
+}
+
+type GetPermission200JSONResponse Permission
+
+func (response GetPermission200JSONResponse) VisitGetPermissionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPermissiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPermissiondefaultApplicationProblemPlusJSONResponse) VisitGetPermissionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecidePermissionRequestObject struct {
+	PermissionId PermissionId `json:"permission_id"`
+	Params       DecidePermissionParams
+	Body         *DecidePermissionJSONRequestBody
+}
+
+type DecidePermissionResponseObject interface {
+	VisitDecidePermissionResponse(w http.ResponseWriter) error
+}
+
+type DecidePermission200JSONResponse Permission
+
+func (response DecidePermission200JSONResponse) VisitDecidePermissionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DecidePermissiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DecidePermissiondefaultApplicationProblemPlusJSONResponse) VisitDecidePermissionResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -5767,6 +7145,47 @@ func (response GetPropdefaultApplicationProblemPlusJSONResponse) VisitGetPropRes
 	return err
 }
 
+type AskQuestionRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Params AskQuestionParams
+	Body   *AskQuestionJSONRequestBody
+}
+
+type AskQuestionResponseObject interface {
+	VisitAskQuestionResponse(w http.ResponseWriter) error
+}
+
+type AskQuestion201JSONResponse Question
+
+func (response AskQuestion201JSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AskQuestiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AskQuestiondefaultApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSpecsRequestObject struct {
 	PropId PropId `json:"prop_id"`
 }
@@ -5837,6 +7256,125 @@ type PublishSpecdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PublishSpecdefaultApplicationProblemPlusJSONResponse) VisitPublishSpecResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestionsRequestObject struct {
+	Params ListQuestionsParams
+}
+
+type ListQuestionsResponseObject interface {
+	VisitListQuestionsResponse(w http.ResponseWriter) error
+}
+
+type ListQuestions200JSONResponse QuestionPage
+
+func (response ListQuestions200JSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListQuestionsdefaultApplicationProblemPlusJSONResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetQuestionRequestObject struct {
+	QuestionId QuestionId `json:"question_id"`
+}
+
+type GetQuestionResponseObject interface {
+	VisitGetQuestionResponse(w http.ResponseWriter) error
+}
+
+type GetQuestion200JSONResponse Question
+
+func (response GetQuestion200JSONResponse) VisitGetQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetQuestiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetQuestiondefaultApplicationProblemPlusJSONResponse) VisitGetQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReplyToQuestionRequestObject struct {
+	QuestionId QuestionId `json:"question_id"`
+	Params     ReplyToQuestionParams
+	Body       *ReplyToQuestionJSONRequestBody
+}
+
+type ReplyToQuestionResponseObject interface {
+	VisitReplyToQuestionResponse(w http.ResponseWriter) error
+}
+
+type ReplyToQuestion200JSONResponse Question
+
+func (response ReplyToQuestion200JSONResponse) VisitReplyToQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReplyToQuestiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReplyToQuestiondefaultApplicationProblemPlusJSONResponse) VisitReplyToQuestionResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -6447,6 +7985,87 @@ func (response GetWorkOrderdefaultApplicationProblemPlusJSONResponse) VisitGetWo
 	return err
 }
 
+type ListBatchesRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListBatchesParams
+}
+
+type ListBatchesResponseObject interface {
+	VisitListBatchesResponse(w http.ResponseWriter) error
+}
+
+type ListBatches200JSONResponse BatchPage
+
+func (response ListBatches200JSONResponse) VisitListBatchesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListBatchesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListBatchesdefaultApplicationProblemPlusJSONResponse) VisitListBatchesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OpenBatchRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      OpenBatchParams
+	Body        *OpenBatchJSONRequestBody
+}
+
+type OpenBatchResponseObject interface {
+	VisitOpenBatchResponse(w http.ResponseWriter) error
+}
+
+type OpenBatch201JSONResponse Batch
+
+func (response OpenBatch201JSONResponse) VisitOpenBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OpenBatchdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OpenBatchdefaultApplicationProblemPlusJSONResponse) VisitOpenBatchResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListOrderCalendarsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
 }
@@ -6567,6 +8186,87 @@ func (response ListChangeOrdersdefaultApplicationProblemPlusJSONResponse) VisitL
 	return err
 }
 
+type ListPermissionsRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListPermissionsParams
+}
+
+type ListPermissionsResponseObject interface {
+	VisitListPermissionsResponse(w http.ResponseWriter) error
+}
+
+type ListPermissions200JSONResponse PermissionPage
+
+func (response ListPermissions200JSONResponse) VisitListPermissionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPermissionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPermissionsdefaultApplicationProblemPlusJSONResponse) VisitListPermissionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PermitRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      PermitParams
+	Body        *PermitJSONRequestBody
+}
+
+type PermitResponseObject interface {
+	VisitPermitResponse(w http.ResponseWriter) error
+}
+
+type Permit201JSONResponse Permission
+
+func (response Permit201JSONResponse) VisitPermitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PermitdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PermitdefaultApplicationProblemPlusJSONResponse) VisitPermitResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPropsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
 	Params      ListPropsParams
@@ -6648,6 +8348,47 @@ func (response CreatePropdefaultApplicationProblemPlusJSONResponse) VisitCreateP
 	return err
 }
 
+type ImportPropsRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ImportPropsParams
+	Body        io.Reader
+}
+
+type ImportPropsResponseObject interface {
+	VisitImportPropsResponse(w http.ResponseWriter) error
+}
+
+type ImportProps200JSONResponse PropImport
+
+func (response ImportProps200JSONResponse) VisitImportPropsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ImportPropsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ImportPropsdefaultApplicationProblemPlusJSONResponse) VisitImportPropsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// GetHealth The process answers
@@ -6656,6 +8397,15 @@ type StrictServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx context.Context, request GetReadinessRequestObject) (GetReadinessResponseObject, error)
+	// GetBatch A batch with its deliveries
+	// (GET /v1/batches/{batch_id})
+	GetBatch(ctx context.Context, request GetBatchRequestObject) (GetBatchResponseObject, error)
+	// DecideBatch Decide on many deliveries of a batch at once
+	// (POST /v1/batches/{batch_id}/decisions)
+	DecideBatch(ctx context.Context, request DecideBatchRequestObject) (DecideBatchResponseObject, error)
+	// SealBatch Seal every delivery of a batch
+	// (POST /v1/batches/{batch_id}/seal)
+	SealBatch(ctx context.Context, request SealBatchRequestObject) (SealBatchResponseObject, error)
 	// ListCalendars Your own party's calendars
 	// (GET /v1/calendars)
 	ListCalendars(ctx context.Context, request ListCalendarsRequestObject) (ListCalendarsResponseObject, error)
@@ -6758,12 +8508,21 @@ type StrictServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx context.Context, request ListMyWorkRequestObject) (ListMyWorkResponseObject, error)
+	// ResolveNote Settle a note, or open it again
+	// (POST /v1/notes/{note_id}/resolution)
+	ResolveNote(ctx context.Context, request ResolveNoteRequestObject) (ResolveNoteResponseObject, error)
 	// ListPayables Money released by acceptance
 	// (GET /v1/payables)
 	ListPayables(ctx context.Context, request ListPayablesRequestObject) (ListPayablesResponseObject, error)
 	// ExportPayables Everything released in a period, for a spreadsheet
 	// (GET /v1/payables/export)
 	ExportPayables(ctx context.Context, request ExportPayablesRequestObject) (ExportPayablesResponseObject, error)
+	// GetPermission One permission
+	// (GET /v1/permissions/{permission_id})
+	GetPermission(ctx context.Context, request GetPermissionRequestObject) (GetPermissionResponseObject, error)
+	// DecidePermission Grant, refuse, withdraw or revoke a permission
+	// (POST /v1/permissions/{permission_id}/decisions)
+	DecidePermission(ctx context.Context, request DecidePermissionRequestObject) (DecidePermissionResponseObject, error)
 	// ListProjects Projects of your studio
 	// (GET /v1/projects)
 	ListProjects(ctx context.Context, request ListProjectsRequestObject) (ListProjectsResponseObject, error)
@@ -6776,12 +8535,24 @@ type StrictServerInterface interface {
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx context.Context, request GetPropRequestObject) (GetPropResponseObject, error)
+	// AskQuestion Ask the studio about a prop, as the vendor
+	// (POST /v1/props/{prop_id}/questions)
+	AskQuestion(ctx context.Context, request AskQuestionRequestObject) (AskQuestionResponseObject, error)
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx context.Context, request ListSpecsRequestObject) (ListSpecsResponseObject, error)
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx context.Context, request PublishSpecRequestObject) (PublishSpecResponseObject, error)
+	// ListQuestions Questions you can see
+	// (GET /v1/questions)
+	ListQuestions(ctx context.Context, request ListQuestionsRequestObject) (ListQuestionsResponseObject, error)
+	// GetQuestion A question with all that was said
+	// (GET /v1/questions/{question_id})
+	GetQuestion(ctx context.Context, request GetQuestionRequestObject) (GetQuestionResponseObject, error)
+	// ReplyToQuestion Answer, ask again or close
+	// (POST /v1/questions/{question_id}/replies)
+	ReplyToQuestion(ctx context.Context, request ReplyToQuestionRequestObject) (ReplyToQuestionResponseObject, error)
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
@@ -6827,6 +8598,12 @@ type StrictServerInterface interface {
 	// GetWorkOrder One work order
 	// (GET /v1/work-orders/{work_order_id})
 	GetWorkOrder(ctx context.Context, request GetWorkOrderRequestObject) (GetWorkOrderResponseObject, error)
+	// ListBatches Batches of a work order
+	// (GET /v1/work-orders/{work_order_id}/batches)
+	ListBatches(ctx context.Context, request ListBatchesRequestObject) (ListBatchesResponseObject, error)
+	// OpenBatch Open many deliveries together
+	// (POST /v1/work-orders/{work_order_id}/batches)
+	OpenBatch(ctx context.Context, request OpenBatchRequestObject) (OpenBatchResponseObject, error)
 	// ListOrderCalendars The calendars that count on a work order
 	// (GET /v1/work-orders/{work_order_id}/calendars)
 	ListOrderCalendars(ctx context.Context, request ListOrderCalendarsRequestObject) (ListOrderCalendarsResponseObject, error)
@@ -6836,12 +8613,21 @@ type StrictServerInterface interface {
 	// ListChangeOrders Change orders of a work order
 	// (GET /v1/work-orders/{work_order_id}/change-orders)
 	ListChangeOrders(ctx context.Context, request ListChangeOrdersRequestObject) (ListChangeOrdersResponseObject, error)
+	// ListPermissions Permits and wider concessions of a work order
+	// (GET /v1/work-orders/{work_order_id}/permissions)
+	ListPermissions(ctx context.Context, request ListPermissionsRequestObject) (ListPermissionsResponseObject, error)
+	// Permit Ask for a permission, or grant one
+	// (POST /v1/work-orders/{work_order_id}/permissions)
+	Permit(ctx context.Context, request PermitRequestObject) (PermitResponseObject, error)
 	// ListProps Props of a work order
 	// (GET /v1/work-orders/{work_order_id}/props)
 	ListProps(ctx context.Context, request ListPropsRequestObject) (ListPropsResponseObject, error)
 	// CreateProp Add a prop with its price, due dates and milestones
 	// (POST /v1/work-orders/{work_order_id}/props)
 	CreateProp(ctx context.Context, request CreatePropRequestObject) (CreatePropResponseObject, error)
+	// ImportProps Order a list of props from a spreadsheet
+	// (POST /v1/work-orders/{work_order_id}/props/import)
+	ImportProps(ctx context.Context, request ImportPropsRequestObject) (ImportPropsResponseObject, error)
 }
 
 type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
@@ -6896,6 +8682,106 @@ func (sh *strictHandler) GetReadiness(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetReadinessResponseObject); ok {
 		return validResponse.VisitGetReadinessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetBatch operation middleware
+func (sh *strictHandler) GetBatch(ctx echo.Context, batchId BatchId) error {
+	var request GetBatchRequestObject
+
+	request.BatchId = batchId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetBatch(ctx.Request().Context(), request.(GetBatchRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetBatch")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetBatchResponseObject); ok {
+		return validResponse.VisitGetBatchResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DecideBatch operation middleware
+func (sh *strictHandler) DecideBatch(ctx echo.Context, batchId BatchId, params DecideBatchParams) error {
+	var request DecideBatchRequestObject
+
+	request.BatchId = batchId
+	request.Params = params
+
+	var body DecideBatchJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DecideBatch(ctx.Request().Context(), request.(DecideBatchRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DecideBatch")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DecideBatchResponseObject); ok {
+		return validResponse.VisitDecideBatchResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SealBatch operation middleware
+func (sh *strictHandler) SealBatch(ctx echo.Context, batchId BatchId, params SealBatchParams) error {
+	var request SealBatchRequestObject
+
+	request.BatchId = batchId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SealBatch(ctx.Request().Context(), request.(SealBatchRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SealBatch")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SealBatchResponseObject); ok {
+		return validResponse.VisitSealBatchResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8058,6 +9944,55 @@ func (sh *strictHandler) ListMyWork(ctx echo.Context, params ListMyWorkParams) e
 	return nil
 }
 
+// ResolveNote operation middleware
+func (sh *strictHandler) ResolveNote(ctx echo.Context, noteId NoteId, params ResolveNoteParams) error {
+	var request ResolveNoteRequestObject
+
+	request.NoteId = noteId
+	request.Params = params
+
+	var body ResolveNoteJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ResolveNote(ctx.Request().Context(), request.(ResolveNoteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ResolveNote")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ResolveNoteResponseObject); ok {
+		return validResponse.VisitResolveNoteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListPayables operation middleware
 func (sh *strictHandler) ListPayables(ctx echo.Context, params ListPayablesParams) error {
 	var request ListPayablesRequestObject
@@ -8102,6 +10037,80 @@ func (sh *strictHandler) ExportPayables(ctx echo.Context, params ExportPayablesP
 		return err
 	} else if validResponse, ok := response.(ExportPayablesResponseObject); ok {
 		return validResponse.VisitExportPayablesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPermission operation middleware
+func (sh *strictHandler) GetPermission(ctx echo.Context, permissionId PermissionId) error {
+	var request GetPermissionRequestObject
+
+	request.PermissionId = permissionId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPermission(ctx.Request().Context(), request.(GetPermissionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPermission")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPermissionResponseObject); ok {
+		return validResponse.VisitGetPermissionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DecidePermission operation middleware
+func (sh *strictHandler) DecidePermission(ctx echo.Context, permissionId PermissionId, params DecidePermissionParams) error {
+	var request DecidePermissionRequestObject
+
+	request.PermissionId = permissionId
+	request.Params = params
+
+	var body DecidePermissionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DecidePermission(ctx.Request().Context(), request.(DecidePermissionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DecidePermission")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DecidePermissionResponseObject); ok {
+		return validResponse.VisitDecidePermissionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8231,6 +10240,55 @@ func (sh *strictHandler) GetProp(ctx echo.Context, propId PropId) error {
 	return nil
 }
 
+// AskQuestion operation middleware
+func (sh *strictHandler) AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error {
+	var request AskQuestionRequestObject
+
+	request.PropId = propId
+	request.Params = params
+
+	var body AskQuestionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AskQuestion(ctx.Request().Context(), request.(AskQuestionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AskQuestion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AskQuestionResponseObject); ok {
+		return validResponse.VisitAskQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListSpecs operation middleware
 func (sh *strictHandler) ListSpecs(ctx echo.Context, propId PropId) error {
 	var request ListSpecsRequestObject
@@ -8304,6 +10362,105 @@ func (sh *strictHandler) PublishSpec(ctx echo.Context, propId PropId, params Pub
 		return err
 	} else if validResponse, ok := response.(PublishSpecResponseObject); ok {
 		return validResponse.VisitPublishSpecResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListQuestions operation middleware
+func (sh *strictHandler) ListQuestions(ctx echo.Context, params ListQuestionsParams) error {
+	var request ListQuestionsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListQuestions(ctx.Request().Context(), request.(ListQuestionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListQuestions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListQuestionsResponseObject); ok {
+		return validResponse.VisitListQuestionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetQuestion operation middleware
+func (sh *strictHandler) GetQuestion(ctx echo.Context, questionId QuestionId) error {
+	var request GetQuestionRequestObject
+
+	request.QuestionId = questionId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetQuestion(ctx.Request().Context(), request.(GetQuestionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetQuestion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetQuestionResponseObject); ok {
+		return validResponse.VisitGetQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReplyToQuestion operation middleware
+func (sh *strictHandler) ReplyToQuestion(ctx echo.Context, questionId QuestionId, params ReplyToQuestionParams) error {
+	var request ReplyToQuestionRequestObject
+
+	request.QuestionId = questionId
+	request.Params = params
+
+	var body ReplyToQuestionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReplyToQuestion(ctx.Request().Context(), request.(ReplyToQuestionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReplyToQuestion")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReplyToQuestionResponseObject); ok {
+		return validResponse.VisitReplyToQuestionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -8775,6 +10932,81 @@ func (sh *strictHandler) GetWorkOrder(ctx echo.Context, workOrderId WorkOrderId)
 	return nil
 }
 
+// ListBatches operation middleware
+func (sh *strictHandler) ListBatches(ctx echo.Context, workOrderId WorkOrderId, params ListBatchesParams) error {
+	var request ListBatchesRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListBatches(ctx.Request().Context(), request.(ListBatchesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListBatches")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListBatchesResponseObject); ok {
+		return validResponse.VisitListBatchesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// OpenBatch operation middleware
+func (sh *strictHandler) OpenBatch(ctx echo.Context, workOrderId WorkOrderId, params OpenBatchParams) error {
+	var request OpenBatchRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body OpenBatchJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OpenBatch(ctx.Request().Context(), request.(OpenBatchRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OpenBatch")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(OpenBatchResponseObject); ok {
+		return validResponse.VisitOpenBatchResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListOrderCalendars operation middleware
 func (sh *strictHandler) ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error {
 	var request ListOrderCalendarsRequestObject
@@ -8875,6 +11107,81 @@ func (sh *strictHandler) ListChangeOrders(ctx echo.Context, workOrderId WorkOrde
 	return nil
 }
 
+// ListPermissions operation middleware
+func (sh *strictHandler) ListPermissions(ctx echo.Context, workOrderId WorkOrderId, params ListPermissionsParams) error {
+	var request ListPermissionsRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPermissions(ctx.Request().Context(), request.(ListPermissionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPermissions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPermissionsResponseObject); ok {
+		return validResponse.VisitListPermissionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// Permit operation middleware
+func (sh *strictHandler) Permit(ctx echo.Context, workOrderId WorkOrderId, params PermitParams) error {
+	var request PermitRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body PermitJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.Permit(ctx.Request().Context(), request.(PermitRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "Permit")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PermitResponseObject); ok {
+		return validResponse.VisitPermitResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListProps operation middleware
 func (sh *strictHandler) ListProps(ctx echo.Context, workOrderId WorkOrderId, params ListPropsParams) error {
 	var request ListPropsRequestObject
@@ -8944,6 +11251,34 @@ func (sh *strictHandler) CreateProp(ctx echo.Context, workOrderId WorkOrderId, p
 		return err
 	} else if validResponse, ok := response.(CreatePropResponseObject); ok {
 		return validResponse.VisitCreatePropResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ImportProps operation middleware
+func (sh *strictHandler) ImportProps(ctx echo.Context, workOrderId WorkOrderId, params ImportPropsParams) error {
+	var request ImportPropsRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	request.Body = ctx.Request().Body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ImportProps(ctx.Request().Context(), request.(ImportPropsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ImportProps")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ImportPropsResponseObject); ok {
+		return validResponse.VisitImportPropsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
