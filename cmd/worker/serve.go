@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"flag"
 	"fmt"
 	"log/slog"
@@ -75,13 +74,12 @@ func readConfig(args []string) (config, int) {
 	f.IntVar(&c.memoryMB, "memory-mb", number("WORKER_MEMORY_MB", 4096), "memory of one inspection (WORKER_MEMORY_MB)")
 	f.IntVar(&c.minutes, "minutes", number("WORKER_MINUTES", 15), "time of one inspection (WORKER_MINUTES)")
 	f.DurationVar(&c.grace, "grace", 2*time.Minute, "how long running inspections may go on after SIGTERM")
-	f.Usage = func() { fmt.Fprint(os.Stderr, serveUsage+"\n"); f.PrintDefaults() }
-	if err := f.Parse(args); errors.Is(err, flag.ErrHelp) {
-		return c, 0
-	} else if err != nil {
-		return c, desk.ExitWrongCall
+	f.Usage = func() { fmt.Fprint(os.Stdout, serveUsage+"\n"); f.PrintDefaults() }
+	rest, code, done := desk.ParseFlags(desk.Streams{Out: os.Stdout, Err: os.Stderr}, f, args)
+	if done {
+		return c, code
 	}
-	faults := c.faults(f.NArg())
+	faults := c.faults(len(rest))
 	for _, fault := range faults {
 		fmt.Fprintln(os.Stderr, "worker serve: "+fault)
 	}

@@ -12,6 +12,7 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/inspection"
 )
 
@@ -23,11 +24,16 @@ type call struct {
 	threads   int
 	memoryMB  int
 	noPics    bool
+	noCache   bool
+	only      families
+	language  string
 	keepBake  bool // of inspect alone
 	previous  string
 
 	document []byte     // of the spec
 	resolved *spec.Spec // the spec as it counts at the milestone
+	lang     *words.Language
+	cache    *cache
 }
 
 func (c *call) flags(name, usage string, s Streams) *flag.FlagSet {
@@ -52,6 +58,14 @@ func (c *call) prepare(s Streams, f *flag.FlagSet) (code int, ok bool) {
 	}
 	if c.threads < 0 || c.memoryMB < 0 {
 		return wrongCall(s, f, "--threads and --memory-mb cannot be negative"), false
+	}
+	if l, ok := words.In(c.language); c.language != "" && !ok {
+		return wrongCall(s, f, "it does not speak %q: --language is en or de", c.language), false
+	} else if c.lang = l; c.language == "" {
+		c.lang, _ = words.In(s.Language)
+	}
+	if !c.noCache {
+		c.cache = openCache(s.CacheDir)
 	}
 	var err error
 	if c.document, c.resolved, err = readSpec(c.specPath, c.milestone); err != nil {
@@ -85,27 +99,53 @@ func isMilestone(word string) bool {
 	return false
 }
 
-// run inspects one folder into out and returns how it ended.
+// run inspects one folder into out and returns how it ended. What has not changed since it was measured last is taken from
+// the cache.
 func (c *call) run(ctx context.Context, exe, folder, out string, threads int, progress func(string, float64)) (*inspection.Outcome, error) {
-	var paths [3]string
-	for i, p := range []string{folder, out, filepath.Dir(c.specPath)} {
-		abs, err := filepath.Abs(p)
-		if err != nil {
-			return nil, err
-		}
-		paths[i] = abs
-	}
-	before, err := earlierEvidence(c.previous, paths[0], paths[1])
+	job, err := c.job(folder, out, threads)
 	if err != nil {
 		return nil, err
 	}
-	if err := clearOut(paths[1]); err != nil {
+	look := c.cache.look(ctx, c.resolved, job, progress)
+	if before := look.whole(); before != nil {
+		return before, nil
+	}
+	if err := clearOut(job.Out); err != nil {
 		return nil, err
 	}
-	return inspection.Spawn(ctx, exe, inspection.Job{
-		SpecName: filepath.Base(c.specPath), Spec: c.document, SpecDir: paths[2], Folder: paths[0], Out: paths[1],
-		Milestone: spec.Milestone(c.milestone), Previous: before, Threads: threads, Pictures: !c.noPics, KeepBake: c.keepBake,
-	}, inspection.Limits{MemoryBytes: int64(c.memoryMB) << 20, Confine: true}, progress, nil)
+	job.Hashes, job.Known = look.digests, look.known
+	limits := inspection.Limits{MemoryBytes: int64(c.memoryMB) << 20, Confine: true}
+	o, err := inspection.Spawn(ctx, exe, job, limits, progress, nil)
+	if err == nil && look.changedSince() { // a file was written while it was read: its digest may be another one's
+		job.Hashes, job.Known = nil, nil
+		if err := clearOut(job.Out); err != nil {
+			return nil, err
+		}
+		return inspection.Spawn(ctx, exe, job, limits, progress, nil)
+	}
+	if err == nil {
+		look.keep(o)
+	}
+	return o, err
+}
+
+// job is what the inspector is told.
+func (c *call) job(folder, out string, threads int) (inspection.Job, error) {
+	job := inspection.Job{
+		SpecName: filepath.Base(c.specPath), Spec: c.document, Milestone: spec.Milestone(c.milestone),
+		Threads: threads, Pictures: !c.noPics, Only: c.only,
+	}
+	for _, p := range []struct {
+		to   *string
+		path string
+	}{{&job.Folder, folder}, {&job.Out, out}, {&job.SpecDir, filepath.Dir(c.specPath)}} {
+		abs, err := filepath.Abs(p.path)
+		if err != nil {
+			return job, err
+		}
+		*p.to = abs
+	}
+	return job, nil
 }
 
 // clearOut makes the evidence's folder and takes away what an earlier inspection left in it: an old verdict beside a new
@@ -131,8 +171,10 @@ func clearOut(out string) error {
 			return fmt.Errorf("remove an old picture: %w", err)
 		}
 	}
-	if err := root.Remove("evidence.json"); err != nil {
-		return fmt.Errorf("remove the old evidence: %w", err)
+	for _, name := range []string{"evidence.json", ReportName} {
+		if err := root.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("remove the old %s: %w", name, err)
+		}
 	}
 	return nil
 }

@@ -28,6 +28,10 @@ type Streams struct {
 	In       io.Reader // nil: nobody is there to answer
 	Out, Err io.Writer
 	Terminal bool // Err is a terminal: progress may be drawn over itself
+
+	Language string                  // the person's, BCP 47 or as the system writes it; "" for English
+	CacheDir string                  // where findings are kept that need no second measurement; "" for nowhere
+	Open     func(path string) error // shows a file to the person; nil where nobody is there to look
 }
 
 // exitOf is the exit code of a verdict.
@@ -41,28 +45,53 @@ func exitOf(v acceptance.Verdict) int {
 	return ExitNotEvaluated
 }
 
-// wrongCall prints what was wrong with a call and how to call.
+// wrongCall says in one line what was wrong with a call, and where more is to be read.
 func wrongCall(s Streams, fs *flag.FlagSet, format string, args ...any) int {
-	fmt.Fprintf(s.Err, "worker %s: %s\n\n", fs.Name(), fmt.Sprintf(format, args...))
-	fs.Usage()
+	fmt.Fprintf(s.Err, "worker %s: %s (see: worker %s --help)\n", fs.Name(), fmt.Sprintf(format, args...), fs.Name())
 	return ExitWrongCall
 }
 
-// parse reads flags and the one folder that must stand among them, before or after. done is set where the call ends here,
-// with its exit code.
-func parse(s Streams, fs *flag.FlagSet, args []string) (folder string, code int, done bool) {
-	fs.SetOutput(s.Err)
-	var rest []string
+// ParseFlags reads flags, and words that stand among them. Help goes to s.Out; a mistake is one line on s.Err. done is set
+// where the call ends here, with its exit code.
+func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code int, done bool) {
+	fs.SetOutput(io.Discard)
+	help := fs.Usage
+	fs.Usage = func() {}
 	for {
 		if err := fs.Parse(args); errors.Is(err, flag.ErrHelp) {
-			return "", ExitPass, true
+			fs.SetOutput(s.Out)
+			help()
+			return nil, ExitPass, true
 		} else if err != nil {
-			return "", ExitWrongCall, true
+			return nil, wrongCall(s, fs, "%s", flagFault(fs, err)), true
 		}
 		if args = fs.Args(); len(args) == 0 {
-			break
+			return rest, 0, false
 		}
 		rest, args = append(rest, args[0]), args[1:]
+	}
+}
+
+// flagFault says what is wrong with a flag, and which one may have been meant.
+func flagFault(fs *flag.FlagSet, err error) string {
+	name, unknown := strings.CutPrefix(err.Error(), "flag provided but not defined: -")
+	if !unknown {
+		return err.Error()
+	}
+	var names []string
+	fs.VisitAll(func(f *flag.Flag) { names = append(names, f.Name) })
+	text := "there is no --" + name
+	if near := Nearest(name, names); near != "" {
+		text += "; did you mean --" + near + "?"
+	}
+	return text
+}
+
+// parse reads flags and the one folder that must stand among them, before or after.
+func parse(s Streams, fs *flag.FlagSet, args []string) (folder string, code int, done bool) {
+	rest, code, done := ParseFlags(s, fs, args)
+	if done {
+		return "", code, true
 	}
 	if len(rest) != 1 {
 		return "", wrongCall(s, fs, "it takes one folder, and %d were given", len(rest)), true
@@ -84,12 +113,15 @@ func beside(folder, ending string) string {
 // bar shows progress: drawn over itself on a terminal, a plain line for each quarter in a pipe.
 type bar struct {
 	s       Streams
-	label   string
+	label   string // "" draws nothing
 	shown   bool
 	quarter int
 }
 
 func (b *bar) set(what string, done float64) {
+	if b.label == "" {
+		return
+	}
 	done = max(0, min(1, done))
 	if !b.s.Terminal {
 		if quarter := int(4 * done); quarter > b.quarter && quarter < 4 {

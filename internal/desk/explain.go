@@ -15,16 +15,14 @@ const explainUsage = `Print the spec in force: every limit, whether it blocks, a
 // Explain is the command `worker explain`.
 func Explain(s Streams, args []string) int {
 	f := flag.NewFlagSet("explain", flag.ContinueOnError)
-	f.SetOutput(s.Err)
 	path := f.String("spec", "", "the `file` of the spec, YAML or JSON")
 	milestone := f.String("milestone", "", "explain it as of this `milestone` (default: the spec's)")
-	f.Usage = func() { fmt.Fprint(s.Err, explainUsage+"\n"); f.PrintDefaults() }
-	switch err := f.Parse(args); {
-	case err == flag.ErrHelp:
-		return ExitPass
-	case err != nil:
-		return ExitWrongCall
-	case f.NArg() > 0:
+	f.Usage = func() { fmt.Fprint(s.Out, explainUsage+"\n"); f.PrintDefaults() }
+	rest, code, done := ParseFlags(s, f, args)
+	switch {
+	case done:
+		return code
+	case len(rest) > 0:
 		return wrongCall(s, f, "it takes no argument besides --spec")
 	case *path == "":
 		return wrongCall(s, f, "say which spec to explain: --spec FILE")

@@ -1,0 +1,6 @@
+//go:build !windows && !darwin
+
+package main
+
+// systemLanguage: the environment is all there is.
+func systemLanguage() string { return "" }
