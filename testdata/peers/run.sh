@@ -4,7 +4,8 @@
 #   SIZES          millions of triangles, default "4"; "1 4 8" for all
 #   ROUNDS         how often every program runs in turn, default 3: ours, peer, peer, ours, peer, peer...
 #   PEERS          which of "embree cgal_float cgal_double three", default the first two
-#   GROWTH         set to measure ours alone from 250 thousand to 16 million triangles as well
+#   INSPECT        set to measure whole inspections as well, pictures included (needs GNU time)
+#   GROWTH         set to measure ours alone from 250 thousand to 16 million triangles as well, and to draw growth.svg
 #   SKIP_INSTALL   set to leave apt and npm alone
 set -euo pipefail
 here=$(cd "$(dirname "$0")" && pwd)
@@ -37,7 +38,7 @@ cxx embree embree.cpp -lembree3
 cxx cgal_float cgal.cpp -DFIELD=float -lgmp -lmpfr
 cxx cgal_double cgal.cpp -DFIELD=double -lgmp -lmpfr
 cxx load_tiny load_tiny.cpp
-(cd "$here" && go build -o "$dir/gen" ./gen && go build -o "$dir/ours" ./ours)
+(cd "$here" && go build -o "$dir/gen" ./gen && go build -o "$dir/ours" ./ours && go build -o "$dir/plot" ./plot && go build -o "$dir/worker" ../../cmd/worker)
 
 [ -f "$data/rays.f32" ] || "$dir/gen" -tris 12000 -offset 0.002 -check -o "$data/low.glb" -samples 1000000 -samples-out "$data/rays.f32" >&2
 high() { # millions
@@ -53,6 +54,21 @@ run() { # program millions threads
   three) [ "$3" = 1 ] && node "$dir/js/bvh.mjs" "$f" "$data/low.glb" "$data/rays.f32" ;;
   *) "$dir/$1" "$f" "$data/low.glb" "$data/rays.f32" "$3" ;;
   esac
+}
+
+inspect() { # millions: a line for each of the rounds
+  local f t delivery=$dir/delivery-$1
+  f=$(high "$1")
+  t=$(node -e 'const b = require("fs").readFileSync(process.argv[1]), j = JSON.parse(b.subarray(20, 20 + b.readUInt32LE(12)));
+    console.log(j.accessors[j.meshes[0].primitives[0].indices].count / 3)' "$f")
+  mkdir -p "$delivery"
+  ln -f "$data/low.glb" "$delivery/bollard_game.glb"
+  ln -f "$f" "$delivery/bollard_sculpt.glb"
+  for round in $(seq "$rounds"); do
+    echo "round $round of $rounds, ${1}M triangles: whole inspection" >&2
+    /usr/bin/time -o "$dir/time" -f '%e %U %S %M' "$dir/worker" inspect --spec "$here/bollard.yaml" --out "$dir/evidence-$1" "$delivery" >/dev/null 2>&1 || [ $? = 1 ]
+    tail -1 "$dir/time" | awk -v t="$t" '{ printf "{\"peer\":\"ours\",\"tris\":%d,\"work\":\"inspect\",\"threads\":2,\"seconds\":%s,\"cpu\":%.2f,\"mib\":%.0f}\n", t, $1, $2 + $3, $4 / 1024 }'
+  done
 }
 
 out=$dir/results.jsonl
@@ -79,11 +95,18 @@ for m in $sizes; do
     done
   done
 done
+if [ -n "${INSPECT:-}" ]; then
+  for m in $sizes; do inspect "$m" >>"$out"; done
+fi
 node "$dir/js/ratios.mjs" "$out"
 
 if [ -n "${GROWTH:-}" ]; then
   grow=$dir/growth.jsonl
   : >"$grow"
-  for m in 0.25 0.5 1 2 4 8 16; do run ours "$m" 2 >>"$grow"; done
+  for m in 0.25 0.5 1 2 4 8 16; do
+    run ours "$m" 2 >>"$grow"
+    [ -z "${INSPECT:-}" ] || inspect "$m" >>"$grow"
+  done
   node "$dir/js/growth.mjs" "$grow"
+  "$dir/plot" "$grow" >"$dir/growth.svg"
 fi

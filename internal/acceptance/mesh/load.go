@@ -74,8 +74,8 @@ func looksLikeJSON(data []byte) bool {
 // keep makes the scene own a blob.
 func (s *Scene) keep(b Blob) { s.blobs = append(s.blobs, b) }
 
-// Close releases mapped files. Arrays of the scene that are views must not be read afterwards; surfaces made by
-// Flatten are copies and stay good. It is safe to call twice and on nil.
+// Close releases mapped files. Arrays of the scene that are views must not be read afterwards, nor surfaces that Flatten
+// made of them. It is safe to call twice and on nil.
 func (s *Scene) Close() error {
 	if s == nil {
 		return nil

@@ -10,12 +10,14 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"path/filepath"
 	"runtime"
 	"sort"
 	"strconv"
 	"syscall"
 	"time"
 
+	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spatial"
 )
 
@@ -27,10 +29,13 @@ func main() {
 	threads, err := strconv.Atoi(os.Args[4])
 	fail(err)
 	runtime.GOMAXPROCS(threads)
+	loading := medianOf(runtime.GC, func() { load(os.Args[1]) })
 	high, low := readGLB(os.Args[1]), readGLB(os.Args[2])
 	rays, feet := readRays(os.Args[3])
 	r := report{tris: len(high.tri) / 3, threads: threads}
 	r.line("rss_after_load", timing{}, 0, map[string]any{"mib": peakMiB()})
+
+	r.line("load", loading, len(high.pos)/3, nil)
 
 	var sculpt *spatial.Tree
 	s := medianOf(func() { sculpt = nil; runtime.GC() }, func() { sculpt = spatial.Build(high.pos, high.tri, threads) })
@@ -56,13 +61,25 @@ func fail(err error) {
 	}
 }
 
-type mesh struct {
+// load reads a file as an inspection does, its format checked on the way.
+func load(path string) {
+	src, err := mesh.DirSource(filepath.Dir(path), []string{filepath.Base(path)})
+	fail(err)
+	defer src.Close()
+	s, issues := mesh.Load(src, filepath.Base(path), mesh.Limits{})
+	if s == nil {
+		fail(fmt.Errorf("%v", issues))
+	}
+	fail(s.Close())
+}
+
+type arrays struct {
 	pos []float32
 	tri []uint32
 }
 
 // readGLB reads the one primitive of a file that gen wrote: float32 positions and uint32 indices.
-func readGLB(path string) mesh {
+func readGLB(path string) arrays {
 	b, err := os.ReadFile(path)
 	fail(err)
 	n := binary.LittleEndian.Uint32(b[12:])
@@ -85,7 +102,7 @@ func readGLB(path string) mesh {
 		return bin[at : at+4*width*a.Count]
 	}
 	pos, tri := words(prim.Attributes["POSITION"], 3), words(prim.Indices, 1)
-	m := mesh{make([]float32, len(pos)/4), make([]uint32, len(tri)/4)}
+	m := arrays{make([]float32, len(pos)/4), make([]uint32, len(tri)/4)}
 	for i := range m.pos {
 		m.pos[i] = math.Float32frombits(binary.LittleEndian.Uint32(pos[4*i:]))
 	}

@@ -45,6 +45,16 @@ for (const n of sizes) {
     const gain = (...w) => f(w.reduce((s, x) => s + seconds(p, n, x, 1), 0) / w.reduce((s, x) => s + seconds(p, n, x, 2), 0));
     console.log(`| ${p} | ${mib('rss_after_load')} | ${mib('rss_after_build')} | ${mib('peak_rss')} | ${gain('build')} | ${gain('rays')} | ${gain('nearest_high_to_low', 'nearest_low_to_high')} |`);
   }
+  const tiny = rows.filter((r) => r.peer === 'tiny-c++' && r.tris === n && r.work === 'load');
+  if (tiny.length) {
+    const [bare, own] = [Math.min(...tiny.map((r) => r.cpu)), cpu('ours', n, 'load')];
+    console.log(`\nloading: ours ${f(seconds('ours', n, 'load'))} s (${f(own)}), format checked; bare C++ reader ${f(median(tiny.map((r) => r.seconds)))} s (${f(bare)}): ratio ${f(seconds('ours', n, 'load') / median(tiny.map((r) => r.seconds)))} (${f(own / bare)})`);
+  }
+  const whole = rows.filter((r) => r.work === 'inspect' && r.tris === n);
+  if (whole.length) {
+    const mid = (key) => median(whole.map((r) => r[key]));
+    console.log(`\nwhole inspection, pictures included: ${mid('seconds')} s, ${mid('cpu')} s of processor time, ${Math.max(...whole.map((r) => r.mib))} MiB`);
+  }
   const bytes = of('ours', n, 'build', 'bytes_per_triangle', 2);
   if (bytes.length) console.log(`\nours holds ${bytes[0].toFixed(1)} bytes a triangle beside the caller's arrays`);
   console.log('\n| program | hits | sum of t, m | high to low: max, mm | mean, mm | low to high: max, mm | mean, mm |\n| --- | ---: | ---: | ---: | ---: | ---: | ---: |');
