@@ -169,6 +169,11 @@ func sideOf(s *Subject, p *Part, pointMM [3]float64) string {
 	if !ok {
 		return ""
 	}
+	return sideWithin(lo, hi, pointMM)
+}
+
+// sideWithin is sideOf for a box in metres.
+func sideWithin(lo, hi, pointMM [3]float64) string {
 	names := [3][2]string{{"right", "left"}, {"below", "top"}, {"back", "front"}}
 	best, side := -1.0, ""
 	for k := range 3 {

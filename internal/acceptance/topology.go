@@ -54,6 +54,8 @@ type topoBody struct {
 	unwelded bool // an .obj whose triangles share no vertices: its indices say nothing
 
 	loops   func() []topo.Loop
+	box     func() bounds64   // of the LOD, metres; of no size where it is empty
+	sizeM   func() float64    // its diagonal
 	members func() [][]uint32 // by shell: its triangles
 	tree    func() *spatial.Tree
 	near    nearPairs
@@ -119,6 +121,8 @@ func newTopoBody(ctx context.Context, s *Subject, lod int) (*topoBody, error) {
 		return nil, err
 	}
 	b.loops = sync.OnceValue(b.Surface.Loops)
+	b.box = sync.OnceValue(b.measureBox)
+	b.sizeM = sync.OnceValue(func() float64 { return math.Sqrt(lenSq(sub(b.box().hi, b.box().lo))) })
 	b.members = sync.OnceValue(b.shellMembers)
 	threads := s.Threads
 	b.tree = sync.OnceValue(func() *spatial.Tree { return spatial.Build(b.Pos, b.drawnTri(), threads) })
@@ -367,7 +371,7 @@ func (x *topoTarget) bounds() (lo, hi [3]float64, ok bool) {
 // place is where a triangle is, with a value.
 func (x *topoTarget) place(t int, value float64, unit string) Place {
 	p := trianglePlace(x.sf, nil, t)
-	p.Side = sideOf(x.s, x.anyPart(), [3]float64(*p.PointMM))
+	p.Side = x.side(*p.PointMM)
 	p.Value = &Value{Value: value, Unit: unit}
 	return p
 }
@@ -376,16 +380,15 @@ func (x *topoTarget) place(t int, value float64, unit string) Place {
 func (x *topoTarget) at(t int, point [3]float64, value float64, unit string) Place {
 	p := trianglePlace(x.sf, nil, t)
 	p.PointMM = &[3]float64{roundMM(1000 * point[0]), roundMM(1000 * point[1]), roundMM(1000 * point[2])}
-	p.Side = sideOf(x.s, x.anyPart(), *p.PointMM)
+	p.Side = x.side(*p.PointMM)
 	p.Value = &Value{Value: value, Unit: unit}
 	return p
 }
 
-func (x *topoTarget) anyPart() *Part {
-	if x.p != nil {
-		return x.p
-	}
-	return &Part{Game: x.s.LODs[x.lod].Surface}
+// side names the side of the LOD on which a point lies.
+func (x *topoTarget) side(pointMM [3]float64) string {
+	b := x.box()
+	return sideWithin(b.lo, b.hi, pointMM)
 }
 
 // close ends a finding: which LOD it is of, where it is of no part.

@@ -308,27 +308,35 @@ const buriedSamples = 16
 func (x *topoTarget) buried(l *topo.Loop) bool {
 	tree := x.tree()
 	reach := float32(4 * x.sizeM())
-	var rays []spatial.Ray
 	step := max(1, len(l.Edges)/buriedSamples)
+	rays, hit := make([]spatial.Ray, len(sphereDirections)), make([]bool, len(sphereDirections))
 	for i := 0; i < len(l.Edges); i += step {
 		a, c := x.Ends(l.Edges[i])
 		mid := [3]float64{(a[0] + c[0]) / 2, (a[1] + c[1]) / 2, (a[2] + c[2]) / 2}
-		for _, d := range sphereDirections {
-			rays = append(rays, x.rayFrom(mid, d, reach))
+		for k, d := range sphereDirections {
+			rays[k] = x.rayFrom(mid, d, reach)
+		}
+		if tree.Any(rays, hit, 1); slices.Contains(hit, false) {
+			return false
 		}
 	}
-	hit := make([]bool, len(rays))
-	tree.Any(rays, hit, x.s.Threads)
-	return !slices.Contains(hit, false)
+	return true
 }
 
-// sizeM is the diagonal of the LOD's box.
-func (b *topoBody) sizeM() float64 {
-	lo, hi, ok := boundsOf(b.sf, []mesh.Range{{First: 0, End: b.sf.Triangles()}})
-	if !ok {
-		return 0
+type bounds64 struct{ lo, hi [3]float64 }
+
+// measureBox is the box of the triangles that are drawn and have places.
+func (b *topoBody) measureBox() (box bounds64) {
+	first := true
+	for _, sh := range b.Shells {
+		if first {
+			box, first = bounds64{sh.Lo, sh.Hi}, false
+		}
+		for k := range 3 {
+			box.lo[k], box.hi[k] = min(box.lo[k], sh.Lo[k]), max(box.hi[k], sh.Hi[k])
+		}
 	}
-	return math.Sqrt(lenSq(sub(hi, lo)))
+	return box
 }
 
 // rayFrom starts a ray a little off a point.

@@ -60,21 +60,17 @@ func (b *topoBody) layerOf(t, u int32, step float64) (layer, bool) {
 	if b.State[t] != topo.Live || b.State[u] != topo.Live || (b.look[t]|b.look[u])&(passes|unseen) != 0 {
 		return layer{}, false
 	}
+	for _, v := range b.Tri[3*t : 3*t+3] {
+		for _, w := range b.Tri[3*u : 3*u+3] {
+			if b.Place[v] == b.Place[w] {
+				return layer{}, false // neighbours
+			}
+		}
+	}
 	p, q := b.triangle(int(t)), b.triangle(int(u))
 	n, m := unit(cross(sub(p[1], p[0]), sub(p[2], p[0]))), unit(cross(sub(q[1], q[0]), sub(q[2], q[0])))
 	if inner(n, m) < parallel {
 		return layer{}, false
-	}
-	common := 0
-	for _, v := range b.Tri[3*t : 3*t+3] {
-		for _, w := range b.Tri[3*u : 3*u+3] {
-			if b.Place[v] == b.Place[w] {
-				common++
-			}
-		}
-	}
-	if common >= 2 {
-		return layer{}, false // neighbours over an edge
 	}
 	area, mid, height := commonPiece(p, q, n)
 	// What touches along an edge shares a sliver of rounding.

@@ -3,7 +3,6 @@ package acceptance
 import (
 	"context"
 	"math"
-	"slices"
 	"sync"
 
 	"proofhouse/internal/acceptance/detmath"
@@ -133,7 +132,7 @@ type viewedMark struct {
 
 // seenMaxPx is the edge of the pictures in which back faces are looked for. At tiers that see more pixels, what is counted is
 // scaled up, and openings of a few of these pixels are asked for by rays.
-const seenMaxPx = 512
+const seenMaxPx = 384
 
 func topologySeeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	x, f, ok := topoFor(ctx, s, t, seeThroughDef)
@@ -276,6 +275,8 @@ type backsJob struct {
 	nearest, front *raster.Buffer
 	screen         raster.Screen
 	mark           []int32
+	normals        [][3]float32 // by number in both; zero where the back is no hole
+	shows          []bool       // by number in both, for the view: a back that would be a hole
 }
 
 func (j *backsJob) view(b *backsSeen, toward [3]float64) {
@@ -295,49 +296,74 @@ func (j *backsJob) view(b *backsSeen, toward [3]float64) {
 		v.CX, v.CY, v.Scale = float64((v.CX-seenMaxPx/2)*k)+seenMaxPx/2, float64((v.CY-seenMaxPx/2)*k)+seenMaxPx/2, b.tierPx
 	}
 	j.screen.Project(&v, x.Pos, x.s.Threads)
-	j.nearest.Reset(v.W, v.H, raster.One)
-	j.front.Reset(v.W, v.H, raster.One)
-	j.nearest.Draw(raster.Job{Screen: &j.screen, Tri: j.bothTri, Cull: raster.CullNone}, x.s.Threads)
-	n := uint32(len(j.both))
-	for _, buf := range []*raster.Buffer{j.nearest, j.front} {
-		buf.Draw(raster.Job{Screen: &j.screen, Tri: j.frontTri, First: n, Cull: raster.CullBack}, x.s.Threads)
-	}
-	j.front.Draw(raster.Job{Screen: &j.screen, Tri: j.bothTri, Cull: raster.CullBack}, x.s.Threads)
 	b.views, b.scale = append(b.views, toward), append(b.scale, v.Scale)
 	b.marks = append(b.marks, make([]int32, len(x.s.Parts)+1))
-	j.count(b, toward)
+	n := uint32(len(j.both))
+	j.nearest.Reset(v.W, v.H, raster.One)
+	j.nearest.Draw(raster.Job{Screen: &j.screen, Tri: j.bothTri, Cull: raster.CullNone}, x.s.Threads)
+	j.nearest.Draw(raster.Job{Screen: &j.screen, Tri: j.frontTri, First: n, Cull: raster.CullBack}, x.s.Threads)
+	if !j.markBacks(toward) {
+		return
+	}
+	j.front.Reset(v.W, v.H, raster.One)
+	j.front.Draw(raster.Job{Screen: &j.screen, Tri: j.bothTri, Cull: raster.CullBack}, x.s.Threads)
+	j.front.Draw(raster.Job{Screen: &j.screen, Tri: j.frontTri, First: n, Cull: raster.CullBack}, x.s.Threads)
+	j.unmarkOutlines()
+	j.count(b)
 }
 
-// count marks pixels of backs and adds up those that are no lone pixel: rounding at an outline makes single ones.
-func (j *backsJob) count(b *backsSeen, toward [3]float64) {
+// markBacks marks the pixels whose nearest surface is a back that would be a hole, and says whether there are any.
+func (j *backsJob) markBacks(toward [3]float64) bool {
 	x := j.x
 	w, h := j.nearest.W, j.nearest.H
 	if j.mark == nil {
 		j.mark = make([]int32, w*h)
+		j.shows = make([]bool, len(j.both))
+		j.normals = make([][3]float32, len(j.both))
+		for i, t := range j.both {
+			if p := x.triangle(int(t)); x.mayShow(int(t)) {
+				n := unit(cross(sub(p[1], p[0]), sub(p[2], p[0])))
+				j.normals[i] = [3]float32{float32(n[0]), float32(n[1]), float32(n[2])}
+			}
+		}
 	}
-	slack := float32(1e-5 * x.sizeM())
+	any := false
+	for i, n := range j.normals {
+		j.shows[i] = inner([3]float64{float64(n[0]), float64(n[1]), float64(n[2])}, toward) < 0
+		any = any || j.shows[i]
+	}
 	some := false
-	for y := range h {
+	for y := 0; y < h && any; y++ {
 		for col := range w {
 			at := y*w + col
 			j.mark[at] = -1
-			id, near := j.nearest.At(0, col, y)
-			if id >= uint32(len(j.both)) {
-				continue
+			if id, _ := j.nearest.At(0, col, y); id < uint32(len(j.both)) && j.shows[id] {
+				j.mark[at], some = j.both[id], true
 			}
-			t := j.both[id]
-			if !x.mayShow(int(t)) || !x.away(int(t), toward) {
-				continue
-			}
-			if _, behind := j.front.At(0, col, y); near-behind < slack {
-				continue
-			}
-			j.mark[at], some = t, true
 		}
 	}
-	if !some {
-		return
+	return some
+}
+
+// unmarkOutlines takes marks back where a front lies as near: rounding at an edge that both share.
+func (j *backsJob) unmarkOutlines() {
+	w := j.nearest.W
+	slack := float32(1e-5 * j.x.sizeM())
+	for at, t := range j.mark {
+		if t < 0 {
+			continue
+		}
+		_, near := j.nearest.At(0, at%w, at/w)
+		if _, behind := j.front.At(0, at%w, at/w); near-behind < slack {
+			j.mark[at] = -1
+		}
 	}
+}
+
+// count adds up the marks that are no lone pixels: rounding at an outline makes single ones.
+func (j *backsJob) count(b *backsSeen) {
+	x := j.x
+	w, h := j.nearest.W, j.nearest.H
 	view := len(b.views) - 1
 	sum := map[int32]int32{}
 	var order []int32
@@ -379,12 +405,6 @@ func (j *backsJob) count(b *backsSeen, toward [3]float64) {
 			b.most[i].view, b.most[i].pixels = view, sum[t]
 		}
 	}
-}
-
-// away says whether a triangle turns its back to the eye.
-func (b *topoBody) away(t int, toward [3]float64) bool {
-	p, q, r := b.Surface.Corners(t)
-	return inner(cross(sub(q, p), sub(r, p)), toward) < 0
 }
 
 // smallHoles are openings of so few drawn pixels that a picture may miss them.
@@ -442,228 +462,4 @@ func (x *topoTarget) smallHoles(b *backsSeen) smallHoles {
 		}
 	}
 	return out
-}
-
-var hiddenDef = spec.Check{
-	Name: "topology.hidden", Scope: spec.PerPart, Title: "surface that nobody sees",
-	What:   "Faces that no eye outside can see from any direction. Eyes pass glass, masks and blends; what moves hides nothing but itself, since it may be elsewhere in another pose. Undersides of what stands on the ground are told apart.",
-	Why:    "Hidden faces take texels from those that show, which costs more than their triangles do.",
-	Source: spec.CommonPractice,
-	Limits: []spec.Limit{
-		{Key: "max_area_share", Kind: spec.AtMost, Unit: "share", Default: spec.ByTier{0.08, 0.05, 0.03, 0.03},
-			What: "Share of the prop's surface that may be hidden, in each part.", Origin: spec.CommonPractice},
-		{Key: "max_underside_share", Kind: spec.AtMost, Unit: "share", Optional: true,
-			What: "Share of the prop's surface that may lie on the ground.", Origin: spec.CommonPractice},
-	},
-	Mode: warnsAll, From: fromGameMesh,
-	NotForPart: map[spec.PartKind]string{
-		spec.Floater:  "The underside of a floater is free.",
-		spec.Decal:    "A decal lies on its host.",
-		spec.Card:     "Cards cover each other.",
-		spec.Glass:    "Glass is looked through.",
-		spec.Interior: "An interior is seen when something opens.",
-	},
-	Metrics: []string{"count", "area_share", "underside_share"},
-}
-
-func topologyHidden(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
-	x, f, ok := topoFor(ctx, s, t, hiddenDef)
-	if !ok {
-		return f
-	}
-	hidden, err := x.hiddenFaces(ctx)
-	if err != nil {
-		return unable("topology.stopped", words.Name(err.Error()))
-	}
-	total := areaM2(x.sf)
-	area, under := 0.0, 0.0
-	w := worst{}
-	for _, i := range hidden {
-		a := worldArea(corners(x.sf, int(i)))
-		area += a
-		w.add(a, int(i))
-	}
-	lo, hi, _ := x.bounds()
-	if s.Spec.View.Placed == "ground" {
-		isHidden := make([]bool, x.Triangles())
-		for _, i := range hidden {
-			isHidden[i] = true
-		}
-		for i := range x.part {
-			if x.live(i) && !isHidden[i] && x.underside(i, lo[1]+float64(0.005*(hi[1]-lo[1]))) {
-				under += worldArea(corners(x.sf, i))
-			}
-		}
-	}
-	m := map[string]float64{"count": float64(len(hidden)), "area_share": 0, "underside_share": 0}
-	if total > 0 {
-		m["area_share"], m["underside_share"] = min(1, area/total), min(1, under/total)
-	}
-	f = judge(r, m, atMost("area_share", "max_area_share"), atMost("underside_share", "max_underside_share"))
-	if len(hidden) == 0 {
-		f.say("topology.hidden.none")
-	} else {
-		f.say("topology.hidden.found", words.Count(len(hidden)), words.Share(m["area_share"]))
-	}
-	if under > 0 {
-		f.also("topology.hidden.underside", words.Share(m["underside_share"]))
-	}
-	if broke(f) {
-		f.remedy("topology.hidden.remove")
-	}
-	for _, e := range w.top() {
-		f.Where = append(f.Where, x.place(e.at, 1e6*e.value, "mm²"))
-	}
-	return x.close(f)
-}
-
-// underside says whether a triangle looks down and lies on the ground.
-func (b *topoBody) underside(t int, top float64) bool {
-	p, q, r := b.Surface.Corners(t)
-	n := cross(sub(q, p), sub(r, p))
-	return n[1] < 0 && float64(n[1]*n[1]) > 0.9*lenSq(n) && max(p[1], q[1], r[1]) <= top
-}
-
-// sampleShare of the prop's diagonal is how far apart the points of a large face are that eyes are asked about, and
-// maxSampleRows how many rows of them a face has at most.
-const (
-	sampleShare   = 0.03
-	maxSampleRows = 8
-)
-
-// hiddenFaces lists the target's triangles of which no eye sees a point. Points are asked in rounds, each for all faces
-// still unseen: first along the normal, then in every direction, then the same for further points.
-func (x *topoTarget) hiddenFaces(ctx context.Context) ([]int32, error) {
-	tree := x.hiders()
-	var left []int32
-	for t := range x.part {
-		if x.live(t) && x.look[t]&(unseen|passes) == 0 && worldArea(corners(x.sf, t)) > 0 {
-			left = append(left, int32(t))
-		}
-	}
-	step := sampleShare * x.sizeM()
-	var rays []spatial.Ray
-	var hit []bool
-	ask := func(sample, direction int) {
-		rays = rays[:0]
-		asked := make([]int32, 0, len(left))
-		kept := left[:0]
-		for _, t := range left {
-			r, ok := x.eye(int(t), sample, direction, step)
-			if !ok {
-				kept = append(kept, t)
-				continue
-			}
-			rays, asked = append(rays, r), append(asked, t)
-		}
-		if cap(hit) < len(rays) {
-			hit = make([]bool, len(rays))
-		}
-		hit = hit[:len(rays)]
-		tree.Any(rays, hit, x.s.Threads)
-		for i, t := range asked {
-			if hit[i] {
-				kept = append(kept, t)
-			}
-		}
-		left = kept
-	}
-	directions := len(sphereDirections)
-	if slices.ContainsFunc(left, func(t int32) bool { return x.look[t]&twoSided != 0 }) {
-		directions *= 2
-	}
-	var hidden []int32
-	for sample := 0; sample <= maxSampleRows*maxSampleRows && len(left) > 0; sample++ {
-		kept := left[:0]
-		for _, t := range left {
-			if _, ok := samplePoint(x.triangle(int(t)), sample, step); ok {
-				kept = append(kept, t)
-			} else {
-				hidden = append(hidden, t)
-			}
-		}
-		left = kept
-		for direction := -1; direction < directions && len(left) > 0; direction++ {
-			if ctx.Err() != nil {
-				return nil, ctx.Err()
-			}
-			ask(sample, direction)
-		}
-	}
-	hidden = append(hidden, left...)
-	slices.Sort(hidden)
-	return hidden, nil
-}
-
-// hiders is what can hide the target: everything that stops an eye in every pose, or where it moves, itself alone.
-func (x *topoTarget) hiders() *spatial.Tree {
-	if x.p == nil || x.p.Def.Kind != spec.Moving {
-		return x.occluders()
-	}
-	return x.without(func(t int) bool { return !x.has(t) || x.look[t]&passes != 0 })
-}
-
-// eye is the ray from a sample of a triangle to an eye. Direction -1 is along the normal; from 0 on the sphere's, then
-// those again for the back of what shows both sides. ok is false where the triangle has no such sample or the face
-// turns away.
-func (x *topoTarget) eye(t, sample, direction int, step float64) (spatial.Ray, bool) {
-	p := x.triangle(t)
-	n := unit(cross(sub(p[1], p[0]), sub(p[2], p[0])))
-	at, ok := samplePoint(p, sample, step)
-	if !ok {
-		return spatial.Ray{}, false
-	}
-	d := n
-	if direction >= 0 {
-		k := direction % len(sphereDirections)
-		d = sphereDirections[k]
-		if direction >= len(sphereDirections) {
-			if x.look[t]&twoSided == 0 {
-				return spatial.Ray{}, false
-			}
-			n = [3]float64{-n[0], -n[1], -n[2]}
-		}
-		if inner(d, n) < grazing/2 {
-			return spatial.Ray{}, false
-		}
-	}
-	lift := x.lift(at)
-	var r spatial.Ray
-	for k := range 3 {
-		r.Org[k], r.Dir[k] = float32(at[k]+float64(lift*n[k])), float32(d[k])
-	}
-	r.Max = float32(4*x.sizeM() + 1)
-	return r, true
-}
-
-// samplePoint is the k-th point of a triangle: its middle first, then points in even rows, as many as its size asks for.
-func samplePoint(p [3][3]float64, k int, step float64) ([3]float64, bool) {
-	w := [3]float64{1.0 / 3, 1.0 / 3, 1.0 / 3}
-	if k > 0 {
-		longest := math.Sqrt(max(lenSq(sub(p[1], p[0])), lenSq(sub(p[2], p[1])), lenSq(sub(p[0], p[2]))))
-		rows := 1
-		for rows < maxSampleRows && float64(rows)*step < longest {
-			rows++
-		}
-		if rows == 1 || k > rows*rows { // the middle alone does for a small one
-			return [3]float64{}, false
-		}
-		// rows² small triangles of equal area, by row; their middles.
-		row, before := 0, 0
-		for before+2*row+1 < k {
-			before += 2*row + 1
-			row++
-		}
-		i := k - 1 - before
-		u := float64(row) + 2.0/3 - float64(i&1)/3 // rows away from the first corner
-		v := float64(i/2) + 1.0/3 + float64(i&1)/3 // columns along the row
-		w[2] = v / float64(rows)
-		w[1] = (u - v) / float64(rows)
-		w[0] = 1 - w[1] - w[2]
-	}
-	var out [3]float64
-	for j := range 3 {
-		out[j] = float64(w[0]*p[0][j]) + float64(w[1]*p[1][j]) + float64(w[2]*p[2][j])
-	}
-	return out, true
 }
