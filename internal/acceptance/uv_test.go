@@ -58,6 +58,7 @@ func TestUVRange(t *testing.T) {
 // Islands planted at random places and tiles, just inside or over a border by a random number of texels.
 func TestUVRangePlanted(t *testing.T) {
 	t.Parallel()
+	sp := specOf(t, spec.MidGround, "")
 	rapid.Check(t, func(t *rapid.T) {
 		px := rapid.SampledFrom([]int{256, 1024, 4096}).Draw(t, "px")
 		w, h := rapid.Float32Range(0.2, 0.9).Draw(t, "w"), rapid.Float32Range(0.05, 0.9).Draw(t, "h")
@@ -70,7 +71,7 @@ func TestUVRangePlanted(t *testing.T) {
 		}
 		x1 := tile + 1 + over
 		b := quadsAt(px, [4]float32{x1 - w, 0.99 - h, x1, 0.99})
-		f := run1(t, b.subject(t, specOf(t, spec.MidGround, "")), "uv.range")
+		f := run1(t, b.subject(t, sp), "uv.range")
 		require.Equal(t, inside, f.Outcome == Pass, f.Sentence)
 		if !inside { // at most 20 of 256 px: less than half the island, whose middle stays in the tile
 			require.InDelta(t, overPx, f.Metrics["max_overhang_px"], 0.01)

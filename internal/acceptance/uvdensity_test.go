@@ -95,6 +95,7 @@ func panels(b *propBuild, material int, factors []float32) {
 // Defects planted just inside and just outside the tolerance, at a random place among good panels.
 func TestDensityPlantedIslands(t *testing.T) {
 	t.Parallel()
+	sp := specOf(t, spec.MidGround, densityAt1024)
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(2, 9).Draw(t, "panels")
 		bad := rapid.IntRange(0, n-1).Draw(t, "bad")
@@ -111,7 +112,7 @@ func TestDensityPlantedIslands(t *testing.T) {
 		factors[bad] = 1 + sign*(0.25+step)
 		b := newProp("wall_a.glb")
 		panels(b, b.material("steel", 1024), factors)
-		f := run1(t, b.subject(t, specOf(t, spec.MidGround, densityAt1024)), "uv.texel_density")
+		f := run1(t, b.subject(t, sp), "uv.texel_density")
 		want := 0.0
 		if !inside {
 			want = 1 / float64(n)

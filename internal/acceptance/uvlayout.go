@@ -26,6 +26,7 @@ type uvLayout struct {
 	charts  chart.Layout
 	islands []uvIsland
 	slots   []uvSlot // the tiles in use: one for a set of one tile, whatever the UVs say
+	mapPx   [2]int   // the set's size when it was measured
 	assumed bool     // no size is known: px are those of a map of assumedPx
 
 	chartIsland []int32        // island of each chart
@@ -75,7 +76,7 @@ func (t *Set) layout() *uvLayout {
 	t.memo.mu.Lock()
 	defer t.memo.mu.Unlock()
 	for _, l := range t.memo.held {
-		if &l.sf.Pos[0] == &t.Game.Pos[0] && l.set.WidthPx == t.WidthPx && l.set.HeightPx == t.HeightPx {
+		if &l.sf.Pos[0] == &t.Game.Pos[0] && l.mapPx == [2]int{t.WidthPx, t.HeightPx} {
 			return l
 		}
 	}
@@ -85,7 +86,7 @@ func (t *Set) layout() *uvLayout {
 }
 
 func newUVLayout(t *Set) *uvLayout {
-	l := &uvLayout{set: t, sf: &t.Game, uv: textureUV(t), assumed: t.WidthPx <= 0 || t.HeightPx <= 0}
+	l := &uvLayout{set: t, sf: &t.Game, uv: textureUV(t), mapPx: [2]int{t.WidthPx, t.HeightPx}, assumed: t.WidthPx <= 0 || t.HeightPx <= 0}
 	l.charts = chart.Find(l.sf.Pos, l.uv, l.sf.Tri)
 	l.findIslands()
 	l.findSlots()
@@ -138,7 +139,7 @@ func (l *uvLayout) findSlots() {
 		const far = 1 << 20
 		column, row := math.Max(-far, math.Min(far, i.shift[0])), math.Max(-far, math.Min(far, -i.shift[1]))
 		if column < 0 || column > 9 || row < 0 || row > 99 {
-			return -1 - int(column-row) // no number: told by uv.range
+			return -1 - (int(column+far)*(2*far+1) + int(row+far)) // no number: told by uv.range
 		}
 		return 1001 + int(column) + 10*int(row)
 	}
