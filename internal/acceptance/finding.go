@@ -45,6 +45,7 @@ type Finding struct {
 	Measured    *Value             `json:"measured,omitempty"`
 	Limit       map[string]float64 `json:"limit,omitempty"`
 	Metrics     map[string]float64 `json:"metrics,omitempty"`
+	Mode        spec.Mode          `json:"mode,omitempty"`     // of the rule that was in force
 	Bounds      []Bound            `json:"bounds,omitempty"`   // which metric was held against which limit
 	Settings    string             `json:"settings,omitempty"` // digest of the options and lists that were in force, where the check has any
 	Labels      map[string]string  `json:"labels,omitempty"`
@@ -97,7 +98,7 @@ type Evidence struct {
 	Inputs   []Input   `json:"inputs"`
 	Content  []Content `json:"content"`            // what the files hold, by part and map, whatever their bytes
 	Previous *Previous `json:"previous,omitempty"` // the delivery that this one was compared with
-	Only     []string  `json:"only,omitempty"`     // families that were checked, where not all were: the verdict speaks of those alone
+	Only     []string  `json:"only,omitempty"` // families that were checked, where not all were: the verdict speaks of those alone
 	Verdict  Verdict   `json:"verdict"`
 	Headline string    `json:"headline"` // "technical: clear" or "technical: 3 issues; the first: …"
 	Findings []Finding `json:"findings"`

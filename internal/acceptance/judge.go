@@ -47,11 +47,11 @@ func judge(r spec.Rule, metrics map[string]float64, bounds ...bound) Finding {
 	var broken *bound
 	for i := range bounds {
 		b := &bounds[i]
+		f.Bounds = append(f.Bounds, Bound{b.metric, b.limit, b.kind, b.soft}) // also where the limit is off: it may be tried later
 		limit, on := r.Num(b.limit)
 		if !on {
 			continue
 		}
-		f.Bounds = append(f.Bounds, Bound{b.metric, b.limit, b.kind, b.soft})
 		v, have := metrics[b.metric]
 		if !have || !finite(v) {
 			f.Outcome = NotEvaluated

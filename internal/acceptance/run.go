@@ -25,6 +25,7 @@ func plan(s *Subject, all []Check) []step {
 			st := step{check: c, to: t, rule: ruleFor(s, c.Def.Name, t)}
 			if st.rule.Mode == spec.NotAppl {
 				f := exempt(words.Literal, reasonOf(c.Def, t, st.rule.Reason))
+				f.Labels = withLabel(f.Labels, "by", bySpec)
 				st.ready = &f
 			} else if why := nothingToMeasure(s, c.Def, t); why.Code != "" {
 				f := unable(why.Code, why.Args...)
@@ -156,7 +157,7 @@ func finish(st step, f Finding) Finding {
 		lod := st.to.LOD
 		f.LOD = &lod
 	}
-	f.Settings = settingsOf(st.rule)
+	f.Settings, f.Mode = settingsOf(st.rule), st.rule.Mode
 	f.Blocks = st.rule.Mode == spec.Blocks && f.Outcome != NotApplicable && f.Outcome != Warn
 	if from := st.rule.CountsFrom; len(from) > 0 && f.Outcome != NotApplicable {
 		f.Labels = withLabel(f.Labels, "counts_from", string(from[0]))
