@@ -81,17 +81,27 @@ func hiddenName(name string) bool {
 		name == "__MACOSX"
 }
 
-// Infer tells the manifest of a folder from the spec's name patterns. Files whose role no pattern tells get "other"
-// and a question; so does all but one of several files that claim a role which only one can have.
+// Infer tells the manifest of a folder from the spec's name patterns, as InferNames does.
 func Infer(sp *spec.Spec, folder string) (*Manifest, []Question, error) {
+	paths, links, err := listFiles(folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	m, questions, err := InferNames(sp, paths)
+	if err != nil {
+		return nil, nil, err
+	}
+	return m, append(links, questions...), nil
+}
+
+// InferNames tells a manifest from the files' names alone. Files whose role no pattern tells get "other" and a question; so
+// does all but one of several files that claim a role which only one can have.
+func InferNames(sp *spec.Spec, paths []string) (*Manifest, []Question, error) {
 	table, err := newRoleTable(sp)
 	if err != nil {
 		return nil, nil, err
 	}
-	paths, questions, err := listFiles(folder)
-	if err != nil {
-		return nil, nil, err
-	}
+	var questions []Question
 	m := &Manifest{Prop: sp.Prop, Milestone: sp.Milestone, Revision: 1}
 	taken := map[string]int{}
 	for _, p := range paths {

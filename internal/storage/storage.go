@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
+	"net/url"
 	"time"
 
 	"github.com/aws/aws-sdk-go-v2/aws"
@@ -47,6 +48,7 @@ type Store struct {
 	bucket  string
 	api     *s3.Client
 	presign *s3.PresignClient
+	links   string // scheme and host that links lead to
 }
 
 // Open makes a Store; it does not connect. Use Probe to find out whether the bucket is there and safe.
@@ -79,12 +81,25 @@ func Open(cfg Config) (*Store, error) {
 	if public == "" {
 		public = cfg.Endpoint
 	}
-	return &Store{
+	s := &Store{
 		bucket:  cfg.Bucket,
 		api:     s3.New(options(cfg.Endpoint)),
 		presign: s3.NewPresignClient(s3.New(options(public))),
-	}, nil
+	}
+	link, err := s.PresignGet(context.Background(), "any", "", "", time.Minute) // signed here; nothing is asked
+	if err != nil {
+		return nil, fmt.Errorf("storage: links cannot be made: %w", err)
+	}
+	address, err := url.Parse(link.URL)
+	if err != nil {
+		return nil, fmt.Errorf("storage: links cannot be made: %w", err)
+	}
+	s.links = address.Scheme + "://" + address.Host
+	return s, nil
 }
+
+// LinkOrigin is the scheme and host that links lead to, as a page's policy names it.
+func (s *Store) LinkOrigin() string { return s.links }
 
 func transport() *http.Transport {
 	t := http.DefaultTransport.(*http.Transport).Clone()

@@ -41,10 +41,19 @@ func (w *world) seenBy() []map[string]any {
 		page("director", "director-spec", "/specs/"+w.specs["lantern"].String()), page("lead", "lead-spec", "/specs/"+w.specs["lantern-2"].String()),
 		page("producer", "producer-people", "/people"), page("lead", "lead-people", "/people"), page("artist", "artist-people", "/people"),
 		page("producer", "producer-account", "/account"), page("lead", "lead-account", "/account"),
+		page("director", "director-view", "/deliveries/"+w.deliveries["bollard"].String()+"/view"), page("lead", "lead-deliver", "/props/"+w.props["ladder"].ID.String()+"/deliver"),
 		delivery("director", "lantern"), delivery("director", "bollard"), delivery("director", "bollard-1"), delivery("director", "buoy"), delivery("director", "winch"),
 		delivery("director", "cleat"), delivery("director", "crate"), delivery("lead", "bollard"), delivery("lead", "lantern"), delivery("producer", "winch"),
 		missing,
 	}
+}
+
+func (w *world) propIDs() map[string]string {
+	ids := map[string]string{}
+	for code, p := range w.props {
+		ids[code] = p.ID.String()
+	}
+	return ids
 }
 
 func TestPagesInABrowser(t *testing.T) {
@@ -55,7 +64,7 @@ func TestPagesInABrowser(t *testing.T) {
 	config, err := json.Marshal(map[string]any{
 		"base": w.base, "password": password, "out": out,
 		"people": map[string]string{"director": marek, "producer": petra, "technical": noor, "lead": ole, "artist": ada},
-		"pages":  w.seenBy(), "deliveries": w.deliveries, "specs": w.specs,
+		"pages":  w.seenBy(), "props": w.propIDs(), "storage": w.storage.LinkOrigin(), "deliveries": w.deliveries, "specs": w.specs,
 		"invitation": w.invitation(ines, w.who[ines].Party, "new@kelpgate.example", ledger.TechnicalArtist),
 	})
 	require.NoError(t, err)

@@ -3,9 +3,7 @@ package web
 import (
 	"context"
 	"embed"
-	"encoding/json"
 	"fmt"
-	"html/template"
 	"io/fs"
 	"net/http"
 	"slices"
@@ -17,19 +15,28 @@ import (
 	"proofhouse/internal/ledger"
 )
 
-// The 3D view's script. It is third-party code bundled by scripts/viewer and not committed; without it the page says so
-// and shows the still.
+// The scripts of the two pages that have any. They hold third-party code, are bundled by scripts/viewer and not committed;
+// without them the pages say so and offer what works without.
 //
 //go:embed all:viewer/dist
-var viewerFiles embed.FS
+var bundles embed.FS
 
-// viewPolicy is the policy of the one page with script: the service's own, and what the script unpacks out of a model.
-const viewPolicy = "default-src 'none'; img-src 'self' blob:; style-src 'self'; script-src 'self'; connect-src 'self' blob:; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
-
-// hasViewer says whether the script was bundled into this program.
-func hasViewer() bool {
-	_, err := fs.Stat(viewerFiles, "viewer/dist/viewer.js")
+// bundled says whether a script was built into this program.
+func bundled(name string) bool {
+	_, err := fs.Stat(bundles, "viewer/dist/"+name)
 	return err == nil
+}
+
+// bundle serves a script.
+func bundle(name string) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		data, err := bundles.ReadFile("viewer/dist/" + name)
+		if err != nil {
+			return ledger.ErrNotFound
+		}
+		c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=300")
+		return c.Blob(http.StatusOK, "text/javascript; charset=utf-8", data)
+	}
 }
 
 // viewPage is the 3D view of one delivery.
@@ -86,22 +93,12 @@ func (p *Pages) view(c echo.Context) error {
 	return p.render(c, http.StatusOK, "view", frame{Title: title, At: "work"}, page)
 }
 
-// viewScript serves the bundle.
-func viewScript(c echo.Context) error {
-	data, err := viewerFiles.ReadFile("viewer/dist/viewer.js")
-	if err != nil {
-		return ledger.ErrNotFound
-	}
-	c.Response().Header().Set(echo.HeaderCacheControl, "public, max-age=300")
-	return c.Blob(http.StatusOK, "text/javascript; charset=utf-8", data)
-}
-
 func (p *Pages) loadView(c echo.Context) (viewPage, error) {
 	base, err := p.loadDelivery(c)
 	if err != nil {
 		return viewPage{}, err
 	}
-	page := viewPage{deliveryPage: base, Bundled: hasViewer(), Data: viewSetup{Words: viewWords}}
+	page := viewPage{deliveryPage: base, Bundled: bundled("viewer.js"), Data: viewSetup{Words: viewWords}}
 	if len(base.Stills) > 0 {
 		page.Still = &base.Stills[0]
 	}
@@ -169,10 +166,4 @@ func placesOf(all []acceptance.Finding) []viewPlace {
 		}
 	}
 	return out
-}
-
-// JSON is the script's setup as it stands in the page: a data block, which no browser runs. Marshal escapes what could end it.
-func (v viewSetup) JSON() (template.JS, error) {
-	data, err := json.Marshal(v)
-	return template.JS(data), err
 }

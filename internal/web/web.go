@@ -53,7 +53,9 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		}
 		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
 
-		e.GET("/static/viewer.js", p.shown(viewScript))
+		for _, name := range []string{"viewer.js", "deliver.js", "hash.js"} {
+			e.GET("/static/"+name, p.shown(bundle(name)))
+		}
 
 		open := e.Group("", p.shown, readForm, s.Open)
 		open.GET("/login", p.loginForm)
@@ -66,6 +68,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/orders", p.orders)
 		in.GET("/orders/:id", p.order)
 		in.GET("/props/:id", p.prop)
+		in.GET("/props/:id/deliver", p.deliver)
+		in.POST("/props/:id/roles", p.roles)
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
 		in.GET("/deliveries/:id", p.delivery)
@@ -90,7 +94,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 }
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "people", "account", "problem"}
+var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "people", "account", "problem"}
 
 func (p *Pages) readTemplates() error {
 	for _, name := range pageNames {
@@ -145,7 +149,7 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 	if err := p.pages[name].Execute(&b, map[string]any{"Frame": f, "Page": data}); err != nil {
 		return fmt.Errorf("web: page %s: %w", name, err)
 	}
-	c.Response().Header().Set("Content-Security-Policy", policyOf(name))
+	c.Response().Header().Set("Content-Security-Policy", p.policyOf(name))
 	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest {
 		// A refused form may be kept, or the back button would lead from the next page to a browser's error.
 		c.Response().Header().Set(echo.HeaderCacheControl, "private, no-cache")
@@ -153,10 +157,14 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 	return c.HTMLBlob(status, b.Bytes())
 }
 
-// policyOf is the policy of a page.
-func policyOf(name string) string {
-	if name == "view" {
-		return viewPolicy
+// policyOf is the policy of a page. Two have script, the service's own: the 3D view unpacks pictures out of a model, and
+// delivering sends files to the storage.
+func (p *Pages) policyOf(name string) string {
+	switch name {
+	case "view":
+		return strings.Replace(policy, "img-src 'self'", "img-src 'self' blob:", 1) + "; script-src 'self'; connect-src 'self' blob:"
+	case "deliver":
+		return policy + "; script-src 'self'; worker-src 'self'; connect-src 'self' " + p.storage.LinkOrigin()
 	}
 	return policy
 }

@@ -1,6 +1,7 @@
 package web
 
 import (
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"math"
@@ -25,7 +26,14 @@ var words = template.FuncMap{
 	"share": func(v float64) string { return withUnit(v, "share") }, "place": placeWords,
 	"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 	"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
-	"both": func(it, page any) both { return both{it, page} },
+	"json": dataBlock, "both": func(it, page any) both { return both{it, page} },
+}
+
+// dataBlock is a value as it stands in a script element that holds data, which no browser runs. Marshal escapes what could
+// end the element.
+func dataBlock(v any) (template.JS, error) {
+	data, err := json.Marshal(v)
+	return template.JS(data), err
 }
 
 // both gives a piece of a template the thing it is about and the page around it.

@@ -13,6 +13,7 @@ import (
 	"log/slog"
 	"net/http/httptest"
 	"os"
+	"slices"
 	"testing"
 	"time"
 
@@ -20,6 +21,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/embedded/s3server"
 	"proofhouse/internal/httpapi"
@@ -40,7 +42,7 @@ func runTests(m *testing.M) (code int) {
 		panic(err)
 	}
 	defer os.RemoveAll(dir)
-	objects, err = s3server.Start(context.Background(), s3server.Config{Dir: dir, Listen: "127.0.0.1:0", Bucket: "tests"})
+	objects, err = s3server.Start(context.Background(), s3server.Config{Dir: dir, Listen: "127.0.0.1:0", Bucket: "tests", AllowedOrigin: "*"})
 	if err != nil {
 		panic(err)
 	}
@@ -327,9 +329,10 @@ func (w *world) keepEvidence(job *ledger.Job, result *ledger.Result, f found) {
 		name, what, kind string
 		data             []byte
 	}{
-		{"deviation.glb", "The game surface as a model.", "model/gltf-binary", []byte("glTF of " + job.Inspection.ID.String())},
+		{"deviation.glb", "The game surface as a model.", "model/gltf-binary", model(job, true)},
 		{"deviation_sides.png", "The game surface from six sides.", "image/png", picture(job, 1)},
 		{"evidence.json", "The evidence.", "application/json", evidence},
+		{"model_game.glb", "The game mesh for the 3D view.", "model/gltf-binary", model(job, false)},
 		{"prop_clay.png", "The prop in clay.", "image/png", picture(job, 2)},
 		{"prop_game_distance.png", "The prop at the size of real pixels.", "image/png", picture(job, 3)},
 		{"prop_lit.png", "The prop, lit and textured.", "image/png", picture(job, 4)},
@@ -348,6 +351,22 @@ func (w *world) keepEvidence(job *ledger.Job, result *ledger.Result, f found) {
 			}
 		}
 	}
+}
+
+// model is a small model of its own for each inspection: eight faces, 2 m from tip to tip.
+func model(job *ledger.Job, heights bool) []byte {
+	p := glbwrite.Prim{
+		Pos: []float32{1, 0, 0, -1, 0, 0, 0, 1, 0, 0, -1, 0, 0, 0, 1, 0, 0, -1},
+		UV:  []float32{0, 0, 1, 0, 0.5, 1, 0.5, 0, 1, 1, 0, 1},
+		Tri: []uint32{0, 2, 4, 4, 2, 1, 1, 2, 5, 5, 2, 0, 4, 3, 0, 1, 3, 4, 5, 3, 1, 0, 3, 5},
+	}
+	if heights {
+		p.Own = []glbwrite.Values{{Name: "_HEIGHT_MM", Values: []float32{4, 4, 4, 4, 4, 4}}}
+		p.Col = slices.Repeat([]float32{0.5, 0.2, 0.05, 1}, 6)
+		p.Material = &glbwrite.Material{Extras: map[string]any{"range_mm": 5, "scale": []string{"#123456", "#654321"}}}
+	}
+	data, _ := glbwrite.Bytes(glbwrite.Single(job.Inspection.ID.String(), p)) // into memory
+	return data
 }
 
 // picture is a small picture of its own for each inspection and name.

@@ -21,7 +21,8 @@ function onThisMachine() {
 }
 
 export function launch() {
-  const args = ['--disable-gpu', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--force-color-profile=srgb'];
+  // WebGL is drawn by the processor: there is no other here.
+  const args = ['--use-angle=swiftshader', '--enable-unsafe-swiftshader', '--no-first-run', '--disable-background-networking', '--disable-component-update', '--disable-sync', '--force-color-profile=srgb'];
   if (process.getuid?.() === 0) args.push('--no-sandbox'); // Chromium's own demand of root
   return chromium.launch({ executablePath: onThisMachine(), args });
 }

@@ -1,7 +1,8 @@
 // Looks at every page and state in a real browser, and plays three people's stories by clicking and typing.
 // Reads what there is from the JSON on standard input; writes pictures to the folder it names; prints what is wrong and
 // ends with 1 where anything is.
-import { readFileSync } from 'node:fs';
+import { mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
+import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { launch, logIn, Looker } from './browser.mjs';
 
@@ -120,7 +121,9 @@ async function vendorStory() {
   await says(page, name, '#notes', 'the cap cannot be seen from below');
   check(name, (await page.locator('#notes li').count()) === 2, 'a second click made a second note');
   await page.getByRole('link', { name: 'how to deliver' }).click();
+  await page.getByRole('link', { name: 'Drop the folder on a page' }).click();
   await says(page, name, 'main', 'worker send --spec spec.yaml');
+  await page.goBack();
   await page.getByRole('link', { name: 'Revision 1' }).click();
   await says(page, name, 'h2', 'Must hold, or the delivery does not pass');
   await page.goBack();
@@ -244,7 +247,75 @@ async function print() {
   await page.context().close();
 }
 
-for (const part of [theLookItself, everyPage, states, producerStory, vendorStory, directorStory, keyboardStory, print]) {
+// The 3D view: the model comes, the probe reads what was measured, a link opens on the same sight; without WebGL the still stays.
+async function viewStory() {
+  const name = '3D view';
+  const page = await inAs('director');
+  await go(page, delivery('bollard') + '/view');
+  await page.locator('.view.live').waitFor();
+  await page.getByLabel('Deviation from the sculpt').check();
+  await page.locator('.legend:not([hidden])').waitFor();
+  const box = await page.locator('.canvas').boundingBox();
+  const middle = [box.x + box.width / 2, box.y + box.height / 2];
+  await page.mouse.move(...middle);
+  await page.locator('.reading', { hasText: 'the sculpt stands 4' }).waitFor();
+  await page.getByRole('button', { name: 'Measure' }).click();
+  await page.mouse.click(middle[0], middle[1] - 60);
+  await page.mouse.click(middle[0], middle[1] + 60);
+  await page.locator('.state', { hasText: 'apart' }).waitFor();
+  await page.locator('.canvas').focus();
+  await page.keyboard.press('ArrowLeft');
+  await page.keyboard.press('+');
+  await page.waitForFunction(() => location.hash.includes('skin=deviation'));
+  const link = page.url();
+  await page.screenshot({ path: join(w.out, 'view-deviation.png') });
+  const other = await page.context().newPage();
+  await other.goto(link);
+  await other.locator('.view.live').waitFor();
+  check(name, await other.getByLabel('Deviation from the sculpt').isChecked(), 'the link does not open on the same surface');
+  check(name, (await other.evaluate(() => location.hash)).split('&')[0] === new URL(link).hash.split('&')[0], 'the link does not open on the same camera');
+  await page.context().close();
+
+  const without = await inAs('director');
+  await without.addInitScript(() => { HTMLCanvasElement.prototype.getContext = () => null; });
+  await go(without, delivery('bollard') + '/view');
+  await without.locator('.state', { hasText: 'draws no 3D' }).waitFor();
+  check(name, await without.locator('.still').isVisible(), 'without WebGL there is no still');
+  await without.context().close();
+}
+
+// A vendor drops a folder; the connection breaks in the middle; what has arrived is not sent again.
+async function folderStory() {
+  const name = 'folder story';
+  const folder = mkdtempSync(join(tmpdir(), 'delivery-'));
+  for (const [file, bytes] of [['ladder_game.glb', 70_000], ['ladder_normal.png', 90_000], ['notes.txt', 40]]) writeFileSync(join(folder, file), Buffer.alloc(bytes, file));
+  const page = await inAs('lead');
+  await go(page, '/props/' + w.props.ladder + '/deliver');
+  await page.locator('#deliver:not([hidden])').waitFor();
+  await page.locator('#folder').setInputFiles(folder);
+  await page.locator('tbody tr').nth(2).waitFor();
+  const roles = await page.locator('tbody input').evaluateAll((all) => all.map((i) => i.value));
+  check(name, roles.join() === 'game,map.normal,other', `the roles told are ${roles}`);
+  await look.at(page, 'lead-deliver-ready');
+  let broken = 0;
+  const puts = [];
+  await page.route(w.storage + '/**', (route) => {
+    if (broken++ < 2) return route.abort('connectionreset');
+    puts.push(new URL(route.request().url()).pathname);
+    return route.continue();
+  });
+  await page.getByLabel('Note for the studio').fill('the first from the page');
+  await page.getByRole('button', { name: 'Deliver' }).click();
+  await page.waitForURL(/\/deliveries\/.*watch=1/);
+  await says(page, name, 'h1', 'Quay ladder');
+  check(name, broken >= 2, 'the connection was never broken');
+  check(name, new Set(puts).size === puts.length, 'a file was sent twice');
+  await page.context().close();
+}
+
+const only = process.env.PAGES_ONLY; // one part by its name, while one works on it
+for (const part of [theLookItself, everyPage, states, producerStory, vendorStory, directorStory, keyboardStory, viewStory, folderStory, print]) {
+  if (only && part.name !== only) continue;
   const began = Date.now();
   await part().catch((e) => look.say(part.name, `broke off: ${e.message.split('\n').slice(0, 6).join(' / ')}`));
   console.log(`${part.name}: ${((Date.now() - began) / 1000).toFixed(1)} s`);

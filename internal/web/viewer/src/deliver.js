@@ -1,0 +1,127 @@
+// Delivering a folder from the page: read it, ask for roles, hash in a worker, send what the service still wants, seal.
+// It speaks to the interface as any program does. After any break the same folder goes on where it stopped: the keys are
+// made of the files' digests, and the service says what has arrived.
+import { filesOf } from './folder.js'
+import { send } from './send.js'
+
+const root = document.getElementById('deliver')
+const setup = JSON.parse(document.getElementById('deliver-data').textContent)
+const words = setup.words
+const line = root.querySelector('.state')
+const whole = root.querySelector('.whole')
+const form = root.querySelector('form')
+const list = form.querySelector('tbody')
+const button = form.querySelector('button')
+let files = []
+let busy = false
+
+root.hidden = false
+
+export function say(text, ...args) {
+  line.textContent = args.reduce((t, a, i) => t.replace(`{${i}}`, a), text)
+}
+
+const number = new Intl.NumberFormat(document.documentElement.lang, { maximumFractionDigits: 1 })
+export function size(bytes) {
+  for (const unit of ['B', 'KB', 'MB', 'GB']) {
+    if (bytes < 1000 || unit === 'GB') return number.format(bytes) + '\u00a0' + unit
+    bytes /= 1000
+  }
+}
+
+async function take(found) {
+  if (busy) return
+  if (found.length === 0) { say(words.empty); return }
+  files = found
+  say(words.asking)
+  const answer = await fetch(setup.roles, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) })
+  if (!answer.ok) { say(words.failed, answer.status); return }
+  const told = (await answer.json()).files
+  files.forEach((f, i) => Object.assign(f, told[i]))
+  list.replaceChildren(...files.map(row))
+  form.hidden = false
+  say(words.ready, files.length, size(files.reduce((n, f) => n + f.blob.size, 0)))
+}
+
+function row(f) {
+  const tr = document.createElement('tr')
+  tr.setAttribute('role', 'row')
+  const th = document.createElement('th')
+  th.setAttribute('role', 'rowheader')
+  th.scope = 'row'
+  th.textContent = f.path
+  const role = document.createElement('td')
+  const pick = document.createElement('input')
+  pick.value = f.role
+  pick.setAttribute('list', 'roles')
+  pick.required = true
+  pick.setAttribute('aria-label', f.path)
+  pick.addEventListener('input', () => { f.role = pick.value.trim() })
+  role.append(pick)
+  if (f.why) {
+    const why = document.createElement('span')
+    why.className = 'beside'
+    why.textContent = f.why
+    role.append(why)
+  }
+  const bytes = document.createElement('td')
+  bytes.textContent = size(f.blob.size)
+  f.cell = document.createElement('td')
+  f.cell.textContent = words.waits
+  for (const [td, label] of [[role, 'What it is'], [bytes, 'Size'], [f.cell, 'Sent']]) {
+    td.setAttribute('role', 'cell')
+    td.dataset.label = label
+  }
+  tr.append(th, role, bytes, f.cell)
+  return tr
+}
+
+form.addEventListener('submit', async (e) => {
+  e.preventDefault()
+  if (busy) return
+  busy = true
+  button.disabled = true
+  whole.hidden = false
+  try {
+    const id = await send(files, form.note.value.trim(), setup, { say, size, whole })
+    busy = false
+    location.assign(setup.delivery + id + '?watch=1')
+  } catch (err) {
+    say(words.failed, err.message + ' ' + words.again)
+    button.disabled = false
+    whole.hidden = true
+    busy = false
+  }
+})
+
+window.addEventListener('beforeunload', (e) => { if (busy) e.preventDefault() })
+root.querySelector('#folder').addEventListener('change', async (e) => {
+  take([...e.target.files].map((blob) => ({ path: blob.webkitRelativePath.split('/').slice(1).join('/') || blob.name, blob })).filter(kept).sort(byPath))
+})
+const drop = root.querySelector('.drop')
+for (const kind of ['dragenter', 'dragover']) root.addEventListener(kind, (e) => { e.preventDefault(); drop.classList.add('over') })
+for (const kind of ['dragleave', 'drop']) root.addEventListener(kind, () => drop.classList.remove('over'))
+root.addEventListener('drop', async (e) => {
+  e.preventDefault()
+  if (busy) return
+  say(words.reading)
+  try {
+    take((await filesOf(e.dataTransfer)).filter(kept).sort(byPath))
+  } catch (err) {
+    say(words.failed, err.message)
+  }
+})
+
+// What systems leave in folders is no part of a delivery; nor are an earlier inspection's leavings or the manifest, which
+// the page makes itself.
+function kept(f) {
+  return !f.path.split('/').some((n) => n.startsWith('.') || n === '__MACOSX' || /^(thumbs\.db|desktop\.ini)$/i.test(n)) && f.path !== 'delivery.yaml'
+}
+
+// Paths in the order of a walk through the folder, as the vendor's program has them: then a delivery that one began, the
+// other goes on with.
+function byPath(a, b) {
+  const x = a.path.split('/'), y = b.path.split('/')
+  for (let i = 0; i < Math.min(x.length, y.length); i++) if (x[i] !== y[i]) return x[i] < y[i] ? -1 : 1
+  return x.length - y.length
+}
