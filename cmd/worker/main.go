@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime/debug"
 	"syscall"
 
@@ -16,6 +17,8 @@ import (
 
 const usage = `proofhouse worker: inspects deliveries of props against their spec.
 
+  worker FOLDER                             inspect a delivery on this machine by the spec that lies in it or beside it,
+                                            and show the report; dropping a folder on the program does the same
   worker inspect --spec spec.yaml FOLDER    inspect a delivery on this machine, before you send it
   worker send --spec spec.yaml --server URL FOLDER
                                             inspect it, then deliver it to the studio's service
@@ -49,7 +52,10 @@ func run() (code int) {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	s := desk.Streams{Out: os.Stdout, Err: os.Stderr, Terminal: isTerminal(os.Stderr)}
+	s := desk.Streams{Out: os.Stdout, Err: os.Stderr, Terminal: isTerminal(os.Stderr), Language: language(os.Getenv), Open: desk.Show}
+	if dir, err := os.UserCacheDir(); err == nil {
+		s.CacheDir = filepath.Join(dir, "proofhouse")
+	}
 	if s.Terminal && isTerminal(os.Stdin) {
 		s.In = os.Stdin
 	}
@@ -76,10 +82,16 @@ func run() (code int) {
 	case "help", "--help", "-h":
 		fmt.Print(usage)
 		return 0
-	default:
-		fmt.Fprintf(os.Stderr, "worker: there is no command %q\n\n%s", os.Args[1], usage)
-		return desk.ExitWrongCall
 	}
+	if info, err := os.Stat(os.Args[1]); err == nil && info.IsDir() && len(os.Args) == 2 {
+		return desk.Dropped(ctx, s, exe, os.Args[1])
+	}
+	hint := ""
+	if near := desk.Nearest(os.Args[1], []string{"inspect", "send", "explain", "tryspec", "serve"}); near != "" {
+		hint = "did you mean " + near + "? "
+	}
+	fmt.Fprintf(os.Stderr, "worker: there is no command or folder %q (%ssee: worker --help)\n", os.Args[1], hint)
+	return desk.ExitWrongCall
 }
 
 func isTerminal(f *os.File) bool {
