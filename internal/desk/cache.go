@@ -72,6 +72,7 @@ type remembered struct {
 	Keys     map[string]string   `json:"keys"`
 	Only     []string            `json:"only,omitempty"`
 	Pictures bool                `json:"pictures"`
+	Previous string              `json:"previous,omitempty"` // digest of the evidence that it was compared with
 	Outcome  *inspection.Outcome `json:"outcome"`
 }
 
@@ -154,7 +155,7 @@ func (c *cache) digest(folder, name string) (fileSeen, error) {
 // whole is the outcome of an inspection that lies in the job's folder already, of the same files, or nil.
 func (l *lookup) whole() *inspection.Outcome {
 	var r remembered
-	if l.keys == nil || !l.c.read(l.place(), &r) || r.Outcome == nil || r.Pictures != l.job.Pictures ||
+	if l.keys == nil || !l.c.read(l.place(), &r) || r.Outcome == nil || r.Pictures != l.job.Pictures || r.Previous != l.previous() ||
 		!same(r.Keys, l.keys) || len(r.Only) != len(l.job.Only) {
 		return nil
 	}
@@ -174,6 +175,13 @@ func (l *lookup) whole() *inspection.Outcome {
 	return r.Outcome
 }
 
+func (l *lookup) previous() string {
+	if l.job.Previous == nil {
+		return ""
+	}
+	return canon.Digest(l.job.Previous)
+}
+
 // place names the job's folder for evidence.
 func (l *lookup) place() string { return canon.Digest([]byte("evidence in " + l.job.Out)) }
 
@@ -191,7 +199,7 @@ func (l *lookup) keep(o *inspection.Outcome) {
 			l.c.write(l.keys[family], findings)
 		}
 	}
-	l.c.write(l.place(), remembered{l.keys, l.job.Only, l.job.Pictures, o})
+	l.c.write(l.place(), remembered{l.keys, l.job.Only, l.job.Pictures, l.previous(), o})
 }
 
 // changedSince says whether a file was written after it was hashed.

@@ -145,7 +145,9 @@ func (c *call) job(folder, out string, threads int) (inspection.Job, error) {
 		}
 		*p.to = abs
 	}
-	return job, nil
+	var err error
+	job.Previous, err = earlierEvidence(c.previous, job.Folder, job.Out)
+	return job, err
 }
 
 // clearOut makes the evidence's folder and takes away what an earlier inspection left in it: an old verdict beside a new

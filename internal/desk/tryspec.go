@@ -35,23 +35,21 @@ type tried struct {
 // TrySpec is the command `worker tryspec`.
 func TrySpec(s Streams, args []string) int {
 	f := flag.NewFlagSet("tryspec", flag.ContinueOnError)
-	f.SetOutput(s.Err)
 	specPath := f.String("spec", "", "the `file` of the draft, YAML or JSON")
 	asJSON := f.Bool("json", false, "print the trials as JSON")
-	f.Usage = func() { fmt.Fprintf(s.Err, "%s\n", trySpecUsage); f.PrintDefaults() }
-	if err := f.Parse(args); errors.Is(err, flag.ErrHelp) {
-		return ExitPass
-	} else if err != nil {
-		return ExitWrongCall
+	f.Usage = func() { fmt.Fprintf(s.Out, "%s\n", trySpecUsage); f.PrintDefaults() }
+	rest, code, done := ParseFlags(s, f, args)
+	if done {
+		return code
 	}
-	if *specPath == "" || f.NArg() == 0 {
+	if *specPath == "" || len(rest) == 0 {
 		return wrongCall(s, f, "it takes --spec FILE and evidence")
 	}
 	_, draft, err := readSpec(*specPath, "")
 	if err != nil {
 		return wrongCall(s, f, "%v", err)
 	}
-	names, past, err := pastEvidence(f.Args())
+	names, past, err := pastEvidence(rest)
 	if err != nil {
 		return wrongCall(s, f, "%v", err)
 	}
@@ -61,7 +59,7 @@ func TrySpec(s Streams, args []string) int {
 		return ExitNotEvaluated
 	}
 	list := make([]tried, len(trials))
-	code := ExitPass
+	code = ExitPass
 	for i, t := range trials {
 		list[i] = tried{names[i], t}
 		if t.After == "" {

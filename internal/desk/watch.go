@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -82,7 +83,12 @@ func (c inspectCall) answer(ctx context.Context, s Streams, exe, folder, out str
 	if len(c.only) == 0 && !c.slowKnown(ctx, folder, out) {
 		quick.only = slices.DeleteFunc(acceptance.Families(), func(f string) bool { return slices.Contains(slow, f) })
 	}
-	first, _, ok := quick.inspect(ctx, quiet(s), exe, folder, out, "")
+	aside, err := os.MkdirTemp("", "proofhouse-quick-") // the evidence beside the folder is of whole inspections
+	if err != nil {
+		return "", err
+	}
+	defer os.RemoveAll(aside)
+	first, _, ok := quick.inspect(ctx, quiet(s), exe, folder, aside, "")
 	if !ok {
 		return "", nil // why was told
 	}
