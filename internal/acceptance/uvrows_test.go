@@ -3,11 +3,14 @@ package acceptance
 import (
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance/mesh"
+	"proofhouse/internal/acceptance/raster"
 	"proofhouse/internal/acceptance/spec"
 )
 
@@ -387,4 +390,61 @@ func roofPrim(material int, foldDeg, splitDeg float64, seam bool) mesh.Primitive
 		}
 	}
 	return p
+}
+
+// The picture tells stacks from overlaps by shape, rings what is too close, and lays tiles out with their numbers.
+func TestUVPictureOfFaults(t *testing.T) {
+	t.Parallel()
+	const e = 1.0 / 1024
+	b := quadsAt(1024, [4]float32{0.05, 0.05, 0.35, 0.35}, [4]float32{1.05, 0.05, 1.35, 0.35}, // a stack
+		[4]float32{0.5, 0.05, 0.8, 0.35}, [4]float32{0.7, 0.2, 0.95, 0.45}, // an overlap
+		[4]float32{0.05, 0.6, 0.3, 0.9}, [4]float32{0.3 + 1.5*e, 0.6, 0.6, 0.9}, // too close
+		[4]float32{0.7, 0.6, 1 - 0.5*e, 0.8}) // too close to the border
+	s := b.subject(t, specOf(t, spec.Hero, "checks: {uv.texel_density: {target_px_per_m: 307}}"))
+	sheet := newUVSheet(t.Context(), s, s.Sets[0])
+	require.NotNil(t, sheet)
+	require.Len(t, sheet.gaps, 3, "the overlap, the two that are close, and the border")
+	d := uvPicture(t.Context(), s, s.Sets[0], "uv_density.png")
+	require.False(t, sheet.clearSurface, "not drawn yet")
+	dark := func(u0, v0, u1, v1 float64) float64 {
+		n, on := 0, 0
+		for y := int(v0 * uvTilePx); y < int(v1*uvTilePx); y++ {
+			for x := int(u0 * uvTilePx); x < int(u1*uvTilePx); x++ {
+				n++
+				if c := d.canvas.Get(sheetMargin+x, headHeight+y); c.R < 150 && c.G < 150 {
+					on++
+				}
+			}
+		}
+		return float64(on) / float64(n)
+	}
+	require.InDelta(t, 1.0/9, dark(0.07, 0.22, 0.15, 0.3), 0.03, "thin lines over the stack")
+	require.Greater(t, dark(0.71, 0.21, 0.79, 0.3), 0.4, "a lattice over the overlap")
+	require.Less(t, dark(0.1, 0.8, 0.14, 0.88), 0.02, "nothing over an island alone")
+	keepPicture(t, d, "uv_faults.png")
+
+	tiles := quadsAt(1024, [4]float32{0.1, 0.1, 0.9, 0.9}, [4]float32{1.1, 0.1, 1.9, 0.5}, [4]float32{0.1, -0.9, 0.5, -0.1})
+	s = tiles.subject(t, specOf(t, spec.Hero, ""))
+	s.Sets = []*Set{tiles.set(0, spec.Set{Kind: spec.UDIM, Stack: "any"})}
+	d = uvPicture(t.Context(), s, s.Sets[0], "uv_density.png")
+	at := func(x, y float64) raster.Colour {
+		return d.canvas.Get(sheetMargin+int(x*uvTilePx), headHeight+int(y*uvTilePx))
+	}
+	require.NotEqual(t, white, at(0.2, 0.6), "tile 1001 is below")
+	require.Equal(t, white, at(0.45, 0.25), "the right half of tile 1011, above it, is empty")
+	require.NotEqual(t, white, at(0.15, 0.35), "its left half is not")
+	require.Equal(t, paper, at(0.75, 0.25), "there is no tile 1012")
+	keepPicture(t, d, "uv_tiles.png")
+}
+
+// keepPicture writes a picture where PROOFHOUSE_PICTURES names a folder, to be looked at.
+func keepPicture(t *testing.T, d *drawn, name string) {
+	t.Helper()
+	dir := os.Getenv("PROOFHOUSE_PICTURES")
+	if dir == "" {
+		return
+	}
+	data, err := d.canvas.PNG()
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, name), data, 0o644))
 }
