@@ -48,6 +48,7 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 		})
 		out.add(silhouettes(s, parts))
 	})
+	try(0.85, func() { out.add(topologyPicture(ctx, s, findings)) })
 	try(1, func() {
 		for _, set := range s.Sets {
 			name := "uv_density.png"

@@ -391,6 +391,57 @@ func (x *topoTarget) side(pointMM [3]float64) string {
 	return sideWithin(b.lo, b.hi, pointMM)
 }
 
+// patches groups triangles, given in ascending order, that hang together over edges; each patch keeps the order, and patches
+// come in the order of their first.
+func (b *topoBody) patches(tris []int32) [][]int32 {
+	at := make(map[int32]uint32, len(tris))
+	for i, t := range tris {
+		at[t] = uint32(i)
+	}
+	u := topo.NewUnion(len(tris))
+	for i, t := range tris {
+		for h := 3 * t; h < 3*t+3; h++ {
+			if m := b.Mate[h]; m >= 0 {
+				if j, ok := at[m/3]; ok {
+					u.Join(uint32(i), j)
+				}
+			}
+		}
+	}
+	number := make([]int, len(tris))
+	var out [][]int32
+	for i, t := range tris {
+		root := u.Find(uint32(i))
+		if root == uint32(i) {
+			number[i] = len(out)
+			out = append(out, nil)
+		}
+		out[number[root]] = append(out[number[root]], t)
+	}
+	return out
+}
+
+// maxNamed triangles of a patch are named in a place; more help nobody.
+const maxNamed = 64
+
+// patchPlace is a patch's place: at its largest triangle, with the triangles of that one's node.
+func (x *topoTarget) patchPlace(patch []int32, value float64, unit string) Place {
+	largest, area := patch[0], -1.0
+	for _, t := range patch {
+		if a := worldArea(corners(x.sf, int(t))); a > area {
+			largest, area = t, a
+		}
+	}
+	p := x.place(int(largest), value, unit)
+	r := rangeOf(x.sf, int(largest))
+	for _, t := range patch {
+		if int(t) >= r.First && int(t) < r.End && t != largest && len(p.Triangles) < maxNamed {
+			p.Triangles = append(p.Triangles, int(t)-r.First)
+		}
+	}
+	return p
+}
+
 // close ends a finding: which LOD it is of, where it is of no part.
 func (x *topoTarget) close(f Finding) Finding {
 	if x.p == nil {

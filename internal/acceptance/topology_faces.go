@@ -3,6 +3,7 @@ package acceptance
 import (
 	"context"
 	"math"
+	"slices"
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/topo"
@@ -92,7 +93,7 @@ func topologyDuplicate(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 	}
 	sheets := x.doubledSheets()
 	var again, backs, twice, touching int
-	var places []int
+	var doubled []int32
 	for i, twin := range x.Twin {
 		if twin < 0 || !x.has(i) {
 			continue
@@ -110,9 +111,7 @@ func topologyDuplicate(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 		default:
 			backs++
 		}
-		if len(places) < maxPlaces {
-			places = append(places, i)
-		}
+		doubled = append(doubled, int32(i))
 	}
 	f = judge(r, map[string]float64{"count": float64(again + twice + backs), "drawn_twice": float64(again + twice),
 		"back_to_back": float64(backs), "touching": float64(touching)},
@@ -140,18 +139,39 @@ func topologyDuplicate(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 			f.alsoRemedy("topology.duplicate.say")
 		}
 	}
-	for _, i := range places {
-		p := x.place(i, float64(x.Twin[i]), "")
-		p.Value = nil
-		other := trianglePlace(x.sf, nil, int(x.Twin[i]))
-		if other.Node == p.Node {
-			p.Triangles = append(p.Triangles, other.Triangles...)
-		} else {
+	for _, patch := range x.twinPatches(doubled) {
+		if len(f.Where) == maxPlaces {
+			break
+		}
+		p := x.patchPlace(patch, float64(len(patch)), "count")
+		if other := trianglePlace(x.sf, nil, int(x.Twin[patch[0]])); other.Node != p.Node {
 			p.note("topology.duplicate.on", words.Name(other.Node))
 		}
 		f.Where = append(f.Where, p)
 	}
 	return x.close(f)
+}
+
+// twinPatches groups doubled triangles by the patches of what they lie on: those set aside have no mates of their own.
+func (x *topoTarget) twinPatches(doubled []int32) [][]int32 {
+	under := map[int32][]int32{}
+	var firsts []int32
+	for _, t := range doubled {
+		if _, known := under[x.Twin[t]]; !known {
+			firsts = append(firsts, x.Twin[t])
+		}
+		under[x.Twin[t]] = append(under[x.Twin[t]], t)
+	}
+	slices.Sort(firsts)
+	var out [][]int32
+	for _, patch := range x.patches(firsts) {
+		var on []int32
+		for _, t := range patch {
+			on = append(on, under[t]...)
+		}
+		out = append(out, on)
+	}
+	return out
 }
 
 // doubledSheets tells, of triangles that lie on another the other way round, those of a sheet made of two sides: around the

@@ -44,10 +44,14 @@ func topologyHidden(ctx context.Context, s *Subject, t Target, r spec.Rule) Find
 	total := areaM2(x.sf)
 	area, under := 0.0, 0.0
 	w := worst{}
-	for _, i := range hidden {
-		a := worldArea(corners(x.sf, int(i)))
+	patches := x.patches(hidden)
+	for i, patch := range patches {
+		a := 0.0
+		for _, t := range patch {
+			a += worldArea(corners(x.sf, int(t)))
+		}
 		area += a
-		w.add(a, int(i))
+		w.add(a, i)
 	}
 	lo, hi, _ := x.bounds()
 	if s.Spec.View.Placed == "ground" {
@@ -78,7 +82,7 @@ func topologyHidden(ctx context.Context, s *Subject, t Target, r spec.Rule) Find
 		f.remedy("topology.hidden.remove")
 	}
 	for _, e := range w.top() {
-		f.Where = append(f.Where, x.place(e.at, 1e6*e.value, "mm²"))
+		f.Where = append(f.Where, x.patchPlace(patches[e.at], 1e6*e.value, "mm²"))
 	}
 	return x.close(f)
 }

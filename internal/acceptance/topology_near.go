@@ -3,6 +3,7 @@ package acceptance
 import (
 	"context"
 	"math"
+	"slices"
 	"sync"
 
 	"proofhouse/internal/acceptance/spatial"
@@ -183,7 +184,8 @@ func topologySelfIntersection(ctx context.Context, s *Subject, t Target, r spec.
 		return unable("topology.stopped", words.Name(near.err.Error()))
 	}
 	within, between, unasked := 0, 0, 0
-	var places []Place
+	first := map[int32]topo.Crossing{}
+	var folded []int32
 	for _, c := range near.crossings {
 		if !x.has(int(c.A)) && !x.has(int(c.B)) {
 			continue
@@ -196,10 +198,21 @@ func topologySelfIntersection(ctx context.Context, s *Subject, t Target, r spec.
 			continue
 		}
 		within++
+		for _, t := range [2]int32{c.A, c.B} {
+			if _, known := first[t]; !known {
+				first[t] = c
+				folded = append(folded, t)
+			}
+		}
+	}
+	slices.Sort(folded)
+	var places []Place
+	for _, patch := range x.patches(folded) {
 		if len(places) < maxPlaces {
-			p := x.at(int(c.A), c.At, 0, "mm")
-			p.Value = nil
+			c := first[patch[0]]
+			p := x.at(int(c.A), c.At, float64(len(patch)), "count")
 			p.Triangles = append(p.Triangles, trianglePlace(x.sf, nil, int(c.B)).Triangles...)
+			p.note("topology.self_intersection.fold", words.Count(len(patch)))
 			places = append(places, p)
 		}
 	}

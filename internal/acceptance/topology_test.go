@@ -1,7 +1,10 @@
 package acceptance
 
 import (
+	"context"
 	"math"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -414,4 +417,58 @@ func TestQuads(t *testing.T) {
 	f = run1(t, b.subject(t, sp), "topology.quads")
 	require.Zero(t, f.Metrics["quad_share"])
 	require.Contains(t, f.Sentence, "by the polygons of the file")
+}
+
+// faulty is a prop with one fault of every kind that the picture shows.
+func faulty(t tester) *Subject {
+	crooked := unitCube()
+	for i := 0; i < len(crooked.Pos); i += 3 { // one corner pushed through the far side
+		if crooked.Pos[i] == 0 && crooked.Pos[i+1] == 0 && crooked.Pos[i+2] == 1 {
+			crooked.Pos[i], crooked.Pos[i+1], crooked.Pos[i+2] = 1.4, 0.6, 0.3
+		}
+	}
+	fin := finOn(unitCube())
+	flipped := unitCube()
+	flipped.Tri[30], flipped.Tri[31] = flipped.Tri[31], flipped.Tri[30]
+	flat := unitCube()
+	flat.Tri = append(flat.Tri, 0, 1, 1)
+	return propOf(t, specOf(t, spec.MidGround, ""), mesh.Material{},
+		madePart{name: "open", prims: []mesh.Primitive{without(unitCube(), 5)}},
+		madePart{name: "declared", def: spec.Part{Open: []string{"below"}}, prims: []mesh.Primitive{without(shiftBy(unitCube(), 1.5, 0, 0), 2, 3)}},
+		madePart{name: "wall", prims: []mesh.Primitive{without(shiftBy(unitCube(), 3, 0, 0), 5), shiftBy(fin, 3, 0, 0)}},
+		madePart{name: "crooked", prims: []mesh.Primitive{shiftBy(crooked, 0, 1.5, 0)}},
+		madePart{name: "layers", prims: []mesh.Primitive{shiftBy(unitCube(), 2, 1.5, 0), shiftBy(quadAt(0.2, 0.8, 1), 2, 1.5, 0)}},
+		madePart{name: "twice", prims: []mesh.Primitive{shiftBy(unitCube(), 3.5, 1.5, 0), shiftBy(quadPrim(0, 0, 0, 1, 1, 0, 0, 1, 1), 3.5, 1.5, 1), shiftBy(quadPrim(0, 0, 0, 1, 1, 0, 0, 1, 1), 3.5, 1.5, 1)}},
+		madePart{name: "hidden", prims: []mesh.Primitive{shiftBy(unitCube(), 0, 3, 0), boxPrim(0, [3]float32{0.05, 3.05, 0.05}, [3]float32{0.95, 3.95, 0.95})}},
+		madePart{name: "turned", prims: []mesh.Primitive{shiftBy(flipped, 1.5, 3, 0)}},
+		madePart{name: "flat", prims: []mesh.Primitive{shiftBy(flat, 3, 3, 0)}},
+	)
+}
+
+func TestTopologyPicture(t *testing.T) {
+	t.Parallel()
+	s := faulty(t)
+	var all []Finding
+	for _, c := range topologyChecks() {
+		all = append(all, runCheck(t, s, c.Def.Name)...)
+	}
+	p := topologyPicture(context.Background(), s, all)
+	require.NotNil(t, p)
+	for _, check := range []string{"topology.open_edges", "topology.see_through", "topology.nonmanifold", "topology.self_intersection",
+		"topology.winding", "topology.z_fighting", "topology.duplicate", "topology.degenerate", "topology.hidden"} {
+		require.Contains(t, p.Checks, check)
+	}
+	again := topologyPicture(context.Background(), s, all)
+	require.Equal(t, p.canvas.Digest(), again.canvas.Digest())
+	if dir := os.Getenv("PROOFHOUSE_PICTURES"); dir != "" {
+		data, err := p.canvas.PNG()
+		require.NoError(t, err)
+		require.NoError(t, os.WriteFile(filepath.Join(dir, "topology.png"), data, 0o644))
+	}
+	clean := propOf(t, specOf(t, spec.MidGround, ""), mesh.Material{}, madePart{name: "body", prims: []mesh.Primitive{unitCube()}})
+	var none []Finding
+	for _, c := range topologyChecks() {
+		none = append(none, runCheck(t, clean, c.Def.Name)...)
+	}
+	require.Nil(t, topologyPicture(context.Background(), clean, none), "nothing to show")
 }

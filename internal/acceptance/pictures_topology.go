@@ -1,0 +1,536 @@
+package acceptance
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"proofhouse/internal/acceptance/raster"
+	"proofhouse/internal/acceptance/topo"
+)
+
+// faultKind is one way of drawing a fault: a pattern on faces, a stroke along edges, or a mark at a point. No two differ by
+// colour alone. Colours are those of Okabe and Ito, Color Universal Design, 2008, told apart by the colour-blind.
+type faultKind uint8
+
+const (
+	noFault faultKind = iota
+	faultBack
+	faultCrossing
+	faultTurned
+	faultLayer
+	faultTwice
+	faultHidden
+	faultOpen
+	faultMeant
+	faultTangle
+	faultPoint
+	faultKinds
+)
+
+// faultStyle is how a kind looks: colour, name in the legend, and the check whose finding it belongs to.
+var faultStyles = [faultKinds]struct {
+	colour raster.Colour
+	name   string
+	checks []string
+}{
+	faultBack:     {raster.Colour{R: 213, G: 94, B: 0}, "one looks through: back of a face", []string{"topology.see_through"}},
+	faultCrossing: {raster.Colour{R: 0, G: 114, B: 178}, "faces of one shell that cross", []string{"topology.self_intersection"}},
+	faultTurned:   {raster.Colour{R: 204, G: 121, B: 167}, "faces the wrong way round", []string{"topology.winding"}},
+	faultLayer:    {raster.Colour{R: 230, G: 159, B: 0}, "layers that flicker", []string{"topology.z_fighting"}},
+	faultTwice:    {raster.Colour{R: 86, G: 180, B: 233}, "faces drawn twice", []string{"topology.duplicate"}},
+	faultHidden:   {raster.Colour{R: 110, G: 110, B: 116}, "hidden faces, drawn through", []string{"topology.hidden"}},
+	faultOpen:     {raster.Colour{R: 213, G: 94, B: 0}, "open edge, not declared", []string{"topology.open_edges"}},
+	faultMeant:    {raster.Colour{R: 0, G: 158, B: 115}, "open edge, declared or buried", nil},
+	faultTangle:   {raster.Colour{R: 0, G: 60, B: 120}, "edge of more than two faces", []string{"topology.nonmanifold"}},
+	faultPoint:    {raster.Colour{R: 60, G: 40, B: 30}, "vertex, speck or face without area", []string{"topology.degenerate", "topology.loose"}},
+}
+
+// pattern says whether a kind's pattern is set at a pixel.
+func (k faultKind) pattern(x, y int) bool {
+	up, down := (x+y)%8, (x-y+1<<20)%8
+	switch k {
+	case faultBack: // chequers
+		return (x/4+y/4)%2 == 0
+	case faultCrossing: // stripes one way
+		return up < 3
+	case faultTurned: // stripes the other way
+		return down < 3
+	case faultLayer: // level lines
+		return y%5 < 2
+	case faultTwice: // a grid
+		return x%7 < 2 || y%7 < 2
+	case faultHidden: // dots
+		return x%4 < 2 && y%4 < 2
+	}
+	return false
+}
+
+// stroke is an edge to be drawn, metres.
+type stroke struct {
+	a, b [3]float64
+	kind faultKind
+}
+
+// numbered is a place to be ringed.
+type numbered struct {
+	point  [3]float64 // metres
+	radius float64    // metres
+	normal [3]float64 // of a face there; zero for any
+	kind   faultKind
+	text   string
+}
+
+// faultMap is everything that a topology picture shows.
+type faultMap struct {
+	pos     []float32 // by triangle, 9 floats
+	tri     []uint32
+	face    []faultKind
+	hidden  []uint32 // corners of hidden triangles
+	strokes []stroke
+	found   [faultKinds][]numbered
+	places  []numbered // of these the ones that are ringed
+	used    [faultKinds]bool
+	checks  []string
+}
+
+// topologyPicture draws the faults of LOD 0 on the prop from six sides; nil where there is none to show.
+func topologyPicture(ctx context.Context, s *Subject, findings []Finding) *drawn {
+	if len(s.LODs) == 0 || s.LODs[0].Triangles() == 0 {
+		return nil
+	}
+	b, err := topoOf(ctx, s, 0)
+	if err != nil {
+		return nil
+	}
+	m := gatherFaults(ctx, s, b, findings)
+	if len(m.places) == 0 {
+		return nil
+	}
+	c := raster.NewCanvas(deviationW, deviationH, paper)
+	heading(c, "Topology", propTitle(s)+" · faults of the game mesh on the side that shows them")
+	views, cells, scale := (&heatMesh{pos: m.pos}).views()
+	if len(views) == 0 {
+		return nil
+	}
+	where := m.draw(ctx, c, views, cells, s.Threads)
+	if where == nil {
+		return nil
+	}
+	scaleBar(c, sheetMargin+cellPad, deviationH-sheetMargin+10, scale/1000, 160)
+	m.legend(c)
+	return finished(c, "topology.png",
+		"The game mesh from six sides with its topology faults: patterns on faces, strokes along edges, the worst places ringed and numbered.", m.checks...)
+}
+
+// gatherFaults collects from the findings that broke a limit, or would have, and from what their checks measured.
+func gatherFaults(ctx context.Context, s *Subject, b *topoBody, findings []Finding) *faultMap {
+	m := &faultMap{face: make([]faultKind, b.Triangles())}
+	for t := range b.Triangles() {
+		p := b.triangle(t)
+		if b.State[t] != topo.Live { // keeps its number without being drawn
+			p = [3][3]float64{}
+			if b.part[t] == notDrawn || b.State[t] != topo.Again {
+				p[0] = [3]float64{math.NaN(), math.NaN(), math.NaN()}
+			} else {
+				p = b.triangle(t)
+			}
+		}
+		for k := range 3 {
+			m.pos = append(m.pos, float32(p[k][0]), float32(p[k][1]), float32(p[k][2]))
+			m.tri = append(m.tri, uint32(3*t+k))
+		}
+	}
+	for i := range findings {
+		f := &findings[i]
+		if f.LOD != nil && *f.LOD > 0 || !broke(*f) {
+			continue
+		}
+		for k := faultKind(1); k < faultKinds; k++ {
+			if slices.Contains(faultStyles[k].checks, f.Check) {
+				m.take(ctx, s, b, f, k)
+			}
+		}
+	}
+	m.choose()
+	return m
+}
+
+// choose rings the worst place of each kind, then the second of each, as long as there is room.
+func (m *faultMap) choose() {
+	var take [faultKinds]int
+	left := maxRings
+	for more := true; more && left > 0; {
+		more = false
+		for i, list := range m.found {
+			if take[i] < len(list) && left > 0 {
+				take[i]++
+				left--
+				more = true
+			}
+		}
+	}
+	for i, list := range m.found {
+		m.places = append(m.places, list[:take[i]]...)
+	}
+}
+
+// take adds one finding: its faces or edges, and its worst places.
+func (m *faultMap) take(ctx context.Context, s *Subject, b *topoBody, f *Finding, kind faultKind) {
+	x := &topoTarget{topoBody: b, s: s, accept: make([]bool, len(s.Parts))}
+	for i, p := range s.Parts {
+		if x.accept[i] = p.Name == f.Part; x.accept[i] {
+			x.p = p
+		}
+	}
+	if x.p == nil {
+		return
+	}
+	if !slices.Contains(m.checks, f.Check) {
+		m.checks = append(m.checks, f.Check)
+	}
+	m.used[kind] = true
+	m.mark(ctx, x, kind)
+	var list []numbered
+	for _, p := range f.Where {
+		if p.PointMM == nil {
+			continue
+		}
+		n := numbered{kind: kind, text: faultStyles[kind].name}
+		for k := range 3 {
+			n.point[k] = p.PointMM[k] / 1000
+		}
+		if p.Value != nil && p.Value.Unit == "mm" {
+			n.text += ", " + lengthText(p.Value.Value)
+		} else if p.Value != nil && p.Value.Unit == "mm²" {
+			n.text += ", " + areaText(p.Value.Value)
+		} else if p.Value != nil && p.Value.Unit == "px" {
+			n.text += ", " + fixed(p.Value.Value, 0) + " px"
+		}
+		if kind == faultPoint && p.Note != "" {
+			n.text = p.Note
+		}
+		if t := x.drawnAs(&p); t >= 0 {
+			q := x.triangle(t)
+			n.normal = unit(cross(sub(q[1], q[0]), sub(q[2], q[0])))
+			if kind == faultBack || kind == faultTurned {
+				n.normal = [3]float64{-n.normal[0], -n.normal[1], -n.normal[2]}
+			}
+		}
+		list = append(list, n)
+	}
+	m.found[kind] = append(m.found[kind], list...)
+}
+
+// drawnAs is the triangle of the body that a place names first, -1 for none.
+func (b *topoBody) drawnAs(p *Place) int {
+	for _, r := range b.sf.Of {
+		if len(p.Triangles) > 0 && r.NodeName() == p.Node && r.First+p.Triangles[0] < r.End {
+			return r.First + p.Triangles[0]
+		}
+	}
+	return -1
+}
+
+// mark sets the patterns and strokes of a kind for a part.
+func (m *faultMap) mark(ctx context.Context, x *topoTarget, kind faultKind) {
+	set := func(t int) {
+		if t >= 0 && x.has(t) && m.face[t] == noFault {
+			m.face[t] = kind
+		}
+	}
+	edge := func(h uint32, k faultKind) {
+		a, b := x.Ends(h)
+		m.strokes = append(m.strokes, stroke{a, b, k})
+		m.used[k] = true
+	}
+	switch kind {
+	case faultBack:
+		for _, v := range x.sight.backs.most {
+			set(int(v.tri))
+		}
+	case faultCrossing:
+		for _, c := range x.near.crossings {
+			if c.Within {
+				set(int(c.A))
+				set(int(c.B))
+			}
+		}
+	case faultTurned:
+		m.markTurned(x, set)
+	case faultLayer:
+		for _, l := range x.near.layers {
+			set(int(l.upper))
+		}
+	case faultTwice:
+		for t, twin := range x.Twin {
+			if twin >= 0 {
+				set(t)
+				set(int(twin))
+			}
+		}
+	case faultHidden:
+		hidden, _ := x.hiddenFaces(ctx)
+		for _, t := range hidden {
+			m.hidden = append(m.hidden, m.tri[3*t:3*t+3]...)
+		}
+	case faultOpen:
+		for _, l := range x.openLoops() {
+			k := faultOpen
+			if l.fate != unplannedLoop {
+				k = faultMeant
+			}
+			for _, h := range l.Edges {
+				edge(h, k)
+			}
+		}
+	case faultTangle:
+		for _, h := range x.Edges.Tangles {
+			if x.onEdge(h) {
+				edge(h, faultTangle)
+			}
+		}
+	}
+}
+
+// markTurned marks inverted shells, and of two faces that disagree the one whose patch is smaller: that of fewer faces
+// that agree with it.
+func (m *faultMap) markTurned(x *topoTarget, set func(int)) {
+	inverted := x.invertedShells()
+	for t, sh := range x.Shell {
+		if slices.Contains(inverted, int(sh)) {
+			set(t)
+		}
+	}
+	if len(x.Edges.Disagree) == 0 {
+		return
+	}
+	patch := topo.NewUnion(x.Triangles())
+	for h, mate := range x.Mate {
+		if mate > int32(h) && !x.Disagrees(uint32(h)) {
+			patch.Join(uint32(h)/3, uint32(mate)/3)
+		}
+	}
+	size := make([]int32, x.Triangles())
+	for t := range size {
+		size[patch.Find(uint32(t))]++
+	}
+	small := make([]bool, x.Triangles())
+	for _, h := range x.Edges.Disagree {
+		p, q := patch.Find(h/3), patch.Find(uint32(x.Mate[h])/3)
+		if size[q] < size[p] {
+			p = q
+		}
+		small[p] = true
+	}
+	for t := range size {
+		if small[patch.Find(uint32(t))] {
+			set(t)
+		}
+	}
+}
+
+// draw draws the six views and rings each place in the view that shows it best.
+func (m *faultMap) draw(ctx context.Context, c *raster.Canvas, views []raster.View, cells []box, threads int) []int {
+	var scr raster.Screen
+	buf := raster.NewBuffer(0, 0, raster.Four)
+	inside := raster.NewBuffer(0, 0, raster.One)
+	best, seen := make([]float64, len(m.places)), make([]int, len(m.places))
+	for i := range seen {
+		seen[i], best[i] = -1, -9
+	}
+	render := func(v *raster.View) {
+		buf.Reset(v.W, v.H, raster.Four)
+		scr.Project(v, m.pos, threads)
+		buf.Draw(raster.Job{Screen: &scr, Tri: m.tri, Cull: raster.CullNone}, threads)
+	}
+	for i := range views {
+		if ctx.Err() != nil {
+			return nil
+		}
+		render(&views[i])
+		for k := range m.places {
+			if score := m.places[k].score(&views[i], buf); score > best[k]+1e-9 {
+				best[k], seen[k] = score, i
+			}
+		}
+	}
+	for i := range views {
+		v, b := &views[i], cells[i]
+		render(v)
+		buf.Resolve(c, b.x0, b.y0, threads, m.shader(v))
+		if len(m.hidden) > 0 {
+			inside.Reset(v.W, v.H, raster.One)
+			inside.Draw(raster.Job{Screen: &scr, Tri: m.hidden, Cull: raster.CullNone}, threads)
+			m.through(c, inside, b)
+		}
+		for _, st := range m.strokes {
+			st.draw(c, v, b, buf)
+		}
+		c.Text(float64(b.x0+cellPad), float64(b.y0)+18, raster.Bold, textSize, raster.Left, ink, sides[i].name)
+		if i > 0 && b.x0 > sheetMargin {
+			c.Rect(b.x0, b.y0+6, b.x0+1, b.y1-10, hairline)
+		}
+		for k := len(m.places) - 1; k >= 0; k-- {
+			if seen[k] == i {
+				m.places[k].ring(c, v, b, k+1)
+			}
+		}
+	}
+	return seen
+}
+
+// score says how well a view shows a place: 2 where nothing stands before it, and how squarely the face there looks at the eye.
+func (n *numbered) score(v *raster.View, buf *raster.Buffer) float64 {
+	x, y, near, ok := v.Project(n.point)
+	if !ok || x < 0 || y < 0 || int(x) >= buf.W || int(y) >= buf.H {
+		return -9
+	}
+	score := 0.0
+	if _, front := buf.At(0, int(x), int(y)); near >= float64(front)-4/v.Scale {
+		score = 2
+	}
+	return score + inner(n.normal, v.Back)
+}
+
+func (n *numbered) ring(c *raster.Canvas, v *raster.View, b box, number int) {
+	x, y, _, ok := v.Project(n.point)
+	if !ok {
+		return
+	}
+	x, y = x+float64(b.x0), y+float64(b.y0)
+	r := 11.0
+	c.Ring(x, y, r, 4.5, white, 0.9)
+	c.Ring(x, y, r, 2, ink, 1)
+	k := float64((r + 8) * 0.7071)
+	// Badges of places that lie together stand around them.
+	turn := [4][2]float64{{1, -1}, {1, 1}, {-1, 1}, {-1, -1}}[(number-1)%4]
+	badge(c, min(max(x+float64(k*turn[0]), float64(b.x0+12)), float64(b.x1-12)), min(max(y+float64(k*turn[1]), float64(b.y0+12)), float64(b.y1-12)), itoa(number))
+}
+
+// shader is matt grey, darker where the surface turns away, with the patterns of faults on it.
+func (m *faultMap) shader(v *raster.View) func(id uint32, x, y float64) [3]float32 {
+	grey := raster.Colour{R: 196, G: 194, B: 190}.Linear()
+	var light [3]float64
+	for k := range 3 {
+		light[k] = float64(-0.35*v.Right[k]) + float64(0.45*v.Up[k]) + float64(0.82*v.Back[k])
+	}
+	return func(id uint32, x, y float64) [3]float32 {
+		a, b, c := point(m.pos, m.tri[3*id]), point(m.pos, m.tri[3*id+1]), point(m.pos, m.tri[3*id+2])
+		n := unit(cross(sub(b, a), sub(c, a)))
+		l := float32(0.5 + float64(0.5*math.Abs(inner(n, light))))
+		if onWire(v, a, b, c, x, y) {
+			l *= 0.72
+		}
+		col := grey
+		if k := m.face[id]; k != noFault && k.pattern(int(x), int(y)) {
+			col = faultStyles[k].colour.Linear()
+		}
+		return [3]float32{col[0] * l, col[1] * l, col[2] * l}
+	}
+}
+
+// onWire says whether a pixel lies on an edge of its triangle, where that is large enough on the picture to show its edges.
+func onWire(v *raster.View, a, b, c [3]float64, x, y float64) bool {
+	w, ok := v.Weights(a, b, c, x, y)
+	if !ok {
+		return false
+	}
+	twice := math.Sqrt(lenSq(cross(sub(b, a), sub(c, a))))
+	far := [3]float64{lenSq(sub(c, b)), lenSq(sub(a, c)), lenSq(sub(b, a))}
+	for k := range 3 {
+		high := twice / math.Sqrt(far[k]) * v.Scale // of corner k over its edge, pixels
+		if high < 6 {
+			return false
+		}
+		if w[k]*high < 0.6 {
+			return true
+		}
+	}
+	return false
+}
+
+// through dots hidden faces over whatever stands before them.
+func (m *faultMap) through(c *raster.Canvas, inside *raster.Buffer, b box) {
+	for y := range inside.H {
+		for x := range inside.W {
+			if id, _ := inside.At(0, x, y); id != raster.Empty && faultHidden.pattern(x, y) {
+				c.Blend(b.x0+x, b.y0+y, faultStyles[faultHidden].colour, 0.75)
+			}
+		}
+	}
+}
+
+// draw draws an edge: solid where it is seen, faint where something stands before it; meant ones dotted, tangled ones with
+// bars across.
+func (st *stroke) draw(c *raster.Canvas, v *raster.View, b box, buf *raster.Buffer) {
+	x0, y0, n0, ok0 := v.Project(st.a)
+	x1, y1, n1, ok1 := v.Project(st.b)
+	if !ok0 || !ok1 {
+		return
+	}
+	long := math.Sqrt(float64((x1-x0)*(x1-x0)) + float64((y1-y0)*(y1-y0)))
+	col := faultStyles[st.kind].colour
+	steps := max(1, int(long/4))
+	for i := range steps {
+		f, g := float64(i)/float64(steps), float64(i+1)/float64(steps)
+		ax, ay, bx, by := x0+float64((x1-x0)*f), y0+float64((y1-y0)*f), x0+float64((x1-x0)*g), y0+float64((y1-y0)*g)
+		alpha := 1.0
+		px, py := int(ax), int(ay)
+		if px >= 0 && py >= 0 && px < buf.W && py < buf.H {
+			if _, front := buf.At(0, px, py); n0+float64((n1-n0)*f) < float64(front)-4/v.Scale {
+				alpha = 0.25
+			}
+		}
+		ox, oy := float64(b.x0), float64(b.y0)
+		switch st.kind {
+		case faultMeant:
+			if i%2 == 0 {
+				c.Line(ax+ox, ay+oy, bx+ox, by+oy, 1.6, col, alpha)
+			}
+		case faultTangle:
+			c.Line(ax+ox, ay+oy, bx+ox, by+oy, 3, col, alpha)
+			if i%2 == 0 && long > 0 {
+				ux, uy := (y1-y0)/long*5, (x0-x1)/long*5
+				c.Line(ax+ox-ux, ay+oy-uy, ax+ox+ux, ay+oy+uy, 1.5, col, alpha)
+			}
+		default:
+			c.Line(ax+ox, ay+oy, bx+ox, by+oy, 4.6, white, alpha*0.8)
+			c.Line(ax+ox, ay+oy, bx+ox, by+oy, 2.6, col, alpha)
+		}
+	}
+}
+
+// legend writes what the patterns mean and the list of the ringed places.
+func (m *faultMap) legend(c *raster.Canvas) {
+	x := deviationW - deviationSide - sheetMargin + 14
+	y := headHeight + 8
+	c.Text(float64(x), float64(y)+6, raster.Bold, textSize, raster.Left, ink, "what is drawn")
+	y += 22
+	for k := faultKind(1); k < faultKinds; k++ {
+		if !m.used[k] || k == faultPoint {
+			continue
+		}
+		st := faultStyles[k]
+		swatch(c, x, y, func(i, j int) raster.Colour {
+			line := j >= 7 && j <= 9
+			switch {
+			case k == faultOpen && line, k == faultMeant && line && i%8 < 4, k == faultTangle && (line || i%8 < 2 && j > 3 && j < 13):
+				return st.colour
+			case k.pattern(i, j):
+				return st.colour
+			}
+			return raster.Colour{R: 196, G: 194, B: 190}
+		})
+		c.Text(float64(x+36), float64(y)+13, raster.Regular, 14, raster.Left, ink, st.name)
+		y += 26
+	}
+	yy := float64(y) + 22
+	c.Text(float64(x), yy, raster.Bold, textSize, raster.Left, ink, "the worst places")
+	yy += 8
+	for i, n := range m.places {
+		yy += 24
+		badge(c, float64(x)+10, yy-5, itoa(i+1))
+		yy = wrapText(c, float64(x)+28, yy, float64(deviationSide)-20, 13.5, ink, n.text) - 18
+	}
+}
