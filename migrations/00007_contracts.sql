@@ -180,7 +180,7 @@ CREATE UNIQUE INDEX change_order_of_spec_key ON ph.change_order (studio_id, spec
 CREATE INDEX change_order_of_order ON ph.change_order (studio_id, work_order_id, id);
 CREATE INDEX change_order_by_vendor ON ph.change_order (vendor_id, id);
 CREATE INDEX change_order_of_milestone ON ph.change_order (studio_id, milestone_id);
-CREATE TRIGGER change_order_guard BEFORE INSERT OR UPDATE ON ph.change_order FOR EACH ROW EXECUTE FUNCTION ph.state_guard('change_order');
+CREATE TRIGGER change_order_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.change_order FOR EACH ROW EXECUTE FUNCTION ph.state_guard('change_order');
 
 -- An agreed change takes effect on its milestone; nobody else may write these columns.
 -- +goose StatementBegin
@@ -305,7 +305,7 @@ GRANT SELECT ON ph.calendar TO ph_backup;
 
 CREATE POLICY change_order_update ON ph.change_order FOR UPDATE TO ph_api
   USING (studio_id = ph.app_studio() OR vendor_id = ph.app_vendor()) WITH CHECK (studio_id = ph.app_studio() OR vendor_id = ph.app_vendor());
-GRANT UPDATE (state, last_event, since, decided_by, decided_reason) ON ph.change_order TO ph_api;
+GRANT UPDATE (state, last_event, decided_by, decided_reason) ON ph.change_order TO ph_api;
 GRANT UPDATE (rework_vendor, rework_studio, review_due_at) ON ph.milestone TO ph_api;
 GRANT UPDATE (round_cause) ON ph.delivery TO ph_api;
 

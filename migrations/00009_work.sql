@@ -86,8 +86,8 @@ BEGIN
   RETURN NEW;
 END $$;
 -- +goose StatementEnd
-CREATE TRIGGER question_clock BEFORE UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_clock();
-CREATE TRIGGER question_guard BEFORE INSERT OR UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.state_guard('question');
+CREATE TRIGGER question_clock BEFORE UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_clock();
+CREATE TRIGGER question_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.state_guard('question');
 
 -- The time that a prop is blocked: while any blocking question waits, counted once however many do. Nobody else may write it.
 -- +goose StatementBegin
@@ -191,7 +191,7 @@ CREATE TABLE ph.permission (
 CREATE INDEX permission_granted ON ph.permission (studio_id, work_order_id, chk) WHERE state = 'granted';
 CREATE INDEX permission_of_order ON ph.permission (studio_id, work_order_id, id);
 CREATE INDEX permission_by_vendor ON ph.permission (vendor_id, id);
-CREATE TRIGGER permission_guard BEFORE INSERT OR UPDATE ON ph.permission FOR EACH ROW EXECUTE FUNCTION ph.state_guard('permission');
+CREATE TRIGGER permission_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.permission FOR EACH ROW EXECUTE FUNCTION ph.state_guard('permission');
 
 CREATE TABLE ph.permission_decision (
   studio_id     uuid NOT NULL,
@@ -244,8 +244,8 @@ BEGIN
 END $$;
 -- +goose StatementEnd
 GRANT UPDATE (sealed_at) ON ph.batch TO ph_api;
-GRANT UPDATE (state, last_event, since) ON ph.question TO ph_api;
-GRANT UPDATE (state, last_event, since) ON ph.permission TO ph_api;
+GRANT UPDATE (state, last_event) ON ph.question TO ph_api;
+GRANT UPDATE (state, last_event) ON ph.permission TO ph_api;
 CREATE POLICY permission_worker ON ph.permission FOR SELECT TO ph_worker USING (true);
 GRANT SELECT (studio_id, work_order_id, id, prop_id, kit, chk, part, set_name, worst, until_on, state) ON ph.permission TO ph_worker;
 GRANT SELECT (kit) ON ph.prop TO ph_worker;

@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"crypto/sha256"
 	"time"
 
 	"github.com/google/uuid"
@@ -73,6 +74,80 @@ func (s *scene) furtherActs(vendor ledger.Who, prop ledger.Prop) {
 		_, err := tx.ResumeMilestone(ctx, ms, "")
 		return err
 	})
+}
+
+// aftercare does what follows acceptance, on an order of its own: the reference pack with its secrecy, a texture set in use,
+// a payment held for its source files, a hand-over, maintenance, a person who leaves.
+func (s *scene) aftercare(vendor ledger.Who) (order ledger.WorkOrder, set, prop ledger.Prop) {
+	s.t.Helper()
+	ctx := s.ctx()
+	sum := sha256.Sum256([]byte("concept"))
+	s.as(s.studio, func(tx *ledger.Tx) error {
+		project, err := tx.CreateProject(ctx, ledger.NewProject{Code: "AFTER-" + vendor.Party.String()[30:], Title: "After"})
+		if err != nil {
+			return err
+		}
+		if order, err = tx.CreateWorkOrder(ctx, ledger.NewWorkOrder{Project: project.ID, Vendor: vendor.Party, Code: "AFTER-" + vendor.Party.String()[30:], Title: "After", Currency: "EUR",
+			ReviewDays: 5, Secret: true, Codename: "HERON", SourceRoles: []string{"source.scene"}}); err != nil {
+			return err
+		}
+		for code, p := range map[string]*ledger.Prop{"paint_set": &set, "boat": &prop} {
+			kind := map[string]string{"paint_set": "texture_set", "boat": "prop"}[code]
+			if *p, err = tx.CreateProp(ctx, ledger.NewProp{WorkOrder: order.ID, Code: code, Title: code, Tier: "mid", PriceMinor: 1000, Kind: kind, Milestones: []ledger.NewMilestone{{Kind: "final", ShareBP: 10000}}}); err != nil {
+				return err
+			}
+			if _, err = tx.CreateSpecRevision(ctx, spec(p.ID, "first")); err != nil {
+				return err
+			}
+		}
+		pack, err := tx.CreateReferencePack(ctx, ledger.NewReferencePack{WorkOrder: order.ID, Note: "the look", Files: []ledger.NewReference{{Path: "boat.png", What: "concept", Size: 7, SHA256: sum[:], MediaType: "image/png"}}})
+		if err == nil {
+			_, err = tx.PublishReferencePack(ctx, pack.ID)
+		}
+		return err
+	})
+	s.as(vendor, func(tx *ledger.Tx) error {
+		packs, err := tx.ReferencePacks(ctx, order.ID)
+		if err != nil {
+			return err
+		}
+		_, err = tx.AcknowledgeReferences(ctx, packs[0].ID)
+		require.ErrorIs(s.t, err, ledger.ErrForbidden, "secrecy comes first")
+		if err := tx.AcknowledgeSecrecy(ctx, order.ID); err != nil {
+			return err
+		}
+		_, err = tx.AcknowledgeReferences(ctx, packs[0].ID)
+		return err
+	})
+	d := s.deliver(vendor, set.Milestones[0].ID)
+	s.inspect(passing())
+	_, err := s.signOff(s.studio, d.ID, ledger.Accept, "")
+	require.NoError(s.t, err)
+	s.as(vendor, func(tx *ledger.Tx) error { _, err := tx.UseSet(ctx, prop.ID, set.ID); return err })
+	s.as(s.studio, func(tx *ledger.Tx) error {
+		holds, err := tx.PaymentHolds(ctx, order.ID)
+		if err != nil {
+			return err
+		}
+		if _, err := tx.EndPaymentHold(ctx, holds[0].ID, "the scene came by post"); err != nil {
+			return err
+		}
+		if _, err := tx.HandOver(ctx, order.ID, "{prop}/{role}{ext}"); err != nil {
+			return err
+		}
+		_, err = tx.OpenMaintenance(ctx, set.ID, "a seam in the engine")
+		return err
+	})
+	leaver := s.member(vendor, "Leaver", "leaver-"+vendor.Party.String()[30:]+"@x.example", ledger.VendorArtist)
+	d = s.open(leaver, prop.Milestones[0].ID)
+	s.as(vendor, func(tx *ledger.Tx) error {
+		if _, err := tx.DisableMember(ctx, leaver.Member); err != nil {
+			return err
+		}
+		_, err := tx.EraseMember(ctx, leaver.Member, "asked to be forgotten")
+		return err
+	})
+	return order, set, prop
 }
 
 func (s *scene) clock() *ledger.Clock { return ledger.NewClock(s.db.Pool(ledger.RoleClock)) }

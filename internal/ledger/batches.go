@@ -195,7 +195,10 @@ func (u *Undecided) Unwrap() error { return u.Err }
 // SignOffMany decides on many deliveries in one transaction, all or none; the deliveries that are not named stay as they
 // are. The first that cannot be decided is an *Undecided.
 func (tx *Tx) SignOffMany(ctx context.Context, batch uuid.UUID, in []NewSignOff) ([]SignOff, error) {
-	if err := tx.allow("signing off", StudioSide, ArtDirector, TechnicalArtist); err != nil {
+	if err := tx.allow("signing off", StudioSide); err != nil {
+		return nil, err
+	}
+	if _, _, err := tx.decider(ctx, "signing off", approvers(Return, "")); err != nil {
 		return nil, err
 	}
 	b, err := tx.Batch(ctx, batch)

@@ -179,5 +179,81 @@ func (tx *Tx) deem(ctx context.Context, m lockedMilestone) error {
 		return err
 	}
 	tx.fact(FactSignedOff, m.studio, m.workOrder, id)
+	if m.kind == kindMaintenance {
+		return nil
+	}
 	return tx.release(ctx, m, ground{kind: "milestone", signOff: &id}, m.amountMinor, currency)
+}
+
+// SweepAfter is how long a delivery may stay open without being sealed.
+const SweepAfter = 7 * 24 * time.Hour
+
+// Swept is a delivery that was given up, whose objects are to be deleted.
+type Swept struct {
+	Studio, Delivery uuid.UUID
+	Files            []File // with object keys and upload ids
+}
+
+// GiveUp abandons deliveries that have been open for SweepAfter, and lists those given up by anybody whose objects are
+// still there. The caller deletes the objects and then calls Cleared; it may break off anywhere and be called again.
+func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
+	old, err := c.list(ctx, `SELECT studio_id, id FROM ph.delivery WHERE state = 'open' AND swept_at IS NULL AND opened_at < now() - $1::interval ORDER BY opened_at, id LIMIT 1000`, SweepAfter)
+	if err != nil {
+		return nil, fmt.Errorf("look for deliveries never sealed: %w", err)
+	}
+	for _, ref := range old {
+		if err := retry(ctx, func() error {
+			return runTx(ctx, c.pool, Who{}, "BEGIN", nil, func(tx *Tx) error { return tx.giveUp(ctx, ref) })
+		}); err != nil && !errors.Is(err, ErrNotFound) {
+			return nil, fmt.Errorf("give up delivery %s: %w", ref.ID, err)
+		}
+	}
+	gone, err := c.list(ctx, `SELECT studio_id, id FROM ph.delivery WHERE state = 'abandoned' AND swept_at IS NULL ORDER BY opened_at, id LIMIT 1000`)
+	if err != nil {
+		return nil, fmt.Errorf("look for deliveries given up: %w", err)
+	}
+	out := make([]Swept, len(gone))
+	for i, ref := range gone {
+		out[i] = Swept{Studio: ref.Studio, Delivery: ref.ID}
+		if err := runTx(ctx, c.pool, Who{}, "BEGIN READ ONLY", nil, func(tx *Tx) (err error) {
+			rows, err := tx.Query(ctx, `SELECT id, object_key, coalesce(upload_id, '') FROM ph.file WHERE studio_id = $1 AND delivery_id = $2 ORDER BY ord`, ref.Studio, ref.ID)
+			if err != nil {
+				return err
+			}
+			out[i].Files, err = pgx.CollectRows(rows, func(row pgx.CollectableRow) (f File, err error) {
+				err = row.Scan(&f.ID, &f.ObjectKey, &f.UploadID)
+				return f, err
+			})
+			return err
+		}); err != nil {
+			return nil, fmt.Errorf("files of delivery %s: %w", ref.ID, err)
+		}
+	}
+	return out, nil
+}
+
+// giveUp abandons one delivery as the machine.
+func (tx *Tx) giveUp(ctx context.Context, ref milestoneRef) error {
+	var m lockedMilestone
+	if err := tx.QueryRow(ctx, `SELECT m.studio_id, m.work_order_id FROM ph.delivery d JOIN ph.milestone m ON m.studio_id = d.studio_id AND m.id = d.milestone_id
+		WHERE d.studio_id = $1 AND d.id = $2 AND d.state = 'open' FOR UPDATE OF m SKIP LOCKED`, ref.Studio, ref.ID).Scan(&m.studio, &m.workOrder); err != nil {
+		return mapError(err)
+	}
+	if _, err := tx.Exec(ctx, `UPDATE ph.delivery SET state = 'abandoned', abandoned_at = now() WHERE studio_id = $1 AND id = $2`, ref.Studio, ref.ID); err != nil {
+		return err
+	}
+	tx.fact(FactDeliveryAbandoned, m.studio, m.workOrder, ref.ID)
+	return nil
+}
+
+// Cleared says that the objects of a delivery that was given up are gone.
+func (c *Clock) Cleared(ctx context.Context, s Swept) error {
+	err := runTx(ctx, c.pool, Who{}, "BEGIN", nil, func(tx *Tx) error {
+		_, err := tx.Exec(ctx, `UPDATE ph.delivery SET swept_at = now() WHERE studio_id = $1 AND id = $2 AND state = 'abandoned'`, s.Studio, s.Delivery)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("delivery %s is cleared: %w", s.Delivery, err)
+	}
+	return nil
 }

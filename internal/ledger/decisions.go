@@ -10,16 +10,6 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// signOffRoles: the art director decides; a technical artist may for the background tier, and may return anything.
-func signOffRoles(d Decision, tier string) []Role {
-	switch {
-	case d == Return, tier == "background" && d != AcceptAsIs:
-		return []Role{ArtDirector, TechnicalArtist}
-	default:
-		return []Role{ArtDirector}
-	}
-}
-
 // SignOff decides on the newest sealed delivery of a milestone: accepts it, which releases the milestone's amount, or
 // returns it for rework. Accepting needs a current inspection in which every blocking finding passed or is conceded;
 // AcceptAsIs concedes those that failed, with its reason. Nobody signs off a delivery that they opened or sealed.
@@ -52,8 +42,8 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 		}
 		return SignOff{}, fmt.Errorf("sign off delivery %s: %w", in.Delivery, err)
 	}
-	roles := signOffRoles(in.Decision, tier)
-	if err := tx.allow("this sign-off", StudioSide, roles...); err != nil {
+	role, deputy, err := tx.decider(ctx, "this sign-off", approvers(in.Decision, tier))
+	if err != nil {
 		return SignOff{}, err
 	}
 	if tx.Who.Member == openedBy || tx.Who.Member == sealedBy {
@@ -70,18 +60,14 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 		return SignOff{}, err
 	}
 	id := newID()
-	role := ArtDirector
-	if !tx.Who.Has(ArtDirector) {
-		role = TechnicalArtist
-	}
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by, cause)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, nullif($16, ''))`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, in.Delivery, inspection, id, in.Decision, in.Reason, tx.Who.Member, tx.Who.Name, role, openedBy, sealedBy, in.Cause); err != nil {
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by, cause, deputy_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, nullif($16, ''), $17)`,
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, in.Delivery, inspection, id, in.Decision, in.Reason, tx.Who.Member, tx.Who.Name, role, openedBy, sealedBy, in.Cause, deputy); err != nil {
 		return SignOff{}, fmt.Errorf("sign off delivery %s: %w", in.Delivery, err)
 	}
 	tx.fact(FactSignedOff, m.studio, m.workOrder, id)
 	if ev != EvReturn {
-		if err := tx.release(ctx, m, ground{kind: "milestone", signOff: &id}, m.amountMinor, currency); err != nil {
+		if err := tx.pay(ctx, m, id, currency); err != nil {
 			return SignOff{}, err
 		}
 	}
@@ -226,7 +212,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 	if err != nil {
 		return nil, err
 	}
-	rows, err := tx.Query(ctx, `SELECT s.id, s.delivery_id, s.milestone_id, s.inspection_id, s.decision, s.reason, coalesce(s.by_member, '00000000-0000-0000-0000-000000000000'), coalesce(s.by_name, ''), s.by_role, s.at, coalesce(s.cause, ''), s.effective_at, y.id
+	rows, err := tx.Query(ctx, `SELECT s.id, s.delivery_id, s.milestone_id, s.inspection_id, s.decision, s.reason, coalesce(s.by_member, '00000000-0000-0000-0000-000000000000'), coalesce(s.by_name, ''), s.by_role, s.at, coalesce(s.cause, ''), s.effective_at, s.deputy_id, y.id
 		FROM ph.sign_off s LEFT JOIN ph.payable y ON y.studio_id = s.studio_id AND y.milestone_id = s.milestone_id AND y.sign_off_id = s.id
 		WHERE s.studio_id = $1 AND s.delivery_id = $2 ORDER BY s.id DESC`, studio, delivery)
 	if err != nil {
@@ -236,7 +222,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 	out, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (SignOff, error) {
 		var s SignOff
 		var payable *uuid.UUID
-		err := row.Scan(&s.ID, &s.DeliveryID, &s.MilestoneID, &s.Inspection, &s.Decision, &s.Reason, &s.By, &s.ByName, &s.ByRole, &s.At, &s.Cause, &s.EffectiveAt, &payable)
+		err := row.Scan(&s.ID, &s.DeliveryID, &s.MilestoneID, &s.Inspection, &s.Decision, &s.Reason, &s.By, &s.ByName, &s.ByRole, &s.At, &s.Cause, &s.EffectiveAt, &s.Deputy, &payable)
 		if payable != nil {
 			payables[len(payables)] = *payable
 			s.Payable = &Payable{ID: *payable}
@@ -263,7 +249,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 
 // GrantConcession accepts one named nonconformity of a delivery's current inspection. It never changes the finding.
 func (tx *Tx) GrantConcession(ctx context.Context, in NewConcession) (Concession, error) {
-	if err := tx.allow("granting a concession", StudioSide, ArtDirector); err != nil {
+	if err := tx.decides(ctx, "granting a concession"); err != nil {
 		return Concession{}, err
 	}
 	if in.Reason == "" || len([]rune(in.Reason)) > reasonMax {

@@ -3,33 +3,43 @@ package ledger
 // Fact kinds. Each act is one leaf of one log, at version 1 until its content has to change; a version's projector stays
 // for ever, or old leaves could not be checked any more.
 const (
-	FactProjectCreated      = "project.created" // studio log
-	FactVendorEngaged       = "vendor.engaged"  // studio log
-	FactWorkOrderPlaced     = "work_order.placed"
-	FactPropOrdered         = "prop.ordered"
-	FactSpecRevised         = "spec.revised"
-	FactSpecAcknowledged    = "spec.acknowledged"
-	FactDeliveryOpened      = "delivery.opened"
-	FactDeliverySealed      = "delivery.sealed"
-	FactDeliveryAbandoned   = "delivery.abandoned"
-	FactInspectionRequested = "inspection.requested"
-	FactInspectionRecorded  = "inspection.recorded"
-	FactConcessionGranted   = "concession.granted"
-	FactSignedOff           = "milestone.signed_off"
-	FactPayable             = "milestone.payable"
-	FactCancelled           = "milestone.cancelled"
-	FactNoteWritten         = "note.written" // studio log where private
-	FactCalendarPinned      = "calendar.pinned"
-	FactChangeOffered       = "change_order.offered"
-	FactChangeDecided       = "change_order.decided"
-	FactHeld                = "milestone.held" // or gone on with
-	FactReminded            = "milestone.reminded"
-	FactBatchOpened         = "batch.opened"
-	FactBatchSealed         = "batch.sealed"
-	FactQuestion            = "question.said" // asked, answered, asked again, closed
-	FactNoteResolved        = "note.resolved" // studio log where private
-	FactPermissionBegun     = "permission.begun"
-	FactPermissionDecided   = "permission.decided"
+	FactProjectCreated         = "project.created" // studio log
+	FactVendorEngaged          = "vendor.engaged"  // studio log
+	FactWorkOrderPlaced        = "work_order.placed"
+	FactPropOrdered            = "prop.ordered"
+	FactSpecRevised            = "spec.revised"
+	FactSpecAcknowledged       = "spec.acknowledged"
+	FactDeliveryOpened         = "delivery.opened"
+	FactDeliverySealed         = "delivery.sealed"
+	FactDeliveryAbandoned      = "delivery.abandoned"
+	FactInspectionRequested    = "inspection.requested"
+	FactInspectionRecorded     = "inspection.recorded"
+	FactConcessionGranted      = "concession.granted"
+	FactSignedOff              = "milestone.signed_off"
+	FactPayable                = "milestone.payable"
+	FactCancelled              = "milestone.cancelled"
+	FactNoteWritten            = "note.written" // studio log where private
+	FactCalendarPinned         = "calendar.pinned"
+	FactChangeOffered          = "change_order.offered"
+	FactChangeDecided          = "change_order.decided"
+	FactHeld                   = "milestone.held" // or gone on with
+	FactReminded               = "milestone.reminded"
+	FactBatchOpened            = "batch.opened"
+	FactBatchSealed            = "batch.sealed"
+	FactQuestion               = "question.said" // asked, answered, asked again, closed
+	FactNoteResolved           = "note.resolved" // studio log where private
+	FactPermissionBegun        = "permission.begun"
+	FactPermissionDecided      = "permission.decided"
+	FactDeputyNamed            = "deputy.named" // studio log
+	FactSecrecyAcknowledged    = "secrecy.acknowledged"
+	FactReferencesGiven        = "references.given"
+	FactReferencesAcknowledged = "references.acknowledged"
+	FactMaintenance            = "maintenance.opened"
+	FactPaymentHeld            = "payment.held"
+	FactPaymentHoldEnded       = "payment.hold_ended"
+	FactSetUsed                = "set.used"
+	FactHandover               = "handover.made" // studio log
+	FactPersonErased           = "person.erased" // every log they acted in
 )
 
 // projector makes a fact's data from the rows: the same query when the leaf is written and when it is verified, so that
@@ -52,7 +62,7 @@ var projectors = map[string][]projector{
 		FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`},
 		{2, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
-				'rounds_included', rounds_included, 'review_days', review_days, 'silence_accepts', silence_accepts, 'kill_fee_bp', kill_fee_bp,
+				'rounds_included', rounds_included, 'review_days', review_days, 'silence_accepts', silence_accepts, 'kill_fee_bp', kill_fee_bp, 'codename', codename, 'nda_required', nda_required, 'source_roles', source_roles,
 				'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
 			FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
 			`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`}},
@@ -118,7 +128,7 @@ var projectors = map[string][]projector{
 		FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.sign_off WHERE studio_id = $1 AND work_order_id = $2`},
 		{2, `SELECT jsonb_build_object('milestone', milestone_id, 'delivery', delivery_id, 'inspection', inspection_id, 'decision', decision,
-				'reason', reason, 'cause', cause, 'role', by_role, 'reminder', reminder_id, 'effective_at', ph.stamp(effective_at))::text
+				'reason', reason, 'cause', cause, 'role', by_role, 'deputy', deputy_id, 'reminder', reminder_id, 'effective_at', ph.stamp(effective_at))::text
 			FROM ph.sign_off WHERE studio_id = $1 AND id = $2`,
 			`SELECT id FROM ph.sign_off WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactPayable: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'sign_off', sign_off_id, 'amount_minor', amount_minor, 'currency', currency)::text
@@ -171,6 +181,29 @@ var projectors = map[string][]projector{
 		`SELECT id FROM ph.permission WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactPermissionDecided: {{1, `SELECT jsonb_build_object('permission', permission_id, 'side', side, 'event', event, 'reason', reason)::text FROM ph.permission_decision WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.permission_decision WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactDeputyNamed: {{1, `SELECT jsonb_build_object('role', role, 'member', member_id, 'from', from_on, 'until', until_on)::text FROM ph.deputy WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.deputy WHERE studio_id = $1 AND studio_id = $2`}},
+	FactSecrecyAcknowledged: {{1, `SELECT jsonb_build_object('work_order', work_order_id)::text FROM ph.nda_ack WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.nda_ack WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactReferencesGiven: {{1, `SELECT jsonb_build_object('number', p.number, 'note', p.note, 'files', (SELECT jsonb_agg(jsonb_build_object('path', f.path, 'what', f.what, 'size', f.size,
+			'sha256', encode(f.sha256, 'hex'), 'object', f.object_key) ORDER BY f.ord) FROM ph.reference_file f WHERE f.studio_id = p.studio_id AND f.pack_id = p.id))::text
+		FROM ph.reference_pack p WHERE p.studio_id = $1 AND p.id = $2 AND p.published_at IS NOT NULL`,
+		`SELECT id FROM ph.reference_pack WHERE studio_id = $1 AND work_order_id = $2 AND published_at IS NOT NULL`}},
+	FactReferencesAcknowledged: {{1, `SELECT jsonb_build_object('pack', pack_id)::text FROM ph.reference_ack WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.reference_ack WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactMaintenance: {{1, `SELECT jsonb_build_object('prop', prop_id, 'milestone', milestone_id, 'reason', reason)::text FROM ph.maintenance WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.maintenance WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactPaymentHeld: {{1, `SELECT jsonb_build_object('milestone', milestone_id, 'sign_off', sign_off_id, 'amount_minor', amount_minor, 'currency', currency, 'missing', missing)::text
+		FROM ph.payment_hold WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.payment_hold WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactPaymentHoldEnded: {{1, `SELECT jsonb_build_object('hold', hold_id, 'waived', waived, 'reason', reason)::text FROM ph.payment_hold_end WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.payment_hold_end WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactSetUsed: {{1, `SELECT jsonb_build_object('prop', prop_id, 'set', set_id, 'delivery', delivery_id, 'side', side)::text FROM ph.set_use WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.set_use WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactHandover: {{1, `SELECT jsonb_build_object('work_order', work_order_id, 'number', number, 'pattern', pattern, 'digest', encode(digest, 'hex'))::text FROM ph.handover WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.handover WHERE studio_id = $1 AND studio_id = $2`}},
+	FactPersonErased: {{1, `SELECT jsonb_build_object('member', member_id, 'reason', reason)::text FROM ph.erasure WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.erasure WHERE studio_id = $1 AND log_id = $2`}},
 }
 
 // written is the version of a kind that is written now.

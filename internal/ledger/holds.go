@@ -22,7 +22,7 @@ func (tx *Tx) ResumeMilestone(ctx context.Context, milestone uuid.UUID, reason s
 }
 
 func (tx *Tx) hold(ctx context.Context, milestone uuid.UUID, ev Event, reason string) (Milestone, error) {
-	if err := tx.allow("keeping a milestone back", StudioSide, ArtDirector, Producer); err != nil {
+	if err := tx.allow("keeping a milestone back", StudioSide, ArtDirector, ArtLead, Producer); err != nil {
 		return Milestone{}, err
 	}
 	if len([]rune(reason)) > reasonMax {

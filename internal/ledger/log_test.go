@@ -48,6 +48,7 @@ func acted(t *testing.T) (*scene, *ledger.Notary, ledger.Delivery) {
 	_, err := s.signOff(s.studio, d.ID, ledger.AcceptAsIs, "as it is")
 	require.NoError(t, err)
 	s.furtherActs(s.yard, s.yardProp)
+	s.aftercare(s.yard)
 	s.as(s.studio, func(tx *ledger.Tx) error { _, err := tx.CancelMilestone(s.ctx(), ms[2].ID, "cut", nil); return err })
 	n := s.notary(t)
 	_, err = n.AnchorOnce(s.ctx())
@@ -66,18 +67,23 @@ func TestVerifyFindsNothingWrongWithHonestRecord(t *testing.T) {
 	}
 	kinds := map[string]bool{}
 	s.as(s.yard, func(tx *ledger.Tx) error {
-		facts, err := tx.Facts(s.ctx(), s.yardOrder.ID, -1, 200)
+		heads, err := tx.Heads(s.ctx())
 		require.NoError(t, err)
-		for _, f := range facts {
-			kinds[f.Kind] = true
-			require.NotContains(t, string(f.Body), "Lead of", "no name stands in a leaf")
+		require.Len(t, heads, 2)
+		for _, h := range heads {
+			facts, err := tx.Facts(s.ctx(), h.Log, -1, 200)
+			require.NoError(t, err)
+			for _, f := range facts {
+				kinds[f.Kind] = true
+				require.NotContains(t, string(f.Body), "Lead of", "no name stands in a leaf")
+			}
 		}
 		r, err := tx.Verify(s.ctx(), s.yardOrder.ID, n.Verifier())
 		require.NoError(t, err)
 		require.Empty(t, r.Problems, "the vendor can verify too")
 		return nil
 	})
-	require.Len(t, kinds, ledger.FactKinds()-2, "every kind of a work order's log; two are of the studio's own")
+	require.Len(t, kinds, ledger.FactKinds()-4, "every kind of a work order's log; four are of the studio's own")
 }
 
 // TestTamperedRecordIsFound changes one thing at a time behind the service's back, as a superuser with triggers off.
@@ -219,8 +225,8 @@ func TestSignatureOfAnotherKeyIsNotTrusted(t *testing.T) {
 	require.Zero(t, s.reverify(b, n.Verifier()).Signed)
 
 	// The good key's signature under other words.
-	b["checkpoint"] = strings.Replace(checkpoint, "proofhouse/house\n4\n", "proofhouse/house\n5\n", 1)
-	require.NotEqual(t, checkpoint, b["checkpoint"], "the house log holds the key and three heads")
+	b["checkpoint"] = strings.Replace(checkpoint, "proofhouse/house\n5\n", "proofhouse/house\n6\n", 1)
+	require.NotEqual(t, checkpoint, b["checkpoint"], "the house log holds the key and four heads")
 	r = s.reverify(b, n.Verifier())
 	require.Zero(t, r.Signed)
 	require.True(t, said(r, "checkpoint:"), "%v", r.Problems)
@@ -293,12 +299,28 @@ func hash(t *testing.T, s string) tlog.Hash {
 	return tlog.Hash(b)
 }
 
-func TestErasedNameLeavesTheLeaf(t *testing.T) {
-	s, n, _ := acted(t)
-	s.tamper(`UPDATE ph.fact_person SET salt = NULL, name = NULL WHERE log_id = $1 AND name = $2`, s.yardOrder.ID, s.yard.Name)
-	r := s.verify(s.yardOrder.ID, n.Verifier())
+// TestErasedIsNotMissing: who was erased by a fact leaves leaves that verify; a name that is only gone is a problem.
+func TestErasedIsNotMissing(t *testing.T) {
+	s := newScene(t)
+	order, _, _ := s.aftercare(s.yard)
+	r := s.verify(order.ID)
 	require.Empty(t, r.Problems)
 	require.Positive(t, r.Erased)
+	doc := s.bundle(order.ID)
+	off, err := ledger.VerifyBundle(doc, nil)
+	require.NoError(t, err)
+	require.Empty(t, off.Problems)
+	require.Equal(t, r.Erased, off.Erased)
+	require.NotContains(t, string(doc), "Leaver")
+	for _, table := range []string{"delivery", "fact_person", "member", "file"} { // nowhere
+		var n int
+		require.NoError(t, s.owner.QueryRow(s.ctx(), `SELECT count(*) FROM ph.`+table+` x WHERE to_jsonb(x)::text LIKE '%Leaver%'`).Scan(&n))
+		require.Zero(t, n, table)
+	}
+	_, err = s.login.Password(s.ctx(), "leaver-"+s.yard.Party.String()[30:]+"@x.example", testPassword)
+	require.ErrorIs(t, err, ledger.ErrCredentials)
+	s.tamper(`UPDATE ph.fact_person SET salt = NULL, name = NULL WHERE log_id = $1 AND name = $2`, order.ID, s.yard.Name)
+	require.True(t, said(s.verify(order.ID), "no leaf says that they were erased"))
 }
 
 func TestNotaryKeyFile(t *testing.T) {

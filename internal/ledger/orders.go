@@ -93,16 +93,21 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 		return WorkOrder{}, invalid("rounds_included", "is not within 0 to 100")
 	case in.ReviewDays < 1 || in.ReviewDays > 365:
 		return WorkOrder{}, invalid("review_days", "is not within 1 to 365")
+	case len([]rune(in.Codename)) > 64:
+		return WorkOrder{}, invalid("codename", "is over 64 characters")
 	case in.KillFeeBP < 0 || in.KillFeeBP > 10000:
 		return WorkOrder{}, invalid("kill_fee_bp", "is not within 0 to 10000 basis points")
 	case len([]rune(in.Terms)) > termsMax:
 		return WorkOrder{}, invalid("terms", "are over %d characters", termsMax)
 	}
+	if err := sourceRoles(in.SourceRoles); err != nil {
+		return WorkOrder{}, err
+	}
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, silence_accepts, kill_fee_bp, placed_by, by_name)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14)`,
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, silence_accepts, kill_fee_bp, placed_by, by_name, codename, nda_required, source_roles)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
 		tx.Who.Party, in.Vendor, id, in.Project, in.Code, in.Title, in.Currency, in.RoundsIncluded, in.ReviewDays, in.Terms, in.SilenceAccepts, in.KillFeeBP,
-		tx.Who.Member, tx.Who.Name); err != nil {
+		tx.Who.Member, tx.Who.Name, in.Codename, in.Secret, append([]string{}, in.SourceRoles...)); err != nil {
 		return WorkOrder{}, fmt.Errorf("place work order %s: %w", in.Code, err)
 	}
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.log (studio_id, vendor_id, id, root) VALUES ($1, $2, $3, $4)`, tx.Who.Party, in.Vendor, id, emptyRoot[:]); err != nil {
@@ -119,7 +124,7 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 const workOrderSelect = `
 SELECT w.id, w.studio_id, w.vendor_id, e.studio_name, e.vendor_name, w.project_id, w.code, w.title, w.currency,
        w.rounds_included, w.review_days, w.terms, w.placed_at,
-       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp
+       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp, w.codename, w.nda_required, w.source_roles
 FROM ph.work_order w
 JOIN ph.engagement e ON e.studio_id = w.studio_id AND e.vendor_id = w.vendor_id
 CROSS JOIN LATERAL (SELECT count(*)::int AS props, coalesce(sum(price_minor), 0)::bigint AS price_minor

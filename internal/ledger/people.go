@@ -109,7 +109,7 @@ func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string,
 }
 
 func rolesFit(side Side, roles []Role) error {
-	of := map[Role]Side{Producer: StudioSide, ArtDirector: StudioSide, TechnicalArtist: StudioSide, VendorLead: VendorSide, VendorArtist: VendorSide}
+	of := map[Role]Side{Producer: StudioSide, ArtDirector: StudioSide, ArtLead: StudioSide, TechnicalArtist: StudioSide, VendorLead: VendorSide, VendorArtist: VendorSide}
 	if len(roles) == 0 {
 		return invalid("roles", "needs at least one role")
 	}

@@ -61,7 +61,7 @@ func (tx *Tx) Permit(ctx context.Context, in NewPermission) (Permission, error) 
 	event := "vendor_requests"
 	if tx.Who.Side == StudioSide {
 		event = "studio_grants"
-		if err := tx.decides("granting a permission"); err != nil {
+		if err := tx.decides(ctx, "granting a permission"); err != nil {
 			return Permission{}, err
 		}
 	}
@@ -76,8 +76,14 @@ func (tx *Tx) Permit(ctx context.Context, in NewPermission) (Permission, error) 
 	return tx.Permission(ctx, id)
 }
 
-// decides checks that the caller may accept nonconformities.
-func (tx *Tx) decides(what string) error { return tx.allow(what, StudioSide, ArtDirector) }
+// decides checks that the caller may accept nonconformities: the art director, or a deputy of theirs.
+func (tx *Tx) decides(ctx context.Context, what string) error {
+	if err := tx.allow(what, StudioSide); err != nil {
+		return err
+	}
+	_, _, err := tx.decider(ctx, what, []Role{ArtDirector})
+	return err
+}
 
 func (tx *Tx) permit(ctx context.Context, studio, vendor uuid.UUID, in NewPermission, event string) (uuid.UUID, error) {
 	switch {
@@ -108,7 +114,7 @@ func (tx *Tx) permit(ctx context.Context, studio, vendor uuid.UUID, in NewPermis
 // given under a permission stay.
 func (tx *Tx) DecidePermission(ctx context.Context, id uuid.UUID, event, reason string) (Permission, error) {
 	if tx.Who.Side == StudioSide {
-		if err := tx.decides("deciding on a permission"); err != nil {
+		if err := tx.decides(ctx, "deciding on a permission"); err != nil {
 			return Permission{}, err
 		}
 	}

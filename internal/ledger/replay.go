@@ -11,7 +11,8 @@ import (
 func (v *verification) replay() {
 	v.states = map[uuid.UUID]MilestoneState{}
 	agreed, fees, released := map[uuid.UUID]int64{}, map[uuid.UUID]int64{}, map[uuid.UUID]bool{}
-	reminders := map[uuid.UUID]leaf{}
+	reminders, held := map[uuid.UUID]leaf{}, map[uuid.UUID]int64{}
+	maintained := map[uuid.UUID]bool{}
 	for i, l := range v.leaves {
 		idx := int64(i)
 		var d leafData
@@ -29,6 +30,18 @@ func (v *verification) replay() {
 			if sum != d.PriceMinor {
 				v.report.problem(idx, "the milestones make %d of the price %d", sum, d.PriceMinor)
 			}
+			continue
+		case FactMaintenance:
+			if _, known := v.states[d.Milestone]; known {
+				v.report.problem(idx, "maintenance begins on milestone %s a second time", d.Milestone)
+			}
+			v.states[d.Milestone], maintained[d.Milestone] = MOpen, true
+			continue
+		case FactPaymentHeld:
+			if v.states[d.Milestone] != MAccepted || d.AmountMinor != agreed[d.Milestone] {
+				v.report.problem(idx, "%d held for milestone %s, which is %s with %d agreed", d.AmountMinor, d.Milestone, v.states[d.Milestone], agreed[d.Milestone])
+			}
+			held[d.Milestone] = d.AmountMinor
 			continue
 		case FactDeliverySealed:
 			ev = EvSeal
@@ -87,6 +100,9 @@ func (v *verification) replay() {
 		v.states[d.Milestone] = to
 	}
 	for id, s := range v.states {
+		if _, waits := held[id]; maintained[id] || waits {
+			continue // not paid, or not yet
+		}
 		if (s == MAccepted || fees[id] > 0) != released[id] {
 			v.report.problem(-1, "milestone %s is %s and its amount released: %t", id, s, released[id])
 		}

@@ -18,10 +18,11 @@ const (
 // Role is what a member may do for their party.
 type Role string
 
-// The roles. The first three are a studio's, the others a vendor's.
+// The roles. The first four are a studio's, the others a vendor's.
 const (
 	Producer        Role = "producer"
 	ArtDirector     Role = "art_director"
+	ArtLead         Role = "art_lead"
 	TechnicalArtist Role = "technical_artist"
 	VendorLead      Role = "vendor_lead"
 	VendorArtist    Role = "vendor_artist"
@@ -179,6 +180,9 @@ type NewWorkOrder struct {
 	ReviewDays     int    // the studio's review window, working days
 	Terms          string
 	SilenceAccepts bool      // the studio's silence past the review window accepts, after a reminder
+	Codename       string    // what outsiders' eyes see in place of the title: mails, hooks, page titles
+	Secret         bool      // each of the vendor's members says that it binds them before the first reference
+	SourceRoles    []string  // "source.…": owed with a final delivery before it is paid
 	KillFeeBP      int       // least share of a milestone's amount that is paid when it is cancelled after work began
 	Calendar       uuid.UUID // of the studio, pinned at once; zero: its newest one, where it has one
 }
@@ -205,6 +209,9 @@ type WorkOrder struct {
 	PayableMinor   int64 // released so far
 	SilenceAccepts bool
 	KillFeeBP      int
+	Codename       string
+	Secret         bool
+	SourceRoles    []string
 }
 
 // Date is a calendar day, without a time zone ("2026-11-25").
@@ -561,6 +568,7 @@ type SignOff struct {
 	At          time.Time
 	Cause       Cause
 	EffectiveAt *time.Time // when silence accepted
+	Deputy      *uuid.UUID // under which the role was filled
 	Payable     *Payable
 }
 

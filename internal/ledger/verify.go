@@ -20,7 +20,7 @@ type Report struct {
 	Log      uuid.UUID `json:"log"`
 	Facts    int64     `json:"facts"`
 	Signed   int64     `json:"signed"` // facts covered by a checkpoint with a good signature
-	Erased   int64     `json:"erased"` // facts whose person was erased: the leaf stands, the name cannot be checked
+	Erased   int64     `json:"erased"` // facts whose person was erased, by a fact that says so: the leaf stands, the name cannot be checked
 	Problems []Problem `json:"problems"`
 }
 
@@ -62,11 +62,12 @@ type verification struct {
 	leaves []leaf
 	hashes hashMap
 	states map[uuid.UUID]MilestoneState
-	things map[thing]string // states of what has a smaller machine
+	erased map[uuid.UUID]bool // members, by the leaves that say so
+	things map[thing]string   // states of what has a smaller machine
 }
 
 func (b *bundle) verify(verifiers []string, since []Receipt) (*verification, error) {
-	v := &verification{bundle: b, hashes: hashMap{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
+	v := &verification{bundle: b, hashes: hashMap{}, erased: map[uuid.UUID]bool{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
 	known, err := verifierList(verifiers)
 	if err != nil {
 		return v, err
@@ -146,10 +147,21 @@ func (v *verification) parse() {
 		if l.Log != v.Log {
 			v.report.problem(idx, "the leaf is of log %s", l.Log)
 		}
+		if l.Kind == FactPersonErased {
+			var d leafData
+			if json.Unmarshal(l.Data, &d) == nil {
+				v.erased[d.Member] = true
+			}
+		}
+	}
+	for i, raw := range v.Leaves {
+		idx, l := int64(i), &v.leaves[i]
 		switch {
 		case l.NameCommit == "":
-		case len(raw.Salt) == 0:
+		case len(raw.Salt) == 0 && v.erased[deref(l.Member)]:
 			v.report.Erased++
+		case len(raw.Salt) == 0:
+			v.report.problem(idx, "who acted is missing, and no leaf says that they were erased")
 		case commit(raw.Salt, raw.Name) != l.NameCommit:
 			v.report.problem(idx, "the name %q is not the one that was recorded", raw.Name)
 		}
@@ -316,6 +328,7 @@ type leafData struct {
 	Event          Event           `json:"event"` // hold, resume
 	Issues         int             `json:"issues"`
 	Question       uuid.UUID       `json:"question"`
+	Member         uuid.UUID       `json:"member"`
 	Permission     uuid.UUID       `json:"permission"`
 	Permitted      int             `json:"permitted"`
 	Kind           string          `json:"kind"` // of a payable

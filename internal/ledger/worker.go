@@ -122,6 +122,9 @@ func (tx *Tx) loadJob(ctx context.Context, id uuid.UUID, job *Job) error {
 	if err != nil {
 		return fmt.Errorf("delivery %s: %w", i.DeliveryID, err)
 	}
+	if job.Milestone == kindMaintenance { // judged as what it takes the place of
+		job.Milestone = "final"
+	}
 	d.PropCode, d.MilestoneKind, s.InForce = job.PropCode, job.Milestone, true
 	if d.Files, err = filesOf(ctx, tx, i.StudioID, i.DeliveryID); err != nil {
 		return fmt.Errorf("files of delivery %s: %w", i.DeliveryID, err)
