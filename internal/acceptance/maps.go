@@ -37,6 +37,18 @@ type setMap struct {
 	tile int    // number of the UDIM tile, 0 for none
 	file *File
 	data []byte // of an embedded image
+	// What the material multiplies values by (glTF 2.0, 5.22); 1 for a file of its own, which is bound by its role.
+	tint         [3]float64
+	metal, rough float64
+}
+
+var plainFactors = setMap{tint: [3]float64{1, 1, 1}, metal: 1, rough: 1}
+
+// fileMap is a map that is a file of its own.
+func fileMap(name string, f *File, tile int) setMap {
+	one := plainFactors
+	one.name, one.from, one.file, one.tile = name, f.Path, f, tile
+	return one
 }
 
 // mapRead is what reading one map left: its header, why its pixels are not there, and what was measured on them.
@@ -95,12 +107,12 @@ func mapsOf(s *Subject, set *Set) []setMap {
 			continue
 		}
 		if set.Def.Kind != spec.UDIM {
-			list = append(list, setMap{name: name, from: f.Path, file: f})
+			list = append(list, fileMap(name, f, 0))
 			continue
 		}
 		for _, f := range s.Files {
 			if of, _, ok := mapRole(f.Role); ok && of == name && f.Set == set.Name {
-				list = append(list, setMap{name: name, from: f.Path, file: f, tile: tileOf(f.Path)})
+				list = append(list, fileMap(name, f, tileOf(f.Path)))
 			}
 		}
 	}
@@ -125,8 +137,10 @@ func embedded(set *Set, name string) []setMap {
 			continue
 		}
 		img := &r.Scene.Images[ref.Image]
-		one := setMap{name: name, from: orElse(img.Path, r.Scene.Path+" "+img.Pointer), data: img.Data}
-		if name == "occlusion" && ref.Image == r.Scene.Materials[m].MetalRough.Image {
+		mat := &r.Scene.Materials[m]
+		one := setMap{name: name, from: orElse(img.Path, r.Scene.Path+" "+img.Pointer), data: img.Data,
+			tint: [3]float64(mat.BaseColor[:3]), metal: mat.Metallic, rough: mat.Roughness}
+		if name == "occlusion" && ref.Image == mat.MetalRough.Image {
 			continue // packed with the other two, and listed with them
 		}
 		if !slices.ContainsFunc(list, func(o setMap) bool { return o.from == one.from }) && len(img.Data) > 0 {
@@ -178,6 +192,29 @@ func meanings(list []string) []string {
 		out[i] = orElse(same[w], w)
 	}
 	return out
+}
+
+// channelOf is where a map holds what its red, green or blue means: a grey one holds all three in its one value. -1 where
+// it has no such channel.
+func channelOf(h image.Header, c int) int {
+	if grey := h.Channels == 1 || h.Channels == 2 && h.Format != image.KTX2; grey && c < 3 {
+		return 0
+	}
+	if c >= h.Channels {
+		return -1
+	}
+	return c
+}
+
+// factor is what the values of a channel are multiplied by.
+func (m *setMap) factor(meaning string) float64 {
+	switch meaning {
+	case "metallic":
+		return m.metal
+	case "roughness":
+		return m.rough
+	}
+	return 1
 }
 
 // wholeMap says whether a set's maps are used all over and repeat, so that no layout tells which texels count.
@@ -287,8 +324,8 @@ func (rd *reading) look(r *mapRead, img *image.Image) {
 		r.values[c] = texels.Histogram(img, c, mask, rd.threads)
 	}
 	for c, meaning := range channels(rd.s, rd.set, r.name) {
-		if c < img.Channels && meaning != "" {
-			rd.held = append(rd.held, heldChannel{meaning, r.tile, texels.Channel{Img: img, C: c}})
+		if at := channelOf(r.header, c); at >= 0 && meaning != "" {
+			rd.held = append(rd.held, heldChannel{meaning, r.tile, texels.Channel{Img: img, C: at, Factor: r.factor(meaning)}})
 		}
 	}
 	switch r.name {
@@ -391,7 +428,7 @@ func (rd *reading) colours(r *mapRead, img *image.Image, mask *texels.Mask) {
 	}
 	rule := ruleFor(rd.s, mapsColourDef.Name, Target{Set: rd.set})
 	srgb := func(key string) float64 { return decodeSRGB(rule.Numbers[key] / 255) }
-	c := texels.JudgeColours(img, mask, linear, texels.Range{Dark: srgb("dark_srgb"), Bright: srgb("bright_srgb"), DarkMetal: srgb("metal_srgb")},
+	c := texels.JudgeColours(img, mask, linear, texels.Range{Dark: srgb("dark_srgb"), Bright: srgb("bright_srgb"), DarkMetal: srgb("metal_srgb"), Factor: r.tint},
 		rd.channel("metallic", r.tile), rd.channel("occlusion", r.tile), rd.threads)
 	r.colour = &c
 }

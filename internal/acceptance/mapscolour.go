@@ -132,13 +132,17 @@ func indexOf(list []string, word string) int {
 
 // judgeMetal judges one map with a metallic channel. ok is false where it has none: a roughness map alone breaks no limit.
 func judgeMetal(one *mapRead, r spec.Rule, metal, rough int) (Finding, bool) {
-	if metal < 0 || metal >= one.header.Channels {
+	if metal < 0 {
 		return Finding{}, false
 	}
-	_, mid, hi, _ := thirds(&one.values[metal])
+	if metal = channelOf(one.header, metal); metal < 0 {
+		return Finding{}, false
+	}
+	_, mid, hi, _ := thirds(&one.values[metal], one.metal)
 	metrics := map[string]float64{"mid_share": mid, "metal_share": hi}
-	if rough >= 0 && rough < one.header.Channels {
-		_, _, _, mean := thirds(&one.values[rough])
+	if rough >= 0 && channelOf(one.header, rough) >= 0 {
+		rough = channelOf(one.header, rough)
+		_, _, _, mean := thirds(&one.values[rough], one.rough)
 		h := &one.values[rough]
 		all := 0
 		for _, n := range h {

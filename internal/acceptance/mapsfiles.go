@@ -161,11 +161,11 @@ func packedAs(order []string, r *mapRead) string {
 		return ""
 	}
 	sure := func(c int) bool { // black or white nearly all over, and both of them
-		lo, mid, hi, _ := thirds(&r.values[c])
+		lo, mid, hi, _ := thirds(&r.values[c], 1)
 		return lo+hi >= metalIsSure && lo > 0 && hi > 0 && mid < occlusionMid
 	}
 	shaded := func(c int) bool {
-		_, mid, _, mean := thirds(&r.values[c])
+		_, mid, _, mean := thirds(&r.values[c], 1)
 		return mid >= occlusionMid && mean >= occlusionMean
 	}
 	if !sure(occ) || !shaded(metal) {
@@ -176,17 +176,17 @@ func packedAs(order []string, r *mapRead) string {
 	return strings.Join(swapped, ", ")
 }
 
-// thirds are the shares of a channel's values under 0.1, between, and over 0.9, and their mean.
-func thirds(h *[256]int) (lo, mid, hi, mean float64) {
+// thirds are the shares of a channel's values under 0.1, between, and over 0.9, and their mean, each times a factor.
+func thirds(h *[256]int, factor float64) (lo, mid, hi, mean float64) {
 	n, sum := 0, 0
 	var count [3]int
 	for v, k := range h {
 		n += k
 		sum += v * k
-		switch {
-		case v < 26:
+		switch x := float64(v) / 255 * factor; {
+		case x < 0.1:
 			count[0] += k
-		case v > 229:
+		case x > 0.9:
 			count[2] += k
 		default:
 			count[1] += k
@@ -195,7 +195,7 @@ func thirds(h *[256]int) (lo, mid, hi, mean float64) {
 	if n == 0 {
 		return 0, 0, 0, 0
 	}
-	return shareOf(count[0], n), shareOf(count[1], n), shareOf(count[2], n), float64(sum) / float64(n) / 255
+	return shareOf(count[0], n), shareOf(count[1], n), shareOf(count[2], n), float64(sum) / float64(n) / 255 * factor
 }
 
 // neededMaps are the maps that a set must have: by the rule, and by the roles that the spec's files ask for.

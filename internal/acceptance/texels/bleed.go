@@ -82,7 +82,7 @@ func CarriedPast(img *image.Image, m *Mask, near *Near, threads int) Bleed {
 					continue
 				}
 				t.telling[ring]++
-				if !p.apart(i, ground, same) {
+				if !p.apart(i, ground, same) && p.plain(m, near, x, y, ground, same) {
 					t.bare[ring]++
 					t.spots = keepSpot(t.spots, Spot{x, y, ring})
 				}
@@ -129,6 +129,32 @@ func (p *pixels) apart(i int, from [3]int, tolerance int) bool {
 		}
 	}
 	return false
+}
+
+// A texel of the background lies among others of it: plainReach to each side, plainShare of those that are no nearer to an
+// island. Where islands are carried on as streaks, single ones may have the background's colour by chance.
+const (
+	plainReach = 3
+	plainShare = 0.75
+)
+
+// plain says whether what lies around a texel, no nearer to an island than it, is background.
+func (p *pixels) plain(m *Mask, near *Near, x, y int, ground [3]int, tolerance int) bool {
+	sq := near.SqOf[y*m.W+x]
+	all, like := 0, 0
+	for py := max(y-plainReach, 0); py <= min(y+plainReach, m.H-1); py++ {
+		for px := max(x-plainReach, 0); px <= min(x+plainReach, m.W-1); px++ {
+			i := py*m.W + px
+			if m.In[i] != 0 || near.SqOf[i] < sq {
+				continue
+			}
+			all++
+			if !p.apart(i, ground, tolerance) {
+				like++
+			}
+		}
+	}
+	return float64(like) >= plainShare*float64(all)
 }
 
 // ground finds the background: the commonest colour of texels out of reach, or where there are few of those, of all

@@ -33,16 +33,17 @@ func value8(img *image.Image, i, channel int) uint8 {
 	return img.Pix8[i*img.Channels+channel]
 }
 
-// Channel is one channel of a map, read at another map's texels.
+// Channel is one channel of a map, times a factor, read at another map's texels.
 type Channel struct {
-	Img *image.Image
-	C   int
+	Img    *image.Image
+	C      int
+	Factor float64
 }
 
 // at reads the channel at texel x, y of a map of w × h, 0 to 1: the texel that the middle lies in.
 func (c *Channel) at(x, y, w, h int) float64 {
 	px, py := (2*x+1)*c.Img.Width/(2*w), (2*y+1)*c.Img.Height/(2*h)
-	return float64(value8(c.Img, py*c.Img.Width+px, c.C)) / 255
+	return float64(value8(c.Img, py*c.Img.Width+px, c.C)) / 255 * c.Factor
 }
 
 // Colours is what the texels of a base colour map say of themselves.
@@ -53,8 +54,11 @@ type Colours struct {
 	Spots                    []Spot  // texels of dielectric out of range, spread over the map
 }
 
-// Range is what a base colour may be, as linear luminance.
-type Range struct{ Dark, Bright, DarkMetal float64 }
+// Range is what a base colour may be, as linear luminance, and what each channel is multiplied by first.
+type Range struct {
+	Dark, Bright, DarkMetal float64
+	Factor                  [3]float64
+}
 
 // metalFrom is the metallic value from which a texel counts as metal.
 const metalFrom = 0.5
@@ -74,7 +78,7 @@ func JudgeColours(img *image.Image, m *Mask, linear []float32, r Range, metal, o
 				if m != nil && m.In[i] == 0 {
 					continue
 				}
-				lum := luminance(img, i, linear)
+				lum := luminance(img, i, linear, r.Factor)
 				if metal != nil && metal.at(x, y, img.Width, img.Height) >= metalFrom {
 					t.Metal++
 					if lum < r.DarkMetal {
@@ -122,17 +126,18 @@ func JudgeColours(img *image.Image, m *Mask, linear []float32, r Range, metal, o
 	return sum.Colours
 }
 
-func luminance(img *image.Image, i int, linear []float32) float64 {
+func luminance(img *image.Image, i int, linear []float32, factor [3]float64) float64 {
 	at := func(c int) float64 {
 		if img.Bits == 16 {
 			return float64(linear[img.Pix16[i*img.Channels+c]])
 		}
 		return float64(linear[img.Pix8[i*img.Channels+c]])
 	}
-	if img.Channels < 3 {
-		return at(0)
+	g, b := 0, 0
+	if img.Channels >= 3 {
+		g, b = 1, 2
 	}
-	return float64(0.2126*at(0)) + float64(0.7152*at(1)) + float64(0.0722*at(2))
+	return float64(0.2126*factor[0]*at(0)) + float64(0.7152*factor[1]*at(g)) + float64(0.0722*factor[2]*at(b))
 }
 
 // leastSpread is the variance under which a map is too even for a correlation to say anything: a standard deviation

@@ -203,6 +203,26 @@ func TestBleedWithoutBackground(t *testing.T) {
 	require.Equal(t, 6, b.Px)
 }
 
+// Islands that are carried on to the map's border as streaks, one of which has the background's colour: nothing is bare.
+func TestBleedAsStreaks(t *testing.T) {
+	t.Parallel()
+	img, m := islandsWithBleed(8, 0)
+	for y := range m.H {
+		for x := range m.W {
+			c := uint8(40 * (x % 6))
+			if y < 15 {
+				c = 0 // the background that is left
+			}
+			for k := range 3 {
+				img.Pix8[3*(y*m.W+x)+k] = c
+			}
+		}
+	}
+	b := CarriedPast(img, m, NearestIn(m, 8, 1), 1)
+	require.True(t, b.Flat)
+	require.Equal(t, 8, b.Px)
+}
+
 func TestNormals(t *testing.T) {
 	t.Parallel()
 	fill := func(bits int, px ...[3]float64) *image.Image {
@@ -257,6 +277,8 @@ func linear8() []float32 {
 	return t
 }
 
+var ones = [3]float64{1, 1, 1}
+
 func TestColours(t *testing.T) {
 	t.Parallel()
 	img := picture(4, 1, 3, 8)
@@ -268,10 +290,14 @@ func TestColours(t *testing.T) {
 		metal.Pix8[3*i+2] = 255
 	}
 	lin := linear8()
-	c := JudgeColours(img, nil, lin, Range{Dark: float64(lin[30]), Bright: float64(lin[240]), DarkMetal: float64(lin[170])},
-		&Channel{metal, 2}, nil, 1)
+	c := JudgeColours(img, nil, lin, Range{Dark: float64(lin[30]), Bright: float64(lin[240]), DarkMetal: float64(lin[170]), Factor: ones},
+		&Channel{metal, 2, 1}, nil, 1)
 	require.Equal(t, []int{3, 1, 1, 1, 1}, []int{c.Dielectric, c.Dark, c.Bright, c.Metal, c.DarkMetal})
 	require.Equal(t, []Spot{{X: 0}}, c.Spots[:1])
+
+	// Factors: a metal map times nothing leaves no metal, and half the light makes the mid grey of 90 too dark.
+	c = JudgeColours(img, nil, lin, Range{Dark: float64(lin[90]), Bright: 1, Factor: [3]float64{0.5, 0.5, 0.5}}, &Channel{metal, 2, 0}, nil, 1)
+	require.Equal(t, []int{4, 2, 0, 0}, []int{c.Dielectric, c.Dark, c.Bright, c.Metal})
 
 	// Luminance that follows occlusion exactly, against it, and not at all.
 	const edge = 64
@@ -283,20 +309,20 @@ func TestColours(t *testing.T) {
 	for i := range shaded.Pix8 {
 		shaded.Pix8[i], ao.Pix8[i] = uint8(i%64*4), uint8(i%64*4)
 	}
-	wide := Range{Dark: -1, Bright: 2}
-	require.InDelta(t, 1, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0}, 2).Shading, 1e-9)
+	wide := Range{Dark: -1, Bright: 2, Factor: ones}
+	require.InDelta(t, 1, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0, 1}, 2).Shading, 1e-9)
 	for i := range ao.Pix8 {
 		ao.Pix8[i] = uint8(255 - i%64*4)
 	}
-	require.InDelta(t, -1, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0}, 2).Shading, 1e-9)
+	require.InDelta(t, -1, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0, 1}, 2).Shading, 1e-9)
 	for i := range ao.Pix8 {
 		ao.Pix8[i] = uint8(i / 64 * 4)
 	}
-	require.InDelta(t, 0, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0}, 2).Shading, 1e-9)
+	require.InDelta(t, 0, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0, 1}, 2).Shading, 1e-9)
 	for i := range ao.Pix8 {
 		ao.Pix8[i] = 255
 	}
-	require.Zero(t, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0}, 2).Shading, "an even map says nothing")
+	require.Zero(t, JudgeColours(shaded, nil, identity, wide, nil, &Channel{ao, 0, 1}, 2).Shading, "an even map says nothing")
 }
 
 func TestHistogramAndOpacity(t *testing.T) {
@@ -349,7 +375,9 @@ func BenchmarkKernels(b *testing.B) {
 		{"nearest", func() { NearestIn(m, 10, 1) }},
 		{"bleed", func() { CarriedPast(img, m, near, 1) }},
 		{"normals", func() { JudgeNormals(img, m, table, [3]int{0, 1, 2}, 1) }},
-		{"colours", func() { JudgeColours(img, m, lin, Range{0.01, 0.9, 0.4}, &Channel{img, 2}, &Channel{img, 0}, 1) }},
+		{"colours", func() {
+			JudgeColours(img, m, lin, Range{0.01, 0.9, 0.4, ones}, &Channel{img, 2, 1}, &Channel{img, 0, 1}, 1)
+		}},
 		{"histogram", func() { Histogram(img, 1, m, 1) }},
 	} {
 		b.Run(k.name, func(b *testing.B) {
