@@ -6,6 +6,7 @@ package demo
 import (
 	"embed"
 
+	"proofhouse/internal/client"
 	"proofhouse/internal/demo/props"
 )
 
@@ -44,8 +45,9 @@ type ordered struct {
 	rounds            []round
 }
 
-// round is one delivery of a prop's game mesh. verdict and headlineHas are what the demo checks itself by.
+// round is one delivery of a prop, for its game mesh unless it says otherwise. verdict and headlineHas are what the demo checks itself by.
 type round struct {
+	milestone   client.MilestoneKind // empty for the game mesh
 	fault       props.Fault
 	note        string
 	verdict     string
@@ -63,6 +65,7 @@ var orders = []order{
 			}}, note: "First pass. The weld seam came out a little strong.", verdict: "fail", headlineHas: "stand",
 				decide: "return", reason: "The weld beads stand through the game surface; see the ringed places."},
 			{note: "Beads ground down, nothing else moved.", verdict: "pass", decide: "accept"},
+			{milestone: client.Maps, fault: props.Fault{Green: true}, note: "All maps, baked overnight.", verdict: "fail", headlineHas: "when green is flipped"},
 		}},
 		{"lantern", "Pier lantern", "hero", 118_000, 19, []round{
 			{note: "Ready for review.", verdict: "pass"},

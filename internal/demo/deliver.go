@@ -86,7 +86,11 @@ func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number in
 		return Line{}, err
 	}
 	vendor := p.lead(o.vendor)
-	milestone, err := p.milestone(ctx, vendor, one.code)
+	kind := r.milestone
+	if kind == "" {
+		kind = client.GameMesh
+	}
+	milestone, err := p.milestone(ctx, vendor, one.code, kind)
 	if err != nil {
 		return Line{}, err
 	}
@@ -98,7 +102,7 @@ func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number in
 	if err != nil {
 		return Line{}, err
 	}
-	line := Line{Prop: one.code, Vendor: o.vendor, Number: got.Number, Headline: got.Inspection.Headline, Delivery: got.Id}
+	line := Line{Prop: one.code, Milestone: string(kind), Vendor: o.vendor, Number: got.Number, Headline: got.Inspection.Headline, Delivery: got.Id}
 	if got.Inspection.Verdict != nil {
 		line.Verdict = string(*got.Inspection.Verdict)
 	}
@@ -112,8 +116,8 @@ func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number in
 	return line, nil
 }
 
-// milestone finds the game mesh's milestone of a prop, whoever's desk it lies on.
-func (p *Play) milestone(ctx context.Context, s *client.Service, prop string) (uuid.UUID, error) {
+// milestone finds a prop's milestone of a kind, whoever's desk it lies on.
+func (p *Play) milestone(ctx context.Context, s *client.Service, prop string, kind client.MilestoneKind) (uuid.UUID, error) {
 	all := client.ListMyWorkParamsDeskAll
 	var after *string
 	for {
@@ -125,7 +129,7 @@ func (p *Play) milestone(ctx context.Context, s *client.Service, prop string) (u
 			return uuid.Nil, client.Refusal("ask for work", page.HTTPResponse, page.ApplicationproblemJSONDefault)
 		}
 		for _, w := range page.JSON200.Items {
-			if w.PropCode == prop && w.Milestone.Kind == client.GameMesh {
+			if w.PropCode == prop && w.Milestone.Kind == kind {
 				return w.Milestone.Id, nil
 			}
 		}
@@ -182,9 +186,9 @@ func (s State) WriteTable(p *Play) bool {
 	lines := append([]Line(nil), s.Lines...)
 	sort.SliceStable(lines, func(a, b int) bool { return lines[a].Vendor < lines[b].Vendor })
 	ok := true
-	fmt.Fprintf(p.Out, "\n%-20s %-9s %-3s %-13s %-9s %s\n", "vendor", "prop", "no.", "verdict", "decided", "headline")
+	fmt.Fprintf(p.Out, "\n%-20s %-9s %-10s %-3s %-13s %-9s %s\n", "vendor", "prop", "milestone", "no.", "verdict", "decided", "headline")
 	for _, l := range lines {
-		fmt.Fprintf(p.Out, "%-20s %-9s %-3d %-13s %-9s %s\n", l.Vendor, l.Prop, l.Number, l.Verdict, l.Decided, l.Headline)
+		fmt.Fprintf(p.Out, "%-20s %-9s %-10s %-3d %-13s %-9s %s\n", l.Vendor, l.Prop, l.Milestone, l.Number, l.Verdict, l.Decided, l.Headline)
 		if !l.AsExpected {
 			ok = false
 			fmt.Fprintf(p.Out, "%-20s   the scenario has another outcome for this one\n", "")

@@ -36,6 +36,7 @@ type Login struct{ Name, Email, Password, Party, Role string }
 // Line is one delivery and how it came out.
 type Line struct {
 	Prop, Vendor      string
+	Milestone         string
 	Number            int
 	Verdict, Headline string
 	Decided           string
@@ -320,8 +321,9 @@ func (p *Play) orderProp(ctx context.Context, s *client.Service, wo uuid.UUID, o
 	r, err := s.CreatePropWithResponse(ctx, wo, &client.CreatePropParams{IdempotencyKey: "demo-prop-" + one.code}, client.NewProp{
 		Code: one.code, Title: one.title, Tier: client.Tier(one.tier), Price: client.Money{AmountMinor: one.priceMinor, Currency: o.currency},
 		Milestones: []client.NewMilestone{
-			{Kind: client.GameMesh, ShareBp: share(6000), DueOn: due(one.dueInDays)},
-			{Kind: client.Final, ShareBp: share(4000), DueOn: due(one.dueInDays + 21)},
+			{Kind: client.GameMesh, ShareBp: share(5000), DueOn: due(one.dueInDays)},
+			{Kind: client.Maps, ShareBp: share(2000), DueOn: due(one.dueInDays + 14)},
+			{Kind: client.Final, ShareBp: share(3000), DueOn: due(one.dueInDays + 21)},
 		},
 	})
 	if err != nil {

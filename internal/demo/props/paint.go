@@ -59,8 +59,9 @@ type maps struct{ baseColor, normal, orm []byte }
 // bleedPx is how far colour is carried past an island's edge.
 const bleedPx = 10
 
-// paintMaps paints base colour, tangent-space normal (green up) and occlusion-roughness-metalness.
-func paintMaps(parts []part, islands []placed, sizePx int) (maps, error) {
+// paintMaps paints base colour and occlusion-roughness-metalness, and takes the normals as they were baked: three 16-bit values
+// a texel.
+func paintMaps(parts []part, islands []placed, sizePx int, normals []uint16) (maps, error) {
 	base := image.NewNRGBA(image.Rect(0, 0, sizePx, sizePx))
 	norm := image.NewNRGBA(base.Rect)
 	orm := image.NewNRGBA(base.Rect)
@@ -68,17 +69,15 @@ func paintMaps(parts []part, islands []placed, sizePx int) (maps, error) {
 	for _, is := range islands {
 		p := parts[is.part]
 		for t := 0; t < len(is.tri); t += 3 {
-			eachTexel(is, t, sizePx, func(x, y int, pos, n, tu, tv vec) {
+			eachTexel(is, t, sizePx, func(x, y int, pos, n vec) {
 				if done[y*sizePx+x] {
 					return
 				}
 				done[y*sizePx+x] = true
 				l := p.paint(pos, n)
 				put(base, x, y, l.r, l.g, l.b)
-				g := gradient(p.relief, pos)
-				g = g.sub(n.mul(g.dot(n)))
-				bumped := n.sub(g).unit()
-				put(norm, x, y, 0.5+0.5*bumped.dot(tu), 0.5+0.5*bumped.dot(tv), 0.5+0.5*bumped.dot(n))
+				b := normals[3*(y*sizePx+x):]
+				put(norm, x, y, float64(b[0])/65535, float64(b[1])/65535, float64(b[2])/65535)
 				hollow := clamp01(1 + p.relief(pos)*40)
 				put(orm, x, y, hollow, clamp01(l.rough), clamp01(l.metal))
 			})
@@ -108,7 +107,7 @@ func put(img *image.NRGBA, x, y int, r, g, b float64) {
 }
 
 // eachTexel visits the texels whose middle lies in a triangle, and those within half a texel of it.
-func eachTexel(is placed, t, sizePx int, visit func(x, y int, pos, n, tu, tv vec)) {
+func eachTexel(is placed, t, sizePx int, visit func(x, y int, pos, n vec)) {
 	var p [3][2]float64
 	for k := range 3 {
 		uv := is.uv[is.tri[t+k]]
@@ -119,11 +118,6 @@ func eachTexel(is placed, t, sizePx int, visit func(x, y int, pos, n, tu, tv vec
 		return
 	}
 	a, b, c := is.pos[is.tri[t]], is.pos[is.tri[t+1]], is.pos[is.tri[t+2]]
-	// Directions in which u and v grow; v is down in glTF, so the bitangent of a green-up map runs against it.
-	e1, e2 := b.sub(a), c.sub(a)
-	du1, dv1, du2, dv2 := p[1][0]-p[0][0], p[1][1]-p[0][1], p[2][0]-p[0][0], p[2][1]-p[0][1]
-	tu := e1.mul(dv2).sub(e2.mul(dv1)).mul(1 / area)
-	tv := e2.mul(du1).sub(e1.mul(du2)).mul(-1 / area)
 	lox, hix := bounds3(p[0][0], p[1][0], p[2][0], sizePx)
 	loy, hiy := bounds3(p[0][1], p[1][1], p[2][1], sizePx)
 	for y := loy; y <= hiy; y++ {
@@ -137,7 +131,7 @@ func eachTexel(is placed, t, sizePx int, visit func(x, y int, pos, n, tu, tv vec
 			}
 			pos := a.mul(w0).add(b.mul(w1)).add(c.mul(w2))
 			n := is.nrm[is.tri[t]].mul(w0).add(is.nrm[is.tri[t+1]].mul(w1)).add(is.nrm[is.tri[t+2]].mul(w2)).unit()
-			visit(x, y, pos, n, tu.sub(n.mul(tu.dot(n))).unit(), tv.sub(n.mul(tv.dot(n))).unit())
+			visit(x, y, pos, n)
 		}
 	}
 }
@@ -146,17 +140,6 @@ func bounds3(a, b, c float64, sizePx int) (lo, hi int) {
 	lo = max(0, int(math.Floor(math.Min(a, math.Min(b, c)))))
 	hi = min(sizePx-1, int(math.Ceil(math.Max(a, math.Max(b, c)))))
 	return lo, hi
-}
-
-func gradient(r relief, p vec) vec {
-	const h = 2e-4 // metres: half a texel at the densest set
-	var g vec
-	for k := range 3 {
-		a, b := p, p
-		a[k], b[k] = a[k]-h, b[k]+h
-		g[k] = (r(b) - r(a)) / (2 * h)
-	}
-	return g
 }
 
 // bleed carries the islands' colour outward, a ring of texels at a time.

@@ -26,6 +26,7 @@ type Fault struct {
 	Rename   map[string]string
 	Truncate int64 // bytes kept of the game file; 0 for all
 	Finer    int   // cuts every game triangle in 4, this many times: a budget overrun
+	Green    bool  // normal map with green pointing down, where up was ordered
 }
 
 // Lump is sculpt that stands proud of the base surface: a smooth hill, metres.
@@ -58,7 +59,12 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
-	m, err := paintMaps(p.parts, islands, p.SizePx)
+	sculpt := p.sculptScene(fine, f)
+	normals, err := bakeNormals(p.gamePrims(islands), sculpt, p.SizePx, f.Green)
+	if err != nil {
+		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
+	}
+	m, err := paintMaps(p.parts, islands, p.SizePx, normals)
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
@@ -76,7 +82,7 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 			return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 		}
 	}
-	if err := glbwrite.WriteFile(filepath.Join(dir, p.Code+"_sculpt.glb"), p.sculptScene(fine, f)); err != nil {
+	if err := glbwrite.WriteFile(filepath.Join(dir, p.Code+"_sculpt.glb"), sculpt); err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
 	return nil
@@ -91,32 +97,18 @@ func (p Prop) gameScene(islands []placed, m maps, f Fault) glbwrite.Scene {
 		MetalRoughMap: &glbwrite.Image{Name: p.Code + "_orm", Data: m.orm},
 	}
 	material.OcclusionMap = material.MetalRoughMap
-	scale := f.Scale
-	if scale == 0 {
-		scale = 1
-	}
 	var scene glbwrite.Scene
-	for i, part := range p.parts {
-		prim := glbwrite.Prim{Material: material}
-		for _, is := range islands {
-			if is.part != i {
-				continue
-			}
-			first := uint32(len(prim.Pos) / 3)
-			for v, pos := range is.pos {
-				for k := range 3 {
-					prim.Pos = append(prim.Pos, float32((pos[k]+part.place[k])*scale))
-					prim.Nrm = append(prim.Nrm, float32(is.nrm[v][k]))
-				}
-				prim.UV = append(prim.UV, float32(is.uv[v][0]), float32(is.uv[v][1]))
-			}
-			for _, t := range is.tri {
-				prim.Tri = append(prim.Tri, first+t)
+	for i, prim := range p.gamePrims(islands) {
+		prim.Material = material
+		for k := range prim.Pos {
+			if f.Scale > 0 {
+				prim.Pos[k] = float32(float64(prim.Pos[k]) * f.Scale)
 			}
 		}
 		for range f.Finer {
 			prim = cut(prim)
 		}
+		part := p.parts[i]
 		name := p.Code + "_" + part.name
 		if n, ok := f.Rename[part.name]; ok {
 			name = n
@@ -124,6 +116,26 @@ func (p Prop) gameScene(islands []placed, m maps, f Fault) glbwrite.Scene {
 		scene.Roots = append(scene.Roots, &glbwrite.Node{Name: name, Mesh: &glbwrite.Mesh{Name: name, Prims: []glbwrite.Prim{prim}}})
 	}
 	return scene
+}
+
+// gamePrims are the game mesh's parts, in metres.
+func (p Prop) gamePrims(islands []placed) []glbwrite.Prim {
+	prims := make([]glbwrite.Prim, len(p.parts))
+	for _, is := range islands {
+		prim := &prims[is.part]
+		first := uint32(len(prim.Pos) / 3)
+		for v, pos := range is.pos {
+			for k := range 3 {
+				prim.Pos = append(prim.Pos, float32(pos[k]+p.parts[is.part].place[k]))
+				prim.Nrm = append(prim.Nrm, float32(is.nrm[v][k]))
+			}
+			prim.UV = append(prim.UV, float32(is.uv[v][0]), float32(is.uv[v][1]))
+		}
+		for _, t := range is.tri {
+			prim.Tri = append(prim.Tri, first+t)
+		}
+	}
+	return prims
 }
 
 func (p Prop) sculptScene(fine float64, f Fault) glbwrite.Scene {

@@ -66,6 +66,36 @@ func volume(t *testing.T, pos []vec, tri []uint32) float64 {
 	return sum
 }
 
+// The normal map is the sculpt's own: a lump on the sculpt leans in it, green points up, and down where that fault is wanted.
+func TestNormalMapIsTheSculpts(t *testing.T) {
+	t.Parallel()
+	p, ok := ByCode("bollard")
+	require.True(t, ok)
+	islands, err := layout(p.parts, p.offset(), p.SizePx, p.PxPerM, 10)
+	require.NoError(t, err)
+	bake := func(f Fault) []uint16 {
+		n, err := bakeNormals(p.gamePrims(islands), p.sculptScene(0.5, f), 256, f.Green)
+		require.NoError(t, err)
+		return n
+	}
+	up, down := bake(Fault{}), bake(Fault{Green: true})
+	lumpy := bake(Fault{Lumps: []Lump{{At: [3]float64{0.153, 0.30, 0}, Radius: 0.05, Height: -0.01}}})
+	leans, lumps := 0, 0
+	for i := 0; i < len(up); i += 3 {
+		require.Equal(t, up[i], down[i])
+		require.InDelta(t, 65535, int(up[i+1])+int(down[i+1]), 1)
+		if up[i] != 32768 {
+			leans++
+		}
+		if up[i] != lumpy[i] || up[i+1] != lumpy[i+1] {
+			lumps++
+		}
+	}
+	require.Greater(t, leans, 5000)
+	require.Positive(t, lumps)
+	require.Less(t, lumps, leans/4, "a lump is a small part of the surface")
+}
+
 func TestWriteMakesAWholeDelivery(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "delivery")
 	p, ok := ByCode("bollard")
