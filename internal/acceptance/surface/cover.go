@@ -79,9 +79,18 @@ func (r *area32) cells() (x0, x1, y0, y1 int) {
 	return int(max(r.x0, 0)), int(min(r.x1, far)), int(max(r.y0, 0)), int(min(r.y1, far))
 }
 
+// sieve says which triangles of a box are worth showing.
+type sieve uint8
+
+const (
+	anywhere   sieve = iota
+	overLine         // those whose box holds a row or a column of samples
+	overSample       // those whose box holds a sample
+)
+
 // walk shows a surface to several frames at once: draw is called for every frame and triangle in a box that ask says is
 // worth it, at each of the three sizes of box. Boxes and vertices are read once for all frames.
-func (c *cover) walk(frames []*frame, ask func(k int, r *area32) bool, draw func(k int, t *shown)) {
+func (c *cover) walk(frames []*frame, which sieve, ask func(k int, r *area32) bool, draw func(k int, t *shown)) {
 	all, inLarge, inMiddle, inSmall := make([]int32, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames)), make([]int32, 0, len(frames))
 	for k := range all {
 		all[k] = int32(k)
@@ -111,7 +120,8 @@ func (c *cover) walk(frames []*frame, ask func(k int, r *area32) bool, draw func
 				}
 				pack.load(c, s)
 				for _, k := range inSmall {
-					pack.show(frames[k], int(k), draw)
+					pack.place(frames[k])
+					pack.show(int(k), which, draw)
 				}
 			}
 		}
@@ -124,25 +134,23 @@ type spot struct {
 	fx, fy, cx, cy int32
 }
 
-func (s *spot) at(x, y float64) {
-	// What lies farther off the grid than this is off it all the same.
+// rounded gives x rounded down and up. What lies farther off the grid than far is off it all the same.
+func rounded(x float64) (down, up int32) {
 	const far = 1 << 30
-	s.x, s.y = x, y
-	x, y = min(max(x, -far), far), min(max(y, -far), far)
-	s.fx, s.fy = int32(x), int32(y)
-	if float64(s.fx) > x {
-		s.fx--
+	if x < -far { // no built-in min and max, which take care of NaN and signed zeros and cost more than the rounding
+		x = -far
+	} else if x > far {
+		x = far
 	}
-	if float64(s.fy) > y {
-		s.fy--
+	down = int32(x)
+	if float64(down) > x {
+		down--
 	}
-	s.cx, s.cy = s.fx, s.fy
-	if float64(s.fx) < x {
-		s.cx++
+	up = down
+	if float64(up) < x {
+		up++
 	}
-	if float64(s.fy) < y {
-		s.cy++
-	}
+	return down, up
 }
 
 // shown is a triangle on the grid. Samples x0 to x1 and y0 to y1 lie within its box, and it touches cells fx to x1 and fy to y1.
@@ -177,17 +185,35 @@ func (p *smallPack) load(c *cover, s int) {
 	}
 }
 
-func (p *smallPack) show(f *frame, k int, draw func(k int, t *shown)) {
-	for i := range p.vertices {
-		p.spot[i].at(f.place(p.at[i]))
+// place puts the vertices on a frame's grid, as frame.place does.
+func (p *smallPack) place(f *frame) {
+	r0, r1, r2, u0, u1, u2, x0, y0 := f.r[0], f.r[1], f.r[2], f.u[0], f.u[1], f.u[2], f.x0, f.y0
+	for i := range p.at[:p.vertices] {
+		q, s := &p.at[i], &p.spot[i]
+		s.x = float64(q[0]*r0) + float64(q[1]*r1) + float64(q[2]*r2) + x0
+		s.y = float64(q[0]*u0) + float64(q[1]*u1) + float64(q[2]*u2) + y0
+		s.fx, s.cx = rounded(s.x)
+		s.fy, s.cy = rounded(s.y)
 	}
+}
+
+// show draws the triangles that are worth it.
+func (p *smallPack) show(k int, which sieve, draw func(k int, t *shown)) {
 	t := &p.tri
 	for i := 0; i < 3*p.triangles; i += 3 {
 		a, b, d := &p.spot[p.corner[i]], &p.spot[p.corner[i+1]], &p.spot[p.corner[i+2]]
+		x0, x1 := min(a.cx, b.cx, d.cx), max(a.fx, b.fx, d.fx)
+		if which == overSample && x0 > x1 {
+			continue
+		}
+		y0, y1 := min(a.cy, b.cy, d.cy), max(a.fy, b.fy, d.fy)
+		// Most triangles of a sculpt are smaller than a cell and lie over no sample.
+		if y0 > y1 && (which == overSample || which == overLine && x0 > x1) {
+			continue
+		}
 		t.a, t.b, t.d = a, b, d
-		t.x0, t.y0 = int(min(a.cx, b.cx, d.cx)), int(min(a.cy, b.cy, d.cy))
+		t.x0, t.y0, t.x1, t.y1 = int(x0), int(y0), int(x1), int(y1)
 		t.fx, t.fy = int(min(a.fx, b.fx, d.fx)), int(min(a.fy, b.fy, d.fy))
-		t.x1, t.y1 = int(max(a.fx, b.fx, d.fx)), int(max(a.fy, b.fy, d.fy))
 		draw(k, t)
 	}
 }
@@ -251,11 +277,7 @@ func betweenStrides(seen, g, todo *bitgrid) {
 
 // fillWanted looks for what covers the samples of todo, and moves those it finds covered to the grids.
 func (c *cover) fillWanted(frames []*frame, grids, todo []*bitgrid) {
-	c.walk(frames, func(k int, r *area32) bool { return todo[k].any(r.samples()) }, func(k int, t *shown) {
-		// Most triangles of a sculpt are smaller than a cell and lie over no sample.
-		if t.y0 > t.y1 || t.x0 > t.x1 {
-			return
-		}
+	c.walk(frames, overSample, func(k int, r *area32) bool { return todo[k].any(r.samples()) }, func(k int, t *shown) {
 		g, want := grids[k], todo[k]
 		if t.y0 == t.y1 && t.x0 == t.x1 && !want.get(t.x0, t.y0) {
 			return
@@ -295,8 +317,23 @@ func cutEdge(p, s, q, t, v, lo, hi float64) (float64, float64) {
 	case p > v || v > q:
 		return lo, hi
 	case p == q:
-		return min(lo, s), max(hi, t)
+		return lower(lo, s), higher(hi, t)
 	}
 	x := s + float64((v-p)*((t-s)/(q-p)))
-	return min(lo, x), max(hi, x)
+	return lower(lo, x), higher(hi, x)
+}
+
+// lower and higher are minimum and maximum without the care for NaN and signed zeros that the built-in ones take.
+func lower(a, b float64) float64 {
+	if b < a {
+		return b
+	}
+	return a
+}
+
+func higher(a, b float64) float64 {
+	if b > a {
+		return b
+	}
+	return a
 }

@@ -76,7 +76,7 @@ func (o *offsets) outward(a, b *outline, sculpt bool, w window, out []float64) {
 // thin looks, in several frames at once, at what lies where neither outline has a sample near: corners of features thinner
 // than a cell. other is the outline that c is measured to, masks those of emptyCells.
 func thin(c *cover, frames []*frame, other []*outline, masks []*bitgrid, in []window, all []*offsets, sculpt bool) {
-	c.walk(frames, func(k int, r *area32) bool { return masks[k].any(r.cells()) }, func(k int, t *shown) {
+	c.walk(frames, anywhere, func(k int, r *area32) bool { return masks[k].any(r.cells()) }, func(k int, t *shown) {
 		for _, s := range [3]*spot{t.a, t.b, t.d} {
 			if v := [2]float64{s.x, s.y}; masks[k].get(int(s.fx), int(s.fy)) && in[k].holds(v) {
 				if d, to, _ := other[k].nearest(v); !math.IsInf(d, 1) {

@@ -1,7 +1,6 @@
 package surface
 
 import (
-	"cmp"
 	"math"
 	"slices"
 )
@@ -21,6 +20,9 @@ type outline struct {
 
 	rows  int // of points
 	spans []gapSpan
+
+	sorted []gapSpan // spans in the order of their gaps
+	first  []int32   // by gap: its first one there
 }
 
 // gapSpan is a stretch of a gap that one triangle covers.
@@ -42,7 +44,7 @@ func trace(c *cover, frames []*frame, outlines []*outline) {
 		o.findGaps()
 		o.spans = o.spans[:0]
 	}
-	c.walk(frames, func(k int, r *area32) bool {
+	c.walk(frames, overLine, func(k int, r *area32) bool {
 		o := outlines[k]
 		sx, x, sy, y := r.samples()
 		cx, _, cy, _ := r.cells()
@@ -145,21 +147,14 @@ func grow(reach *float64, lo, hi float64, up bool) bool {
 	return true
 }
 
-// measureGaps joins the stretches that are left and cuts the crossings off at their gaps' ends.
+// measureGaps joins the stretches that are left and cuts the crossings off at their gaps' ends. The order of a gap's stretches
+// does not matter: they are gone through until none joins any more.
 func (o *outline) measureGaps() {
-	slices.SortFunc(o.spans, func(a, b gapSpan) int {
-		return cmp.Or(cmp.Compare(a.gap, b.gap), cmp.Compare(a.lo, b.lo), cmp.Compare(a.hi, b.hi))
-	})
-	at := 0
+	o.sortSpans()
 	finish := func(gap, axis, from int, up bool) {
-		first := at
-		for at < len(o.spans) && int(o.spans[at].gap) == gap {
-			at++
-		}
-		spans := o.spans[first:at]
+		spans := o.sorted[o.first[gap]:o.first[gap+1]]
 		reach := &o.points[gap][axis]
 		for again := true; again; {
-			again = false
 			before := *reach
 			for _, s := range spans {
 				grow(reach, s.lo, s.hi, up)
@@ -173,6 +168,25 @@ func (o *outline) measureGaps() {
 	}
 	for j := range o.colGap.h {
 		o.colGap.each(0, o.colGap.w-1, j, func(i int) { finish(o.rows+o.colGap.rank(i, j), 1, j, o.cover.get(i, j)) })
+	}
+}
+
+// sortSpans puts the stretches in the order of their gaps, by counting.
+func (o *outline) sortSpans() {
+	o.first = slices.Grow(o.first[:0], len(o.points)+1)[:len(o.points)+1]
+	clear(o.first)
+	for _, s := range o.spans {
+		o.first[s.gap]++
+	}
+	sum := int32(0)
+	for i, n := range o.first {
+		sum += n
+		o.first[i] = sum // where the gap ends; counted down below to where it begins
+	}
+	o.sorted = slices.Grow(o.sorted[:0], len(o.spans))[:len(o.spans)]
+	for _, s := range o.spans {
+		o.first[s.gap]--
+		o.sorted[o.first[s.gap]] = s
 	}
 }
 
