@@ -49,3 +49,10 @@ build() {
   say 'Building …'
   go build -o build/ ./cmd/api ./cmd/worker || die "The programs could not be built."
 }
+
+# fuzz_targets lists every fuzz target: its package and its name.
+fuzz_targets() {
+  grep -rlE '^func Fuzz' --include='*_test.go' internal | while read -r f; do
+    sed -n "s|^func \(Fuzz[A-Za-z0-9_]*\).*|./$(dirname "$f") \1|p" "$f"
+  done | sort -u
+}

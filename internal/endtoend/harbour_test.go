@@ -31,16 +31,17 @@ const waiting = 2 * time.Minute
 
 // harbour is one running service with a studio and a vendor, over a database of its own and a gate of its own to storage.
 type harbour struct {
-	t      *testing.T
-	db     *ledgertest.DB
-	owner  *pgx.Conn // looks and tampers behind the service's back
-	gate   *gate
-	base   string
-	store  *storage.Store // as the API has it
-	studio *client.Service
-	vendor *client.Service
-	token  string // of the vendor
-	order  uuid.UUID
+	t              *testing.T
+	db             *ledgertest.DB
+	admin          string    // URL of the database's owner
+	owner          *pgx.Conn // looks and tampers behind the service's back
+	gate           *gate
+	base           string
+	store          *storage.Store // as the API has it
+	studio         *client.Service
+	vendor         *client.Service
+	token          string // of the vendor
+	project, order uuid.UUID
 }
 
 const password = "a long sentence of the tests"
@@ -48,6 +49,7 @@ const password = "a long sentence of the tests"
 func newHarbour(t *testing.T) *harbour {
 	t.Helper()
 	h := &harbour{t: t, db: ledgertest.New(t), gate: newGate(t)}
+	h.admin = h.db.AdminURL()
 	var err error
 	h.owner, err = pgx.Connect(t.Context(), h.db.URL(pgserver.Owner))
 	require.NoError(t, err)
@@ -80,14 +82,25 @@ func key() string { return fmt.Sprintf("end-to-end-%d", acts.Add(1)) }
 // people sets up a studio, a vendor, and an order between them.
 func (h *harbour) people() {
 	t := h.t
-	_, err := ledger.BootstrapStudio(t.Context(), h.db.AdminURL(), "Gull Studio", ledger.FirstMember{Name: "Ida", Email: "ida@gull.example", Password: password})
+	_, err := ledger.BootstrapStudio(t.Context(), h.admin, "Gull Studio", ledger.FirstMember{Name: "Ida", Email: "ida@gull.example", Password: password})
 	require.NoError(t, err)
 	_, h.studio = h.caller("ida@gull.example", client.ScopeOrder, client.ScopeReview, client.ScopeAdmin)
-	made, err := h.studio.CreateVendorWithResponse(t.Context(), &client.CreateVendorParams{IdempotencyKey: key()}, client.NewVendor{Name: "Breaker Yard"})
+	project, err := h.studio.CreateProjectWithResponse(t.Context(), &client.CreateProjectParams{IdempotencyKey: key()}, client.NewProject{Code: "QUAY", Title: "The quay"})
+	require.NoError(t, err)
+	require.NotNil(t, project.JSON201, string(project.Body))
+	h.project = project.JSON201.Id
+	h.takeOn("Breaker Yard", "olaf@breaker.example", "W1")
+}
+
+// takeOn takes on a vendor and places an order with it. From now on it is the harbour's vendor, and its order the one
+// that contracts go into.
+func (h *harbour) takeOn(vendor, email, order string) {
+	t := h.t
+	made, err := h.studio.CreateVendorWithResponse(t.Context(), &client.CreateVendorParams{IdempotencyKey: key()}, client.NewVendor{Name: vendor})
 	require.NoError(t, err)
 	require.NotNil(t, made.JSON201, string(made.Body))
 	invited, err := h.studio.InviteWithResponse(t.Context(), &client.InviteParams{IdempotencyKey: key()},
-		client.NewInvitation{PartyId: made.JSON201.Id, Email: "olaf@breaker.example", Roles: []client.Role{client.RoleVendorLead}})
+		client.NewInvitation{PartyId: made.JSON201.Id, Email: email, Roles: []client.Role{client.RoleVendorLead}})
 	require.NoError(t, err)
 	require.NotNil(t, invited.JSON201, string(invited.Body))
 	nobody, err := client.New(h.base, "")
@@ -95,16 +108,12 @@ func (h *harbour) people() {
 	joined, err := nobody.AcceptInvitationWithResponse(t.Context(), client.AcceptInvitation{Secret: *invited.JSON201.Secret, Name: "Olaf", Password: password})
 	require.NoError(t, err)
 	require.NotNil(t, joined.JSON201, string(joined.Body))
-	h.token, h.vendor = h.caller("olaf@breaker.example", client.ScopeDeliver)
-
-	project, err := h.studio.CreateProjectWithResponse(t.Context(), &client.CreateProjectParams{IdempotencyKey: key()}, client.NewProject{Code: "QUAY", Title: "The quay"})
+	h.token, h.vendor = h.caller(email, client.ScopeDeliver)
+	placed, err := h.studio.CreateWorkOrderWithResponse(t.Context(), &client.CreateWorkOrderParams{IdempotencyKey: key()},
+		client.NewWorkOrder{ProjectId: h.project, VendorId: made.JSON201.Id, Code: order, Title: "Quay furniture", Currency: "EUR"})
 	require.NoError(t, err)
-	require.NotNil(t, project.JSON201, string(project.Body))
-	order, err := h.studio.CreateWorkOrderWithResponse(t.Context(), &client.CreateWorkOrderParams{IdempotencyKey: key()},
-		client.NewWorkOrder{ProjectId: project.JSON201.Id, VendorId: made.JSON201.Id, Code: "W1", Title: "Quay furniture", Currency: "EUR"})
-	require.NoError(t, err)
-	require.NotNil(t, order.JSON201, string(order.Body))
-	h.order = order.JSON201.Id
+	require.NotNil(t, placed.JSON201, string(placed.Body))
+	h.order = placed.JSON201.Id
 }
 
 // caller logs somebody in and makes a token.
