@@ -24,7 +24,9 @@ func defines(code string) bool { return strings.Contains(code, "/") }
 func TestLanguagesAgree(t *testing.T) {
 	t.Parallel()
 	en := English()
+	require.Empty(t, en.twice)
 	for _, l := range Languages()[1:] {
+		require.Empty(t, l.twice, "in two files of %s", l.Name)
 		var codes []string
 		for _, c := range l.Codes() {
 			if !defines(c) {
@@ -84,6 +86,11 @@ var sayers = map[string]bool{
 
 var codeShape = regexp.MustCompile(`^[a-z_]+(\.[a-z0-9_]+)+$`)
 
+var (
+	prefixShape = regexp.MustCompile(`^[a-z]+\.[a-z_]+_$`)
+	quotedShape = regexp.MustCompile(`"([a-z0-9_.]+)"`)
+)
+
 // TestCodesInGo reads the whole program: every code that is said stands in the catalogue and is given the arguments that
 // its template takes; every code of the catalogue is named somewhere.
 func TestCodesInGo(t *testing.T) {
@@ -106,8 +113,19 @@ func TestCodesInGo(t *testing.T) {
 			return true
 		})
 	})
+	eachTemplate(t, func(text string) {
+		for _, quoted := range quotedShape.FindAllStringSubmatch(text, -1) {
+			named[quoted[1]] = true
+		}
+	})
+	var prefixes []string // of codes whose end is made of a value: "report.verdict_"
+	for n := range named {
+		if prefixShape.MatchString(n) {
+			prefixes = append(prefixes, n)
+		}
+	}
 	for _, code := range en.Codes() {
-		if !named[strings.TrimPrefix(code, "term.")] && !named[code] {
+		if !named[strings.TrimPrefix(code, "term.")] && !named[code] && !slices.ContainsFunc(prefixes, func(p string) bool { return strings.HasPrefix(code, p) }) {
 			r.complain("no Go code names %s", code)
 		}
 	}
@@ -202,4 +220,18 @@ func eachGoFile(t *testing.T, do func(path string, file *ast.File, at func(token
 		})
 		require.NoError(t, err)
 	}
+}
+
+// eachTemplate calls do for the text of every page template of the program.
+func eachTemplate(t *testing.T, do func(text string)) {
+	t.Helper()
+	err := filepath.WalkDir(filepath.Join("..", "..", "..", "internal"), func(p string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || !strings.HasSuffix(p, ".html") {
+			return err
+		}
+		data, err := os.ReadFile(p)
+		do(string(data))
+		return err
+	})
+	require.NoError(t, err)
 }

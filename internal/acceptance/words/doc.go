@@ -31,7 +31,7 @@
 // their unit and how many digits help, so a template writes no unit and Go writes no number. What is no word (a node's
 // name, a file, a key of the spec) is words.Name. Where two sentences differ by more than a word, they are two codes.
 //
-// The definition of a check (spec.Check) stands in English in Go. Its German goes into the family's file under codes
+// The definition of a check (spec.Check) stands in English in Go. Its German goes into de/uv.checks.yaml under codes
 // made of the check's name: "uv.present/title", "uv.present/what", "uv.present/why", for each limit "uv.present/limit/max_count",
 // and for each kind of set that it does not judge "uv.range/not_for/tiling". A test names what is missing.
 //

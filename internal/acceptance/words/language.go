@@ -30,6 +30,7 @@ type Language struct {
 	dateLayout     string // {d}, {month}, {y}
 	templates      map[string]template
 	terms          map[string]map[string]string // by code, then by form; "" is the plain form
+	twice          []string                     // codes that stand in two files
 }
 
 // settings is language.yaml.
@@ -130,7 +131,7 @@ func (l *Language) readFamily(tree fs.FS, name string) error {
 	if err := yaml.Unmarshal(data, &entries); err != nil {
 		return err
 	}
-	family := strings.TrimSuffix(path.Base(name), ".yaml")
+	family, _, _ := strings.Cut(path.Base(name), ".") // "uv" of uv.yaml and of uv.checks.yaml
 	for code, node := range entries {
 		if !strings.HasPrefix(code, family+".") {
 			return fmt.Errorf("%s does not begin with %q", code, family+".")
@@ -152,6 +153,9 @@ func (l *Language) readFamily(tree fs.FS, name string) error {
 		}
 		if node.Kind != yaml.ScalarNode {
 			return fmt.Errorf("%s: is not text", code)
+		}
+		if _, twice := l.templates[code]; twice {
+			l.twice = append(l.twice, code) // a test names them; a program goes on
 		}
 		t, err := parse(node.Value, l.plurals)
 		if err != nil {
