@@ -16,6 +16,11 @@ func sceneChecks() []Check {
 		{Def: originDef, Run: sceneOrigin},
 		{Def: transformsDef, Run: sceneTransforms},
 		{Def: pivotDef, Run: scenePivot},
+		{Def: swingDef, Run: sceneSwing},
+		{Def: groundDef, Run: sceneGround},
+		{Def: facingDef, Run: sceneFacing},
+		{Def: colourMasksDef, Run: sceneVertexColours},
+		{Def: weightsDef, Run: sceneWeights},
 	}
 }
 
@@ -124,17 +129,15 @@ func bodyWord(what string) words.Arg {
 
 var originDef = spec.Check{
 	Name: "scene.origin", Scope: spec.PerDelivery, Title: "origin",
-	What:   "Distance from the file's origin to where the contract wants it on the prop: the centre of the bounding box's base, its centre, or a point given from the base's centre (x to the left, y up, z to the front). For a prop that stands on the ground, the lowest point too.",
+	What:   "Distance from the file's origin to where the contract wants it on the prop: the centre of the bounding box's base, its centre, or a point given from the base's centre (x to the left, y up, z to the front).",
 	Why:    "A prop is placed by its origin: off by a hand's breadth it floats, sinks or turns about nothing.",
 	Source: spec.CommonPractice,
 	Limits: []spec.Limit{
 		{Key: "max_offset_mm", Kind: spec.AtMost, Unit: "mm", Default: spec.ByTier{10, 5, 2, 1},
 			What: "Distance of the origin from its place; 0.1 mm for pieces of a kit.", Origin: spec.CommonPractice},
-		{Key: "max_ground_gap_mm", Kind: spec.AtMost, Unit: "mm", Default: spec.ByTier{5, 3, 1, 1},
-			What: "How far the lowest point may be above or below the ground, where the origin is at the base.", Origin: spec.CommonPractice},
 	},
 	Mode: blocksAll, From: []spec.Milestone{spec.BlockOut, spec.GameMesh, spec.Maps, spec.Final},
-	Metrics: []string{"offset_mm", "ground_gap_mm"},
+	Metrics: []string{"offset_mm"},
 }
 
 func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
@@ -144,14 +147,7 @@ func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	}
 	place, at := originPlace(s.Spec.Conventions, lo, hi)
 	metrics := map[string]float64{"offset_mm": roundMM(math.Sqrt(lenSq(place)))}
-	bounds := []bound{atMost("offset_mm", "max_offset_mm")}
-	gap := roundMM(lo[1])
-	atBase := s.Spec.Conventions.OriginAt != "centre" && s.Spec.Conventions.OriginAt != "point"
-	if s.Spec.View.Placed == "ground" && atBase {
-		metrics["ground_gap_mm"] = math.Abs(gap)
-		bounds = append(bounds, atMost("ground_gap_mm", "max_ground_gap_mm"))
-	}
-	f := judge(r, metrics, bounds...)
+	f := judge(r, metrics, atMost("offset_mm", "max_offset_mm"))
 	f.say("scene.origin.offset", bodyWord(what), words.MMExact(metrics["offset_mm"]), words.Term(at))
 	if broke(f) {
 		for k := range place {
@@ -160,14 +156,6 @@ func sceneOrigin(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 		f.Where = []Place{{PointMM: &place}}
 		f.Where[0].note("scene.origin.seen_from", words.Term(at))
 		f.remedy("scene.origin.move")
-		if f.Measured != nil && f.Measured.Value == metrics["ground_gap_mm"] && metrics["offset_mm"] != metrics["ground_gap_mm"] {
-			code := "scene.origin.above_ground"
-			if gap < 0 {
-				code = "scene.origin.below_ground"
-			}
-			f.say(code, bodyWord(what), words.MMExact(math.Abs(gap)))
-			f.remedy("scene.origin.set_down")
-		}
 	}
 	return f
 }

@@ -146,6 +146,10 @@ func (d *document) vertexData(p *Primitive, attrs []attribute, ptr string) {
 			if a.n < 16 {
 				p.UV[a.n] = d.floats(a.acc)
 			}
+		case a.base == "WEIGHTS":
+			if st := d.statsOf(a.acc); slices.Max(st.max) > 0 {
+				p.Influences = max(p.Influences, 4*(a.n+1))
+			}
 		case a.base == "COLOR":
 			d.checkClamped(a.acc, at)
 			if a.n == 0 {

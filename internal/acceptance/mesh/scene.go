@@ -73,6 +73,7 @@ type Primitive struct {
 	Place []uint32
 
 	HasWeights bool // JOINTS_0 / WEIGHTS_0 delivered
+	Influences int  // most joints that one vertex can have: four for each set of weights that holds any
 	Pointer    string
 }
 
