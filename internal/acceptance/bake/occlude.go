@@ -62,12 +62,13 @@ func Occlude(ctx context.Context, g *Game, sculpts []*Sculpt, grid Grid, rays in
 	}
 	c := newCover(g, grid)
 	set := directions(rays)
-	err := each(ctx, len(c.first)-1, threads, func(_, strip int) {
-		from := strip * stripRows * grid.W
-		for _, s := range c.spots(strip, nil) {
-			if at := from + int(s.texel); o.Open[at] < 0 {
-				o.Open[at] = g.open(sculpts, s.at, set, reach, at)
-			}
+	workers := make([]occluder, threadsOf(threads))
+	err := each(ctx, len(c.first)-1, threads, func(worker, strip int) {
+		w := &workers[worker]
+		w.game, w.sculpts, w.set, w.reach = g, sculpts, set, reach
+		w.spots = c.spots(strip, w.spots[:0])
+		for i := 0; i < len(w.spots); i += occludedAtOnce {
+			w.open(w.spots[i:min(i+occludedAtOnce, len(w.spots))], strip*stripRows*grid.W, o.Open)
 		}
 	})
 	if err != nil {
@@ -76,48 +77,102 @@ func Occlude(ctx context.Context, g *Game, sculpts []*Sculpt, grid Grid, rays in
 	return o, nil
 }
 
-// open is the share of rays from the sculpt under a place that leave it; below zero where no sculpt lies there.
-func (g *Game) open(sculpts []*Sculpt, p inTriangle, set []vec, reach float64, texel int) float32 {
-	own := sculpts[g.Part[p.tri]]
-	ray := [1]spatial.Ray{g.ray(p)}
-	var hit [1]spatial.Hit
-	own.tree.Hits(ray[:], hit[:], 1)
-	if hit[0].Tri == spatial.Miss || hit[0].Back {
-		return -1
+// occludedAtOnce is how many texels' rays are cast together: rays of one batch are put in order along a curve.
+const occludedAtOnce = 256
+
+// occluder casts the rays of some texels at a time.
+type occluder struct {
+	game    *Game
+	sculpts []*Sculpt
+	set     []vec
+	reach   float64
+
+	spots        []spot
+	own          []spatial.Ray
+	hits         []spatial.Hit
+	texels       []int
+	rays         []spatial.Ray
+	stopped, any []bool
+}
+
+// open writes for each texel the share of rays from the sculpt under it that leave it. The first triangle over a texel under
+// which its part's sculpt lies speaks for it.
+func (w *occluder) open(spots []spot, from int, out []float32) {
+	w.own, w.texels, w.rays = w.own[:0], w.texels[:0], w.rays[:0]
+	for _, s := range spots {
+		w.own = append(w.own, w.game.ray(s.at))
 	}
-	n, ok := own.normal(&hit[0])
+	if cap(w.hits) < len(spots) {
+		w.hits = make([]spatial.Hit, occludedAtOnce)
+	}
+	hits := w.hits[:len(spots)]
+	for i := 0; i < len(spots); {
+		part, j := w.game.Part[spots[i].at.tri], i+1
+		for j < len(spots) && w.game.Part[spots[j].at.tri] == part {
+			j++
+		}
+		w.sculpts[part].tree.Hits(w.own[i:j], hits[i:j], 1)
+		i = j
+	}
+	for i, s := range spots {
+		at := from + int(s.texel)
+		if out[at] < 0 && w.lift(&w.own[i], &hits[i], w.sculpts[w.game.Part[s.at.tri]], at) {
+			out[at] = 0 // taken; filled in below
+		}
+	}
+	w.shoot(out)
+}
+
+// lift adds the rays over the place that a texel's own ray met.
+func (w *occluder) lift(own *spatial.Ray, hit *spatial.Hit, on *Sculpt, texel int) bool {
+	if hit.Tri == spatial.Miss || hit.Back {
+		return false
+	}
+	n, ok := on.normal(hit)
 	if !ok {
-		return -1
+		return false
 	}
 	var from vec
 	for k := range 3 {
-		from[k] = float64(ray[0].Org[k]) + float64(float64(hit[0].T)*float64(ray[0].Dir[k]))
+		from[k] = float64(own.Org[k]) + float64(float64(hit.T)*float64(own.Dir[k]))
 	}
-	from = along(from, float64(1e-3*reach), n) // off the surface, so that it does not shade itself
+	from = along(from, float64(1e-3*w.reach), n) // off the surface, so that it does not shade itself
 	t, ok := unit(cross(n, vec{1, 0, 0}))
 	if math.Abs(n[0]) > 0.9 || !ok {
 		t, _ = unit(cross(n, vec{0, 1, 0}))
 	}
 	b := cross(n, t)
 	sin, cos := detmath.Sincos(float64(texel%64) * (2 * math.Pi / 64))
-	rays, stopped := make([]spatial.Ray, len(set)), make([]bool, len(set))
-	for i, d := range set {
+	for _, d := range w.set {
 		x, y := float64(cos*d[0])-float64(sin*d[1]), float64(sin*d[0])+float64(cos*d[1])
 		dir := add(add(scale(t, x), scale(b, y)), scale(n, d[2]))
-		rays[i] = spatial.Ray{Org: narrow(from), Dir: narrow(dir), Max: float32(reach)}
+		w.rays = append(w.rays, spatial.Ray{Org: narrow(from), Dir: narrow(dir), Max: float32(w.reach)})
 	}
-	any := make([]bool, len(set))
-	for _, s := range sculpts {
-		s.tree.Any(rays, any, 1)
+	w.texels = append(w.texels, texel)
+	return true
+}
+
+// shoot casts the rays that were added and writes the shares.
+func (w *occluder) shoot(out []float32) {
+	if cap(w.any) < len(w.rays) {
+		w.any, w.stopped = make([]bool, len(w.rays)), make([]bool, len(w.rays))
+	}
+	any, stopped := w.any[:len(w.rays)], w.stopped[:len(w.rays)]
+	clear(stopped)
+	for _, s := range w.sculpts {
+		s.tree.Any(w.rays, any, 1)
 		for i, hit := range any {
 			stopped[i] = stopped[i] || hit
 		}
 	}
-	free := 0
-	for _, hit := range stopped {
-		if !hit {
-			free++
+	n := len(w.set)
+	for k, texel := range w.texels {
+		free := 0
+		for _, hit := range stopped[k*n : (k+1)*n] {
+			if !hit {
+				free++
+			}
 		}
+		out[texel] = float32(free) / float32(n)
 	}
-	return float32(free) / float32(len(set))
 }
