@@ -145,7 +145,7 @@ func (l *uvSheet) fold() {
 		for c := range 3 {
 			l.tri[3*t+c] = uint32(len(l.uv) / 2)
 			p := l.layout.folded(i, tri[3*t+c])
-			x, y := float32(at[0]+p[0]*l.scale[0]), float32(at[1]+p[1]*l.scale[1])
+			x, y := float32(at[0]+float64(p[0]*l.scale[0])), float32(at[1]+float64(p[1]*l.scale[1]))
 			if !ok || !finite(float64(x)+float64(y)) {
 				x, y = -1, -1
 			}

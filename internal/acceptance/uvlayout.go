@@ -192,7 +192,7 @@ func (l *uvLayout) measureCharts() {
 		}
 		i := l.charts.Island[t]
 		l.chartIsland[c] = i
-		area := math.Abs(uvArea2(uvCorners(l.uv, l.sf.Tri, t))) / 2
+		area := float64(math.Abs(uvArea2(uvCorners(l.uv, l.sf.Tri, t))) / 2)
 		l.chartArea[c] += area
 		world := worldArea(corners(l.sf, t))
 		l.chartM2[c] += world

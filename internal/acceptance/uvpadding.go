@@ -23,6 +23,8 @@ var paddingDef = spec.Check{
 			What: "Below this share of the wanted gap the check blocks, between it and the whole it warns.", Origin: spec.CommonPractice},
 		{Key: "border_share", Kind: spec.Target, Unit: "share", Default: same(0.5),
 			What: "Share of the wanted gap that is wanted to the tile's border: what lies beyond it is another such border, or the same map again.", Origin: spec.CommonPractice},
+		{Key: "slack_px", Kind: spec.Target, Unit: "px", Default: same(0.25),
+			What: "How much less than a limit still keeps it, at most a quarter of it: packers place islands on texels of their own, and a gap set to 4 px comes out as 3.9.", Origin: spec.CommonPractice},
 	},
 	Mode: blocksAll, From: fromGameMesh, NotForSet: sharedTexels,
 	Metrics: []string{"min_px", "island_px", "border_px", "mip_levels"},
@@ -70,8 +72,10 @@ func uvPadding(ctx context.Context, _ *Subject, t Target, r spec.Rule) Finding {
 	free := max(l.slots[slot].px[0], l.slots[slot].px[1])
 	between, toBorder := min(tile.least.px, free), min(tile.border.px, free)
 	gap := min(between, toBorder)
-	rule := withNumbers(r, map[string]float64{"island_px": want, "border_px": border,
-		"island_blocks_px": float64(want * hard), "border_blocks_px": float64(border * hard)})
+	slack := r.Numbers["slack_px"]
+	less := func(px float64) float64 { return px - min(slack, float64(px/4)) }
+	rule := withNumbers(r, map[string]float64{"island_px": less(want), "border_px": less(border),
+		"island_blocks_px": less(float64(want * hard)), "border_blocks_px": less(float64(border * hard))})
 	f := judge(rule, map[string]float64{"min_px": roundPx(gap), "island_px": roundPx(between), "border_px": roundPx(toBorder),
 		"mip_levels": float64(mipLevels(roundPx(gap)))},
 		atLeast("island_px", "island_blocks_px"), atLeast("border_px", "border_blocks_px"),
@@ -235,7 +239,7 @@ func (l *uvLayout) borderGap(slot int32, least *islandGap) {
 				continue
 			}
 			if gap := max(0, min(low, high)); gap < least.px {
-				middle := (i.box[1-a] + i.box[3-a]) / 2
+				middle := float64((i.box[1-a] + i.box[3-a]) / 2)
 				at := chart.Vec{}
 				at[a], at[1-a] = low, float64((middle-i.shift[1-a])*px[1-a])
 				if high < low {

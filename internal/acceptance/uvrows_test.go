@@ -68,6 +68,7 @@ func TestUVLegitimateBesideDefect(t *testing.T) {
 		{"as little of a map of its own", spec.Hero, baked, [][4]float32{{0.1, 0.1, 0.4, 0.37}}, "uv.coverage", Warn},
 		{"a well filled map", spec.Hero, baked, [][4]float32{{0.02, 0.02, 0.98, 0.98}}, "uv.coverage", Pass},
 		{"gaps of the size that a map of 1024 asks for", spec.Hero, baked, [][4]float32{half, {0.4 + 4.01*e, 0.1, 0.9, 0.4}}, "uv.padding", Pass},
+		{"gaps that a packer rounded down", spec.Hero, baked, [][4]float32{half, {0.4 + 3.8*e, 0.1, 0.9, 0.4}}, "uv.padding", Pass},
 		{"gaps of three quarters of it", spec.Hero, baked, [][4]float32{half, {0.4 + 3*e, 0.1, 0.9, 0.4}}, "uv.padding", Warn},
 		{"gaps of a texel", spec.Hero, baked, [][4]float32{half, {0.4 + e, 0.1, 0.9, 0.4}}, "uv.padding", Fail},
 		{"two texels to the border", spec.Hero, baked, [][4]float32{{2.01 * e, 0.1, 0.4, 0.4}}, "uv.padding", Pass},

@@ -87,7 +87,7 @@ func (l *uvLayout) extent(c int32, axis int) (lo, hi float64) {
 
 // stripOverhang is how far a range reaches over the strip that its middle is in, in texels. The sheet repeats.
 func stripOverhang(lo, hi, edge float64, borders []float64) float64 {
-	middle := (lo + hi) / 2
+	middle := float64((lo + hi) / 2)
 	turn := math.Floor(middle / edge)
 	lo, hi, middle = lo-float64(turn*edge), hi-float64(turn*edge), middle-float64(turn*edge)
 	for k := 1; k < len(borders); k++ {

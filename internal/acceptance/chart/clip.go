@@ -44,7 +44,7 @@ func Area(polygon []Vec) float64 {
 	for i := 2; i < len(polygon); i++ {
 		sum += Cross(polygon[0], polygon[i-1], polygon[i])
 	}
-	return sum / 2
+	return float64(sum / 2) // rounded: a half of it must not be fused into a caller's sum
 }
 
 // clipper holds the scratch of clipping to a box.

@@ -51,7 +51,7 @@ func SingularValues(uv [3]Vec, size Vec, pos [3][3]float64) Singular {
 		x := float64(ss[k]*st[(k+1)%3]) - float64(ss[(k+1)%3]*st[k])
 		crossSq += float64(x * x)
 	}
-	root := math.Sqrt(float64((a-c)*(a-c)) + 4*float64(b*b))
+	root := math.Sqrt(float64((a-c)*(a-c)) + float64(4*float64(b*b)))
 	out := Singular{MaxSq: (a + c + root) / 2}
 	if out.MaxSq > 0 {
 		out.MinSq = crossSq / out.MaxSq

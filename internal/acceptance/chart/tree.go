@@ -80,8 +80,8 @@ func mortonOrder(boxes []Box) []int32 {
 	}
 	keys := make([]keyed, len(boxes))
 	for i, b := range boxes {
-		x := grid16((b[0]/2 + b[2]/2 - all[0]) * sx)
-		y := grid16((b[1]/2 + b[3]/2 - all[1]) * sy)
+		x := grid16((float64(b[0]/2) + float64(b[2]/2) - all[0]) * sx)
+		y := grid16((float64(b[1]/2) + float64(b[3]/2) - all[1]) * sy)
 		keys[i] = keyed{spread(x) | spread(y)<<1, int32(i)}
 	}
 	slices.SortFunc(keys, func(a, b keyed) int {
