@@ -26,6 +26,7 @@ func mapChecks() []Check {
 		{Def: mapsBleedDef, Run: mapsBleed},
 		{Def: mapsColourDef, Run: mapsBaseColor},
 		{Def: mapsMetalDef, Run: mapsMetalRough},
+		{Def: mapsOcclusionDef, Run: mapsOcclusion},
 	}
 }
 
@@ -54,14 +55,15 @@ func fileMap(name string, f *File, tile int) setMap {
 // mapRead is what reading one map left: its header, why its pixels are not there, and what was measured on them.
 type mapRead struct {
 	setMap
-	header image.Header
-	fault  error // nil where the pixels were read
-	normal *texels.Normals
-	looks  string // for a normal map that is none: what it looks like
-	values [4][256]int
-	bleed  *texels.Bleed
-	colour *texels.Colours
-	cover  int // texels that the layout covers; all of them where the map repeats
+	header    image.Header
+	fault     error // nil where the pixels were read
+	normal    *texels.Normals
+	looks     string // for a normal map that is none: what it looks like
+	values    [4][256]int
+	bleed     *texels.Bleed
+	colour    *texels.Colours
+	occlusion []float32 // reduced to the grid of our own; nil where it holds none
+	cover     int       // texels that the layout covers; all of them where the map repeats
 }
 
 // mapsMeasure is what the map checks measured of a set, once: maps are large, so each is decoded, measured and let go.
@@ -328,6 +330,7 @@ func (rd *reading) look(r *mapRead, img *image.Image) {
 			rd.held = append(rd.held, heldChannel{meaning, r.tile, texels.Channel{Img: img, C: at, Factor: r.factor(meaning)}})
 		}
 	}
+	r.occlusion = occlusionOf(rd.s, rd.set, r, img, rd.threads)
 	switch r.name {
 	case "normal", "normal_baked":
 		rd.normals(r, img, mask)

@@ -389,3 +389,18 @@ func BenchmarkKernels(b *testing.B) {
 		})
 	}
 }
+
+func TestReduceAndCompare(t *testing.T) {
+	t.Parallel()
+	img := picture(4, 2, 1, 8)
+	copy(img.Pix8, []uint8{0, 255, 51, 51, 255, 0, 51, 51})
+	require.Equal(t, []float32{0.5, 0.2}, Reduce(img, 0, 2, 1, 1))
+	require.Equal(t, []float32{0, 0, 1, 1, 0.2, 0.2, 0.2, 0.2}, Reduce(img, 0, 8, 2, 1)[:8], "blocks smaller than a pixel: the upper row's")
+	l := Compare([]float32{0, 0.5, 1, 9}, []float32{0.1, 0.3, 0.5, -1})
+	require.Equal(t, 3, l.N)
+	require.InDelta(t, 1, l.Correlation, 1e-6)
+	require.InDelta(t, 0.5, l.MeanA, 1e-6)
+	require.InDelta(t, 0.3, l.MeanB, 1e-6)
+	require.InDelta(t, math.Sqrt(1.0/6), l.SpreadA, 1e-6)
+	require.Equal(t, Likeness{}, Compare([]float32{1}, []float32{-1}))
+}
