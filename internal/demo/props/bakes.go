@@ -12,15 +12,29 @@ import (
 // reachShare of a part's diagonal is how far its cage stands off, and how deep rays look.
 const reachShare = 0.01
 
-// bakeNormals projects the sculpt's parts onto the game mesh's, each onto its own, and returns the normals, three 16-bit values
-// a texel.
-func bakeNormals(game []glbwrite.Prim, sculpt glbwrite.Scene, sizePx int, greenDown bool) ([]uint16, error) {
+// baked is what a vendor bakes: normals, three 16-bit values a texel, and how open the sculpt lies.
+type baked struct {
+	normals []uint16
+	open    *bake.Occlusion
+}
+
+// Occlusion is baked over fewer texels, with this many rays each, as far as this share of a part's diagonal.
+const (
+	openStep  = 4
+	openRays  = 48
+	openShare = 0.25
+)
+
+// bakeMaps projects the sculpt's parts onto the game mesh's, each onto its own.
+func bakeMaps(game []glbwrite.Prim, sculpt glbwrite.Scene, sizePx int, greenDown bool) (baked, error) {
 	g := &bake.Game{}
+	far := 0.0
 	var sculpts []*bake.Sculpt
 	for i, p := range game {
 		high := sculpt.Roots[i].Mesh.Prims[0]
 		sculpts = append(sculpts, bake.NewSculpt(high.Pos, high.Nrm, high.Tri, 0))
 		reach := float32(reachShare * diagonal(p.Pos))
+		far = math.Max(far, openShare*diagonal(p.Pos))
 		outward := bake.AveragedNormals(p.Pos, p.Tri)
 		g.Tan = append(g.Tan, tangent.Generate(p.Pos, p.Nrm, p.UV, p.Tri)...)
 		for _, v := range p.Tri {
@@ -36,9 +50,31 @@ func bakeNormals(game []glbwrite.Prim, sculpt glbwrite.Scene, sizePx int, greenD
 	}
 	m, err := bake.Project(context.Background(), g, sculpts, bake.NewGrid(sizePx, sizePx, sizePx), bake.Options{})
 	if err != nil {
-		return nil, err
+		return baked{}, err
 	}
-	return m.Image(greenDown), nil
+	open, err := bake.Occlude(context.Background(), g, sculpts, bake.NewGrid(sizePx, sizePx, sizePx/openStep), openRays, far, 0)
+	return baked{m.Image(greenDown), open}, err
+}
+
+// openAt is how open the sculpt lies at a texel: between the texels around it that were baked, 1 where none was.
+func (b baked) openAt(x, y int) float64 {
+	o := b.open
+	fx, fy := (float64(x)-float64(openStep/2))/openStep, (float64(y)-float64(openStep/2))/openStep
+	sum, weight := 0.0, 0.0
+	for j := range 2 {
+		for i := range 2 {
+			gx, gy := int(math.Floor(fx))+i, int(math.Floor(fy))+j
+			if gx < 0 || gy < 0 || gx >= o.W || gy >= o.H || o.Open[gy*o.W+gx] < 0 {
+				continue
+			}
+			w := (1 - math.Abs(fx-float64(gx))) * (1 - math.Abs(fy-float64(gy)))
+			sum, weight = sum+w*float64(o.Open[gy*o.W+gx]), weight+w
+		}
+	}
+	if weight == 0 {
+		return 1
+	}
+	return sum / weight
 }
 
 // diagonal of the bounding box of some positions.

@@ -59,9 +59,8 @@ type maps struct{ baseColor, normal, orm []byte }
 // bleedPx is how far colour is carried past an island's edge.
 const bleedPx = 10
 
-// paintMaps paints base colour and occlusion-roughness-metalness, and takes the normals as they were baked: three 16-bit values
-// a texel.
-func paintMaps(parts []part, islands []placed, sizePx int, normals []uint16) (maps, error) {
+// paintMaps paints base colour, roughness and metalness, and takes normals and occlusion as they were baked.
+func paintMaps(parts []part, islands []placed, sizePx int, from baked) (maps, error) {
 	base := image.NewNRGBA(image.Rect(0, 0, sizePx, sizePx))
 	norm := image.NewNRGBA(base.Rect)
 	orm := image.NewNRGBA(base.Rect)
@@ -76,10 +75,9 @@ func paintMaps(parts []part, islands []placed, sizePx int, normals []uint16) (ma
 				done[y*sizePx+x] = true
 				l := p.paint(pos, n)
 				put(base, x, y, l.r, l.g, l.b)
-				b := normals[3*(y*sizePx+x):]
+				b := from.normals[3*(y*sizePx+x):]
 				put(norm, x, y, float64(b[0])/65535, float64(b[1])/65535, float64(b[2])/65535)
-				hollow := clamp01(1 + p.relief(pos)*40)
-				put(orm, x, y, hollow, clamp01(l.rough), clamp01(l.metal))
+				put(orm, x, y, from.openAt(x, y), clamp01(l.rough), clamp01(l.metal))
 			})
 		}
 	}

@@ -60,11 +60,11 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
 	sculpt := p.sculptScene(fine, f)
-	normals, err := bakeNormals(p.gamePrims(islands), sculpt, p.SizePx, f.Green)
+	from, err := bakeMaps(p.gamePrims(islands), sculpt, p.SizePx, f.Green)
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
-	m, err := paintMaps(p.parts, islands, p.SizePx, normals)
+	m, err := paintMaps(p.parts, islands, p.SizePx, from)
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}

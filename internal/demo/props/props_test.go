@@ -74,9 +74,9 @@ func TestNormalMapIsTheSculpts(t *testing.T) {
 	islands, err := layout(p.parts, p.offset(), p.SizePx, p.PxPerM, 10)
 	require.NoError(t, err)
 	bake := func(f Fault) []uint16 {
-		n, err := bakeNormals(p.gamePrims(islands), p.sculptScene(0.5, f), 256, f.Green)
+		b, err := bakeMaps(p.gamePrims(islands), p.sculptScene(0.5, f), 256, f.Green)
 		require.NoError(t, err)
-		return n
+		return b.normals
 	}
 	up, down := bake(Fault{}), bake(Fault{Green: true})
 	lumpy := bake(Fault{Lumps: []Lump{{At: [3]float64{0.153, 0.30, 0}, Radius: 0.05, Height: -0.01}}})
