@@ -122,6 +122,7 @@ type backsSeen struct {
 	most   []viewedMark  // by triangle that was seen: the most pixels of it in a view
 	byTri  map[int32]int // triangle: index in most
 	tierPx float64       // pixels a metre at the tier's distance
+	small  []topo.Loop   // openings that are asked for by rays
 }
 
 type viewedMark struct {
@@ -237,7 +238,12 @@ func (x *topoTarget) lookForBacks(ctx context.Context, tierPx float64) backsSeen
 		return b
 	}
 	both, fronts := x.drawn()
-	job := backsJob{x: x, both: both, fronts: fronts, nearest: raster.NewBuffer(0, 0, raster.One), front: raster.NewBuffer(0, 0, raster.One)}
+	for _, l := range x.loops() {
+		if x.isSmall(&l, tierPx) {
+			b.small = append(b.small, l)
+		}
+	}
+	job := backsJob{x: x, both: both, fronts: fronts, small: b.small, nearest: raster.NewBuffer(0, 0, raster.One), front: raster.NewBuffer(0, 0, raster.One)}
 	for _, d := range permittedOf(cameraDirections, x.s.Spec.View.Placed) {
 		if ctx.Err() != nil {
 			return b
@@ -273,6 +279,7 @@ type backsJob struct {
 	bothTri        []uint32
 	frontTri       []uint32
 	nearest, front *raster.Buffer
+	small          []topo.Loop
 	screen         raster.Screen
 	mark           []int32
 	normals        [][3]float32 // by number in both; zero where the back is no hole
@@ -309,7 +316,30 @@ func (j *backsJob) view(b *backsSeen, toward [3]float64) {
 	j.front.Draw(raster.Job{Screen: &j.screen, Tri: j.bothTri, Cull: raster.CullBack}, x.s.Threads)
 	j.front.Draw(raster.Job{Screen: &j.screen, Tri: j.frontTri, First: n, Cull: raster.CullBack}, x.s.Threads)
 	j.unmarkOutlines()
+	j.unmarkSmall(&v)
 	j.count(b)
+}
+
+// unmarkSmall takes marks back around small openings: their few pixels are told by their area.
+func (j *backsJob) unmarkSmall(v *raster.View) {
+	w, h := j.nearest.W, j.nearest.H
+	for _, l := range j.small {
+		x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+		for _, e := range l.Edges {
+			p, _ := j.x.Ends(e)
+			if x, y, _, ok := v.Project(p); ok {
+				x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
+			}
+		}
+		if !(x0 <= x1) {
+			continue
+		}
+		for y := max(int(y0)-1, 0); y <= min(int(y1)+1, h-1); y++ {
+			for x := max(int(x0)-1, 0); x <= min(int(x1)+1, w-1); x++ {
+				j.mark[y*w+x] = -1
+			}
+		}
+	}
 }
 
 // markBacks marks the pixels whose nearest surface is a back that would be a hole, and says whether there are any.
@@ -422,17 +452,21 @@ type smallHole struct {
 // smallPx is the size in drawn pixels up to which an opening is small.
 const smallPx = 6
 
+func (b *topoBody) isSmall(l *topo.Loop, tierPx float64) bool {
+	return math.Sqrt(lenSq(sub(l.Hi, l.Lo)))*min(tierPx, seenMaxPx/b.sizeM()) <= smallPx
+}
+
 // smallHoles asks for the target's small openings by rays: one from its middle to the camera that meets nothing, and one
 // inward that meets a back first. Its pixels are the area of the opening as the camera sees it.
 func (x *topoTarget) smallHoles(b *backsSeen) smallHoles {
 	out := smallHoles{pixels: make([]float64, len(b.views))}
-	if len(b.views) == 0 || b.scale[0] >= b.tierPx {
+	if len(b.views) == 0 {
 		return out
 	}
 	tree := x.occluders()
 	reach := float32(4 * x.sizeM())
-	for _, l := range x.loops() {
-		if !x.has(int(l.Edges[0]/3)) || math.Sqrt(lenSq(sub(l.Hi, l.Lo)))*b.scale[0] > smallPx {
+	for _, l := range b.small {
+		if !x.has(int(l.Edges[0] / 3)) {
 			continue
 		}
 		o := openLoop{Loop: l}
