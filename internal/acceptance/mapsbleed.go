@@ -53,32 +53,34 @@ func bleedReach(r spec.Rule, set *Set, h image.Header) int {
 	return min(texels.MaxReach, int(math.Ceil(bleedLeast(r, int(edge))/scale))+1)
 }
 
-func mapsBleed(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
-	m := measuredMaps(ctx, s, t.Set)
-	var worst *mapRead
-	least, lowest, reached := 0.0, math.Inf(1), false
+// worstBleed is the map whose bleed is shortest against what is asked of it, in ship pixels: px of need.
+func worstBleed(set *Set, m *mapsMeasure, r spec.Rule) (worst *mapRead, px, need float64) {
+	left := math.Inf(1)
 	for _, one := range m.maps {
 		if one.bleed == nil {
 			continue
 		}
-		scale := shipScale(t.Set, one.header)
-		need := bleedLeast(r, int(float64(max(one.header.Width, one.header.Height))*scale))
-		px := float64(one.bleed.Px) * scale
-		if left := px - need; worst == nil || left < lowest {
-			worst, least, lowest, reached = one, need, left, one.bleed.Px >= one.bleed.Reach
+		scale := shipScale(set, one.header)
+		least := bleedLeast(r, int(float64(max(one.header.Width, one.header.Height))*scale))
+		if v := float64(one.bleed.Px) * scale; worst == nil || v-least < left {
+			worst, px, need, left = one, v, least, v-least
 		}
 	}
+	return worst, px, need
+}
+
+func mapsBleed(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	worst, px, least := worstBleed(t.Set, measuredMaps(ctx, s, t.Set), r)
 	if worst == nil {
 		return Finding{} // no map lies on a layout
 	}
-	px := lowest + least
 	r = withNumbers(r, map[string]float64{"min_px": least})
 	levels := 0.0
 	for v := px; v >= 2; v /= 2 {
 		levels++
 	}
 	f := judge(r, map[string]float64{"min_px": px, "mip_levels": levels}, atLeast("min_px", "min_px"))
-	if reached {
+	if worst.bleed.Px >= worst.bleed.Reach {
 		f.Labels = withLabel(f.Labels, "min_px", "at least")
 	}
 	if !broke(f) {
