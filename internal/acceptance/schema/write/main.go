@@ -1,4 +1,4 @@
-// Command write makes the schema files anew; go generate calls it in their folder.
+// Command write makes the schema files and the table of every check anew; go generate calls it in their folder.
 package main
 
 import (
@@ -6,8 +6,10 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/checkdoc"
 	"proofhouse/internal/acceptance/spec"
 )
 
@@ -21,6 +23,19 @@ func main() {
 			os.Exit(1)
 		}
 	}
+	if err := writeTable(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
+	}
+}
+
+func writeTable() error {
+	root := filepath.Join("..", "..", "..")
+	table, err := checkdoc.Table(root, acceptance.Catalogue())
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(filepath.Join(root, filepath.FromSlash(checkdoc.Path)), table, 0o644)
 }
 
 func write(name string, s map[string]any) error {
