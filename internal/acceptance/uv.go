@@ -92,10 +92,10 @@ var uvRangeDef = spec.Check{
 	Metrics: []string{"count", "share_outside", "max_overhang_px"},
 }
 
-func uvRange(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+func uvRange(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	tiles := tilesOf(t.Set.Def)
 	var overhang, outsideArea float64

@@ -132,6 +132,8 @@ func TestMetricsAsDeclared(t *testing.T) {
 		"budget.materials": {"count"}, "budget.texture_bytes": {"bytes"}, "names.pattern": {"count"}, "names.unique": {"count"},
 		"names.default": {"count"}, "names.pairing": {"count"}, "scene.size": {"x_mm", "y_mm", "z_mm"}, "scene.origin": {"offset_mm"},
 		"scene.pivot": {"offset_mm"}, "uv.texel_density": {"mean_px_per_m", "min_px_per_m", "max_px_per_m", "share_outside"},
+		"uv.overlap": {"area_share", "stacked_share", "partial_share"}, "uv.padding": {"min_px", "mip_levels"}, "uv.stretch": {"l2", "linf"},
+		"uv.coverage": {"share"}, "uv.flipped": {"area_share"}, "uv.seams_at_hard_edges": {"missing", "length_mm"},
 	}
 	b := crateAt([3]float32{1, 1, 1}, [3]float32{})
 	for i := range b.scene.Images {

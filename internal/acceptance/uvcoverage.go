@@ -24,14 +24,14 @@ var coverageDef = spec.Check{
 	Metrics: []string{"share", "tile_share"},
 }
 
-func uvCoverage(ctx context.Context, _ *Subject, t Target, r spec.Rule) Finding {
+func uvCoverage(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	others, known := r.Num("others_share")
 	if t.Set.Def.Kind == spec.Shared && !known {
 		return exempt("uv.coverage.shared")
 	}
-	l := t.Set.layout()
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	slots, err := l.overlap(ctx)
 	if err != nil {

@@ -30,9 +30,9 @@ var flippedDef = spec.Check{
 }
 
 func uvFlipped(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	area := l.m2()
 	if !(area > 0) {

@@ -85,6 +85,28 @@ func (t *Set) layout() *uvLayout {
 	return l
 }
 
+// layoutFor is a set's layout, or what to say where there is none to judge: no UVs, or glass that no map covers.
+func layoutFor(s *Subject, t *Set) (*uvLayout, Finding) {
+	if t.WidthPx == 0 && len(t.Maps) == 0 && onlyGlass(s, t) {
+		return nil, exempt("uv.glass")
+	}
+	if l := t.layout(); l != nil {
+		return l, Finding{}
+	}
+	return nil, unable("uv.none")
+}
+
+// onlyGlass says whether all of a set's surface belongs to parts of kind glass.
+func onlyGlass(s *Subject, t *Set) bool {
+	parts := partsByDraw(s)
+	for _, r := range t.Game.Of {
+		if p := parts[keyOf(r)]; p == nil || p.Def.Kind != spec.Glass {
+			return false
+		}
+	}
+	return len(t.Game.Of) > 0
+}
+
 func newUVLayout(t *Set) *uvLayout {
 	l := &uvLayout{set: t, sf: &t.Game, uv: textureUV(t), mapPx: [2]int{t.WidthPx, t.HeightPx}, assumed: t.WidthPx <= 0 || t.HeightPx <= 0}
 	l.charts = chart.Find(l.sf.Pos, l.uv, l.sf.Tri)

@@ -34,10 +34,10 @@ var overlapDef = spec.Check{
 	Metrics: []string{"area_share", "stacked_share", "partial_share", "unpermitted_share"},
 }
 
-func uvOverlap(ctx context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+func uvOverlap(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	slots, err := l.overlap(ctx)
 	if err != nil {

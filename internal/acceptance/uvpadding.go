@@ -52,10 +52,10 @@ type islandGap struct {
 	other    int32 // one of the other island's, -1 for the border
 }
 
-func uvPadding(ctx context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+func uvPadding(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	p, err := l.padding(ctx, r)
 	if err != nil {

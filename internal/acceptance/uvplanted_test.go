@@ -39,8 +39,8 @@ func grid(rng *rand.Rand, material, n int, metres float64, u0, v0, u1, v1 float6
 	return p
 }
 
-// planted is two sheets in one layout.
-func planted(t *rapid.T, sp *spec.Spec, px int, a, b [4]float64) *Subject {
+// plantedUV is two sheets in one layout.
+func plantedUV(t *rapid.T, sp *spec.Spec, px int, a, b [4]float64) *Subject {
 	rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 	pb := newProp("crate_a.glb")
 	m := pb.material("wood", px)
@@ -59,7 +59,7 @@ func TestOverlapPlanted(t *testing.T) {
 		share := rapid.OneOf(rapid.Float64Range(0.00001, 0.00019), rapid.Float64Range(0.00021, 0.5)).Draw(t, "share")
 		x := share * 2 * w / (1 + share) // x / (2w - x) = share
 		tile := float64(rapid.IntRange(-2, 2).Draw(t, "tile"))
-		s := planted(t, sp, 1024, [4]float64{0.01, v, 0.01 + w, v + h}, [4]float64{tile + 0.01 + w - x, v, tile + 0.01 + 2*w - x, v + h})
+		s := plantedUV(t, sp, 1024, [4]float64{0.01, v, 0.01 + w, v + h}, [4]float64{tile + 0.01 + w - x, v, tile + 0.01 + 2*w - x, v + h})
 		f := run1(t, s, "uv.overlap")
 		// UVs are stored to 2⁻²⁴ of themselves, up to 3 tiles away: a strip's width is known to 2⁻²¹.
 		require.InDelta(t, share, f.Metrics["partial_share"], math.Pow(2, -20)/w)
@@ -86,7 +86,7 @@ func TestPaddingPlanted(t *testing.T) {
 		if rapid.Bool().Draw(t, "down") { // the same turned
 			a, b = [4]float64{a[1], a[0], a[3], a[2]}, [4]float64{b[1], b[0], b[3], b[2]}
 		}
-		f := run1(t, planted(t, sp, px, a, b), "uv.padding")
+		f := run1(t, plantedUV(t, sp, px, a, b), "uv.padding")
 		require.InDelta(t, gap, f.Metrics["island_px"], 0.002)
 		require.InDelta(t, border, f.Metrics["border_px"], 0.002)
 		require.InDelta(t, math.Min(gap, border), f.Metrics["min_px"], 0.002)
@@ -113,7 +113,7 @@ func TestStretchPlanted(t *testing.T) {
 		if rapid.Bool().Draw(t, "down") {
 			b = [4]float64{0.5, 0.5, 0.5 + w/ratio, 0.5 + w}
 		}
-		f := run1(t, planted(t, sp, 1024, a, b), "uv.stretch")
+		f := run1(t, plantedUV(t, sp, 1024, a, b), "uv.stretch")
 		require.Equal(t, ratio > 1.5, f.Outcome == Warn, f.Sentence)
 		want := 0.0
 		if ratio > 1.5 {
@@ -170,7 +170,7 @@ func TestCoveragePlanted(t *testing.T) {
 		if rapid.Bool().Draw(t, "outside") {
 			b = [4]float64{0.2, 1, 0.6, 1.3}
 		}
-		f := run1(t, planted(t, sp, 1024, a, b), "uv.coverage")
+		f := run1(t, plantedUV(t, sp, 1024, a, b), "uv.coverage")
 		want := share
 		if b != a {
 			want = math.Min(1, share+0.4*0.3-overlapOf(a, [4]float64{0.2, 0, 0.6, 0.3})) // folded by a whole tile

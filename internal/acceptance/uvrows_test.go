@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance/mesh"
+	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/raster"
 	"proofhouse/internal/acceptance/spec"
 )
@@ -290,6 +291,120 @@ func TestStraightenedStrip(t *testing.T) {
 	f = run1(t, b.subject(t, specOf(t, spec.CloseUp, "")), "uv.stretch")
 	require.Equal(t, Warn, f.Outcome)
 	require.Equal(t, "wall", f.Where[0].Node)
+}
+
+// Closed forms for stretch (Sander et al. 2001). The development of a cylinder or a cone of flat faces is an isometry: no
+// stretch. A cone seen from above is scaled by the cosine of its slope along the slope and not across it; so is a tube
+// whose strip is squeezed.
+func TestStretchOfDevelopments(t *testing.T) {
+	t.Parallel()
+	sp := specOf(t, spec.Hero, "")
+	run := func(p mesh.Primitive) map[string]float64 {
+		b := newProp("buoy_a.glb")
+		p.Material = b.material("steel", 1024)
+		b.node("shell", identity16, p)
+		return run1(t, b.subject(t, sp), "uv.stretch").Metrics
+	}
+	const n, r, h = 24, 0.3, 0.8
+	chord := 2 * r * math.Sin(math.Pi/n)
+	for _, squeeze := range []float64{1, 1.25, 3} {
+		m := run(ring(n, func(k int, top float64) ([3]float64, [2]float64) {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k) / n)
+			return [3]float64{r * cos, top * h, r * sin}, [2]float64{float64(k) * chord / 4, (1 - top) * h / 4 / squeeze}
+		}))
+		// Singular values 1 and squeeze, per quarter of a metre; UV area is 1/squeeze of the surface's.
+		scale := 1 / math.Sqrt(squeeze)
+		require.InEpsilon(t, scale*math.Sqrt((1+squeeze*squeeze)/2), m["l2"], 1e-5)
+		require.InEpsilon(t, scale*squeeze, m["linf"], 1e-5)
+		require.Equal(t, squeeze > 1.5, m["anisotropic_share"] > 0.99)
+	}
+	cone := func(flat bool) mesh.Primitive {
+		slant := math.Sqrt(r*r*math.Cos(math.Pi/n)*math.Cos(math.Pi/n) + h*h) // of a face
+		edge := math.Sqrt(r*r + h*h)
+		angle := 2 * math.Atan(chord/2/slant) // of a face at the tip
+		return fan(n, func(k int) ([3]float64, [2]float64) {
+			sin, cos := math.Sincos(2 * math.Pi * float64(k) / n)
+			if flat {
+				return [3]float64{r * cos, 0, r * sin}, [2]float64{0.5 + r*cos, 0.5 + r*sin}
+			}
+			s, c := math.Sincos(angle * float64(k))
+			return [3]float64{r * cos, 0, r * sin}, [2]float64{0.5 + edge*c/4, 0.5 + edge*s/4}
+		}, [3]float64{0, h, 0}, [2]float64{0.5, 0.5})
+	}
+	m := run(cone(false))
+	require.InDelta(t, 1, m["l2"], 1e-5, "a development")
+	require.InDelta(t, 1, m["linf"], 1e-4)
+	cosine := r * math.Cos(math.Pi/n) / math.Sqrt(r*r*math.Cos(math.Pi/n)*math.Cos(math.Pi/n)+h*h)
+	m = run(cone(true))
+	require.InEpsilon(t, math.Sqrt(cosine*(1+1/(cosine*cosine))/2), m["l2"], 1e-4, "seen from above")
+	require.InEpsilon(t, math.Sqrt(cosine)/cosine, m["linf"], 1e-4)
+	require.Equal(t, 1.0, m["anisotropic_share"])
+}
+
+// ring is a strip of n quads between two rows of places, top 0 and 1, each quad with corners of its own.
+func ring(n int, at func(k int, top float64) ([3]float64, [2]float64)) mesh.Primitive {
+	p := mesh.Primitive{Mode: 4, UV: [][]float32{nil}}
+	for k := range n {
+		base := uint32(len(p.Pos) / 3)
+		for _, c := range [4][2]int{{0, 0}, {1, 0}, {1, 1}, {0, 1}} {
+			pos, uv := at(k+c[0], float64(c[1]))
+			addCorner(&p, pos, uv)
+		}
+		p.Tri = append(p.Tri, base, base+2, base+1, base, base+3, base+2)
+	}
+	return p
+}
+
+// fan is n triangles between neighbouring places on a rim and a tip, each with corners of its own.
+func fan(n int, at func(k int) ([3]float64, [2]float64), tip [3]float64, tipUV [2]float64) mesh.Primitive {
+	p := mesh.Primitive{Mode: 4, UV: [][]float32{nil}}
+	for k := range n {
+		base := uint32(len(p.Pos) / 3)
+		for _, j := range [2]int{k, k + 1} {
+			pos, uv := at(j)
+			addCorner(&p, pos, uv)
+		}
+		addCorner(&p, tip, tipUV)
+		p.Tri = append(p.Tri, base, base+2, base+1)
+	}
+	return p
+}
+
+func addCorner(p *mesh.Primitive, pos [3]float64, uv [2]float64) {
+	p.Pos = append(p.Pos, float32(pos[0]), float32(pos[1]), float32(pos[2]))
+	p.Nrm = append(p.Nrm, 0, 1, 0)
+	p.UV[0] = append(p.UV[0], float32(uv[0]), float32(uv[1]))
+}
+
+// Glass that no map covers needs no layout; the same pane on a solid part does.
+func TestGlassWithoutAMap(t *testing.T) {
+	t.Parallel()
+	run := func(kind spec.PartKind, px int) Finding {
+		b := newProp("lamp_a.glb")
+		m := b.material("pane", px)
+		b.node("left", identity16, quadPrim(m, 0, 0, 1, 1, 0.1, 0.1, 0.5, 0.5))
+		b.node("right", moved(2, 0, 0), quadPrim(m, 0, 0, 1, 1, 0.2, 0.2, 0.7, 0.7))
+		s := b.subject(t, specOf(t, spec.Hero, ""))
+		s.Parts[0].Def.Kind = kind
+		return run1(t, s, "uv.overlap")
+	}
+	require.Equal(t, NotApplicable, run(spec.Glass, 0).Outcome)
+	require.Equal(t, Fail, run(spec.Glass, 512).Outcome)
+	require.Equal(t, Fail, run(spec.Solid, 0).Outcome)
+}
+
+// LODs, collision and cage lie where LOD 0 lies in the layout, and are never held against it.
+func TestNoOverlapAcrossLODs(t *testing.T) {
+	t.Parallel()
+	dir := harbourBollard(t)
+	m := &glbwrite.Material{Name: "bollard"}
+	lo, hi := [3]float32{-.21, 0, -.21}, [3]float32{.21, .7, .21}
+	require.NoError(t, glbwrite.WriteFile(filepath.Join(dir, "bollard_game.glb"), glbwrite.Scene{Roots: []*glbwrite.Node{
+		glbBoxNode("bollard_body", lo, hi, m), glbBoxNode("bollard_body_lod1", lo, hi, m), glbBoxNode("bollard_body_collision", lo, hi, m)}}))
+	e := inspectFolder(t, specFromFile(t, "bollard.yaml", spec.Final), dir).Evidence
+	f := findingOf(t, e, "uv.overlap")
+	require.Equal(t, Pass, f.Outcome, f.Sentence)
+	require.Zero(t, f.Metrics["area_share"])
 }
 
 // Strips of a trim sheet: inside their strip, or over its border.

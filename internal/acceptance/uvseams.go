@@ -37,10 +37,10 @@ var seamsDef = spec.Check{
 	Metrics: []string{"missing", "length_mm", "steep_soft", "steep_soft_mm"},
 }
 
-func uvSeams(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+func uvSeams(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	charts, any := l.chartsWithNormals()
 	if !any {

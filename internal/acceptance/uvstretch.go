@@ -89,10 +89,10 @@ func stretchOf(ctx context.Context, l *uvLayout, ratio float64) (all stretchSum,
 	return all, by, collapsed, nil
 }
 
-func uvStretch(ctx context.Context, _ *Subject, t Target, r spec.Rule) Finding {
-	l := t.Set.layout()
+func uvStretch(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
+	l, none := layoutFor(s, t.Set)
 	if l == nil {
-		return unable("uv.none")
+		return none
 	}
 	all, by, collapsed, err := stretchOf(ctx, l, r.Numbers["ratio"])
 	if err != nil {

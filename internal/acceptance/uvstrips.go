@@ -24,14 +24,13 @@ var stripsDef = spec.Check{
 			What: "How far over its strip a chart may reach.", Origin: spec.CommonPractice},
 	},
 	Mode: warnsAll, From: fromGameMesh,
-	NotForSet: map[spec.SetKind]string{
-		spec.Baked: "Only a trim sheet has strips.", spec.Tiling: "Only a trim sheet has strips.", spec.DecalAtlas: "Only a trim sheet has strips.",
-		spec.Shared: "Only a trim sheet has strips.", spec.UDIM: "Only a trim sheet has strips.",
-	},
 	Metrics: []string{"count", "max_overhang_px", "share_outside"},
 }
 
 func uvStrips(_ context.Context, _ *Subject, t Target, r spec.Rule) Finding {
+	if t.Set.Def.Kind != spec.Trim {
+		return Finding{} // only a trim sheet has strips: nothing to say
+	}
 	borders := numbers(r.Lists["borders_px"])
 	if len(borders) < 2 {
 		return exempt("uv.strips.none")
