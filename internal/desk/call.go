@@ -44,8 +44,10 @@ func (c *call) flags(name, usage string, s Streams) *flag.FlagSet {
 	f.IntVar(&c.threads, "threads", 0, "how many processor `cores` to use; the evidence is the same with any number (default: all)")
 	f.IntVar(&c.memoryMB, "memory-mb", 4096, "most memory of one inspection, the same as the studio's unless it says otherwise; 0 for no limit")
 	f.BoolVar(&c.noPics, "no-pictures", false, "measure only")
+	f.BoolVar(&c.noCache, "no-cache", false, "measure everything anew, even what has not changed since the last time")
+	f.StringVar(&c.language, "language", "", "of the table and the report: `en` or de (default: the system's)")
 	f.StringVar(&c.previous, "previous", "", "compare with this evidence.json `file` of an earlier delivery (default: what an earlier inspection left beside the folder)")
-	f.Usage = func() { fmt.Fprintf(s.Err, "%s\n", usage); f.PrintDefaults() }
+	f.Usage = func() { fmt.Fprintf(s.Out, "%s\n", usage); f.PrintDefaults() }
 	return f
 }
 

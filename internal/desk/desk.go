@@ -76,7 +76,11 @@ func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code
 func flagFault(fs *flag.FlagSet, err error) string {
 	name, unknown := strings.CutPrefix(err.Error(), "flag provided but not defined: -")
 	if !unknown {
-		return err.Error()
+		text := err.Error()
+		if _, why, ok := strings.Cut(text, ": "); ok && strings.HasPrefix(text, "invalid value") {
+			return why
+		}
+		return text
 	}
 	var names []string
 	fs.VisitAll(func(f *flag.Flag) { names = append(names, f.Name) })
