@@ -34,6 +34,7 @@ func readImageHeader(src mesh.Source, f *File) {
 	h, err := image.ReadHeader(f.Path, blob.Data)
 	switch {
 	case errors.Is(err, image.ErrNotRead):
+		f.WidthPx, f.HeightPx = h.Width, h.Height // known all the same
 		issue(mesh.Issue{Code: "image.undecoded", Undecoded: true,
 			Message: fmt.Sprintf("The image cannot be judged (%v); deliver the map as PNG, TGA or TIFF for the inspection.", err)})
 	case err != nil:
