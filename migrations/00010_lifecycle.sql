@@ -90,7 +90,7 @@ CREATE TABLE ph.reference_file (
   PRIMARY KEY (studio_id, id),
   CONSTRAINT reference_file_ord_key UNIQUE (studio_id, pack_id, ord),
   FOREIGN KEY (studio_id, vendor_id, work_order_id, pack_id) REFERENCES ph.reference_pack (studio_id, vendor_id, work_order_id, id),
-  CONSTRAINT reference_file_what_known CHECK (what IN ('concept', 'scale', 'material_board', 'neighbour', 'block_out', 'yardstick', 'avoid', 'other')),
+  CONSTRAINT reference_file_what_known CHECK (what IN ('concept', 'scale', 'material_board', 'neighbour', 'block_out_view', 'yardstick', 'avoid', 'other')),
   CONSTRAINT reference_file_sha256_length CHECK (length(sha256) = 32),
   CONSTRAINT reference_file_path_form CHECK (char_length(path) BETWEEN 1 AND 1024 AND path !~ '(^/|\\|(^|/)\.\.?(/|$)|//|[[:cntrl:]])')
 );

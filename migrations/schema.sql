@@ -1598,7 +1598,7 @@ CREATE TABLE ph.reference_file (
     published boolean DEFAULT false NOT NULL,
     CONSTRAINT reference_file_path_form CHECK ((((char_length(path) >= 1) AND (char_length(path) <= 1024)) AND (path !~ '(^/|\\|(^|/)\.\.?(/|$)|//|[[:cntrl:]])'::text))),
     CONSTRAINT reference_file_sha256_length CHECK ((length(sha256) = 32)),
-    CONSTRAINT reference_file_what_known CHECK ((what = ANY (ARRAY['concept'::text, 'scale'::text, 'material_board'::text, 'neighbour'::text, 'block_out'::text, 'yardstick'::text, 'avoid'::text, 'other'::text])))
+    CONSTRAINT reference_file_what_known CHECK ((what = ANY (ARRAY['concept'::text, 'scale'::text, 'material_board'::text, 'neighbour'::text, 'block_out_view'::text, 'yardstick'::text, 'avoid'::text, 'other'::text])))
 );
 
 ALTER TABLE ONLY ph.reference_file FORCE ROW LEVEL SECURITY;

@@ -227,6 +227,30 @@ func (e FindingOutcome) Valid() bool {
 	}
 }
 
+// Defines values for HandoverFileChange.
+const (
+	Altered HandoverFileChange = "altered"
+	Fresh   HandoverFileChange = "fresh"
+	Gone    HandoverFileChange = "gone"
+	Same    HandoverFileChange = "same"
+)
+
+// Valid indicates whether the value is a known member of the HandoverFileChange enum.
+func (e HandoverFileChange) Valid() bool {
+	switch e {
+	case Altered:
+		return true
+	case Fresh:
+		return true
+	case Gone:
+		return true
+	case Same:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for InspectionState.
 const (
 	Done    InspectionState = "done"
@@ -268,11 +292,12 @@ func (e MeAuthenticatedBy) Valid() bool {
 
 // Defines values for MilestoneKind.
 const (
-	BlockOut MilestoneKind = "block_out"
-	Final    MilestoneKind = "final"
-	GameMesh MilestoneKind = "game_mesh"
-	Maps     MilestoneKind = "maps"
-	Sculpt   MilestoneKind = "sculpt"
+	BlockOut    MilestoneKind = "block_out"
+	Final       MilestoneKind = "final"
+	GameMesh    MilestoneKind = "game_mesh"
+	Maintenance MilestoneKind = "maintenance"
+	Maps        MilestoneKind = "maps"
+	Sculpt      MilestoneKind = "sculpt"
 )
 
 // Valid indicates whether the value is a known member of the MilestoneKind enum.
@@ -283,6 +308,8 @@ func (e MilestoneKind) Valid() bool {
 	case Final:
 		return true
 	case GameMesh:
+		return true
+	case Maintenance:
 		return true
 	case Maps:
 		return true
@@ -545,9 +572,46 @@ func (e QuestionState) Valid() bool {
 	}
 }
 
+// Defines values for ReferenceKind.
+const (
+	Avoid         ReferenceKind = "avoid"
+	BlockOutView  ReferenceKind = "block_out_view"
+	Concept       ReferenceKind = "concept"
+	MaterialBoard ReferenceKind = "material_board"
+	Neighbour     ReferenceKind = "neighbour"
+	Other         ReferenceKind = "other"
+	Scale         ReferenceKind = "scale"
+	Yardstick     ReferenceKind = "yardstick"
+)
+
+// Valid indicates whether the value is a known member of the ReferenceKind enum.
+func (e ReferenceKind) Valid() bool {
+	switch e {
+	case Avoid:
+		return true
+	case BlockOutView:
+		return true
+	case Concept:
+		return true
+	case MaterialBoard:
+		return true
+	case Neighbour:
+		return true
+	case Other:
+		return true
+	case Scale:
+		return true
+	case Yardstick:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleArtDirector     Role = "art_director"
+	RoleArtLead         Role = "art_lead"
 	RoleProducer        Role = "producer"
 	RoleTechnicalArtist Role = "technical_artist"
 	RoleVendorArtist    Role = "vendor_artist"
@@ -558,6 +622,8 @@ const (
 func (e Role) Valid() bool {
 	switch e {
 	case RoleArtDirector:
+		return true
+	case RoleArtLead:
 		return true
 	case RoleProducer:
 		return true
@@ -854,17 +920,19 @@ type ChangeOrder struct {
 	DecidedReason string `json:"decided_reason"`
 
 	// DeliveryId The delivery that was returned with it.
-	DeliveryId    *openapi_types.UUID `json:"delivery_id"`
-	DueOn         *openapi_types.Date `json:"due_on"`
-	Id            openapi_types.UUID  `json:"id"`
-	MilestoneId   openapi_types.UUID  `json:"milestone_id"`
-	MilestoneKind MilestoneKind       `json:"milestone_kind"`
-	OfferedAt     time.Time           `json:"offered_at"`
-	Price         Money               `json:"price"`
-	PropCode      string              `json:"prop_code"`
-	PropId        openapi_types.UUID  `json:"prop_id"`
-	Reason        string              `json:"reason"`
-	Since         time.Time           `json:"since"`
+	DeliveryId  *openapi_types.UUID `json:"delivery_id"`
+	DueOn       *openapi_types.Date `json:"due_on"`
+	Id          openapi_types.UUID  `json:"id"`
+	MilestoneId openapi_types.UUID  `json:"milestone_id"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
+	MilestoneKind MilestoneKind      `json:"milestone_kind"`
+	OfferedAt     time.Time          `json:"offered_at"`
+	Price         Money              `json:"price"`
+	PropCode      string             `json:"prop_code"`
+	PropId        openapi_types.UUID `json:"prop_id"`
+	Reason        string             `json:"reason"`
+	Since         time.Time          `json:"since"`
 
 	// SpecId The revision that it prices.
 	SpecId      *openapi_types.UUID `json:"spec_id"`
@@ -961,9 +1029,11 @@ type Delivery struct {
 	Inspection     *InspectionHead    `json:"inspection"`
 	ManifestSha256 string             `json:"manifest_sha256"`
 	MilestoneId    openapi_types.UUID `json:"milestone_id"`
-	MilestoneKind  MilestoneKind      `json:"milestone_kind"`
-	MilestoneState MilestoneState     `json:"milestone_state"`
-	Note           string             `json:"note"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
+	MilestoneKind  MilestoneKind  `json:"milestone_kind"`
+	MilestoneState MilestoneState `json:"milestone_state"`
+	Note           string         `json:"note"`
 
 	// Number Per milestone.
 	Number   int       `json:"number"`
@@ -1001,11 +1071,35 @@ type DeliveryPage struct {
 // DeliveryState defines model for DeliveryState.
 type DeliveryState string
 
+// Deputy defines model for Deputy.
+type Deputy struct {
+	At       time.Time          `json:"at"`
+	By       string             `json:"by"`
+	From     openapi_types.Date `json:"from"`
+	Id       openapi_types.UUID `json:"id"`
+	MemberId openapi_types.UUID `json:"member_id"`
+	Name     string             `json:"name"`
+
+	// Role The first four are a studio's, the others a vendor's.
+	Role  Role               `json:"role"`
+	Until openapi_types.Date `json:"until"`
+}
+
+// DeputyList defines model for DeputyList.
+type DeputyList struct {
+	Items []Deputy `json:"items"`
+}
+
 // Desk Whose turn it is.
 type Desk string
 
 // Digest SHA-256 in hex.
 type Digest = string
+
+// EraseReason defines model for EraseReason.
+type EraseReason struct {
+	Reason string `json:"reason"`
+}
 
 // Event defines model for Event.
 type Event struct {
@@ -1035,6 +1129,7 @@ type ExplainedRow struct {
 
 // ExplainedSpec defines model for ExplainedSpec.
 type ExplainedSpec struct {
+	// Milestone `maintenance`: after acceptance, without a share of the price.
 	Milestone MilestoneKind      `json:"milestone"`
 	Rows      []ExplainedRow     `json:"rows"`
 	SpecId    openapi_types.UUID `json:"spec_id"`
@@ -1108,6 +1203,40 @@ type FindingPage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// Handover defines model for Handover.
+type Handover struct {
+	At time.Time `json:"at"`
+	By string    `json:"by"`
+
+	// Digest SHA-256 of the list of names and digests in canonical JSON.
+	Digest      string             `json:"digest"`
+	Files       []HandoverFile     `json:"files"`
+	Id          openapi_types.UUID `json:"id"`
+	Number      int                `json:"number"`
+	Pattern     string             `json:"pattern"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// HandoverFile defines model for HandoverFile.
+type HandoverFile struct {
+	Bytes      int64               `json:"bytes"`
+	Change     HandoverFileChange  `json:"change"`
+	DeliveryId *openapi_types.UUID `json:"delivery_id"`
+	Name       string              `json:"name"`
+	Path       string              `json:"path"`
+	PropCode   string              `json:"prop_code"`
+	Role       string              `json:"role"`
+	Sha256     string              `json:"sha256"`
+}
+
+// HandoverFileChange defines model for HandoverFile.Change.
+type HandoverFileChange string
+
+// HandoverList defines model for HandoverList.
+type HandoverList struct {
+	Items []Handover `json:"items"`
 }
 
 // Head defines model for Head.
@@ -1249,7 +1378,9 @@ type Milestone struct {
 	Desk  Desk                `json:"desk"`
 	DueOn *openapi_types.Date `json:"due_on"`
 	Id    openapi_types.UUID  `json:"id"`
-	Kind  MilestoneKind       `json:"kind"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind MilestoneKind `json:"kind"`
 
 	// ReviewDueAt End of the studio's time, while in review.
 	ReviewDueAt *time.Time `json:"review_due_at"`
@@ -1266,7 +1397,7 @@ type Milestone struct {
 	State MilestoneState `json:"state"`
 }
 
-// MilestoneKind defines model for MilestoneKind.
+// MilestoneKind `maintenance`: after acceptance, without a share of the price.
 type MilestoneKind string
 
 // MilestoneState defines model for MilestoneState.
@@ -1334,6 +1465,16 @@ type NewDelivery struct {
 	Note  *string   `json:"note,omitempty"`
 }
 
+// NewDeputy defines model for NewDeputy.
+type NewDeputy struct {
+	From     openapi_types.Date `json:"from"`
+	MemberId openapi_types.UUID `json:"member_id"`
+
+	// Role The first four are a studio's, the others a vendor's.
+	Role  Role               `json:"role"`
+	Until openapi_types.Date `json:"until"`
+}
+
 // NewFile defines model for NewFile.
 type NewFile struct {
 	Bytes int64 `json:"bytes"`
@@ -1352,6 +1493,11 @@ type NewFile struct {
 	Sha256 Digest `json:"sha256"`
 }
 
+// NewHandover defines model for NewHandover.
+type NewHandover struct {
+	Pattern string `json:"pattern"`
+}
+
 // NewInvitation defines model for NewInvitation.
 type NewInvitation struct {
 	Days    *int               `json:"days,omitempty"`
@@ -1362,9 +1508,11 @@ type NewInvitation struct {
 
 // NewMilestone defines model for NewMilestone.
 type NewMilestone struct {
-	DueOn   *openapi_types.Date `json:"due_on,omitempty"`
-	Kind    MilestoneKind       `json:"kind"`
-	ShareBp *int                `json:"share_bp,omitempty"`
+	DueOn *openapi_types.Date `json:"due_on,omitempty"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind    MilestoneKind `json:"kind"`
+	ShareBp *int          `json:"share_bp,omitempty"`
 }
 
 // NewNote defines model for NewNote.
@@ -1434,6 +1582,22 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewReference defines model for NewReference.
+type NewReference struct {
+	Bytes int64  `json:"bytes"`
+	Path  string `json:"path"`
+
+	// Sha256 SHA-256 in hex.
+	Sha256 Digest        `json:"sha256"`
+	What   ReferenceKind `json:"what"`
+}
+
+// NewReferencePack defines model for NewReferencePack.
+type NewReferencePack struct {
+	Files []NewReference `json:"files"`
+	Note  *string        `json:"note,omitempty"`
+}
+
 // NewReply defines model for NewReply.
 type NewReply struct {
 	Event  NewReplyEvent       `json:"event"`
@@ -1443,6 +1607,11 @@ type NewReply struct {
 
 // NewReplyEvent defines model for NewReply.Event.
 type NewReplyEvent string
+
+// NewSetUse defines model for NewSetUse.
+type NewSetUse struct {
+	SetId openapi_types.UUID `json:"set_id"`
+}
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
@@ -1490,12 +1659,15 @@ type NewWorkOrder struct {
 
 	// Code Short and fixed; it appears in file names.
 	Code           Code               `json:"code"`
+	Codename       *string            `json:"codename,omitempty"`
 	Currency       string             `json:"currency"`
 	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
+	Secret         *bool              `json:"secret,omitempty"`
 	SilenceAccepts *bool              `json:"silence_accepts,omitempty"`
+	SourceRoles    *[]string          `json:"source_roles,omitempty"`
 	Terms          *string            `json:"terms,omitempty"`
 	Title          string             `json:"title"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
@@ -1568,11 +1740,13 @@ type PartUpload struct {
 
 // Payable defines model for Payable.
 type Payable struct {
-	Amount        Money              `json:"amount"`
-	At            time.Time          `json:"at"`
-	Id            openapi_types.UUID `json:"id"`
-	Kind          PayableKind        `json:"kind"`
-	MilestoneId   openapi_types.UUID `json:"milestone_id"`
+	Amount      Money              `json:"amount"`
+	At          time.Time          `json:"at"`
+	Id          openapi_types.UUID `json:"id"`
+	Kind        PayableKind        `json:"kind"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
 	MilestoneKind MilestoneKind      `json:"milestone_kind"`
 	PropCode      string             `json:"prop_code"`
 	PropId        openapi_types.UUID `json:"prop_id"`
@@ -1597,6 +1771,27 @@ type PayablePage struct {
 type PayablePeriod struct {
 	Items  []Payable `json:"items"`
 	Totals []Money   `json:"totals"`
+}
+
+// PaymentHold defines model for PaymentHold.
+type PaymentHold struct {
+	Amount      Money              `json:"amount"`
+	At          time.Time          `json:"at"`
+	EndedAt     *time.Time         `json:"ended_at"`
+	Id          openapi_types.UUID `json:"id"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+
+	// Missing To this day.
+	Missing     []string           `json:"missing"`
+	Owed        []string           `json:"owed"`
+	PropCode    string             `json:"prop_code"`
+	PropId      openapi_types.UUID `json:"prop_id"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// PaymentHoldList defines model for PaymentHoldList.
+type PaymentHoldList struct {
+	Items []PaymentHold `json:"items"`
 }
 
 // Permission defines model for Permission.
@@ -1861,6 +2056,43 @@ type Receipt struct {
 	Size       int64              `json:"size"`
 }
 
+// Reference defines model for Reference.
+type Reference struct {
+	Bytes     int64              `json:"bytes"`
+	Id        openapi_types.UUID `json:"id"`
+	MediaType string             `json:"media_type"`
+	Path      string             `json:"path"`
+
+	// Put Its upload, for the studio before publishing.
+	Put    *PresignedPut `json:"put"`
+	Sha256 string        `json:"sha256"`
+
+	// Url A link of a few minutes, once published.
+	Url  *string       `json:"url"`
+	What ReferenceKind `json:"what"`
+}
+
+// ReferenceKind defines model for ReferenceKind.
+type ReferenceKind string
+
+// ReferencePack defines model for ReferencePack.
+type ReferencePack struct {
+	AcknowledgedAt *time.Time         `json:"acknowledged_at"`
+	At             time.Time          `json:"at"`
+	By             string             `json:"by"`
+	Files          []Reference        `json:"files"`
+	Id             openapi_types.UUID `json:"id"`
+	Note           string             `json:"note"`
+	Number         int                `json:"number"`
+	PublishedAt    *time.Time         `json:"published_at"`
+	WorkOrderId    openapi_types.UUID `json:"work_order_id"`
+}
+
+// ReferencePackList defines model for ReferencePackList.
+type ReferencePackList struct {
+	Items []ReferencePack `json:"items"`
+}
+
 // Rework defines model for Rework.
 type Rework struct {
 	// Beyond Changed minds over those.
@@ -1876,7 +2108,7 @@ type Rework struct {
 	Vendor int `json:"vendor"`
 }
 
-// Role The first three are a studio's, the others a vendor's.
+// Role The first four are a studio's, the others a vendor's.
 type Role string
 
 // Scope `read` what you can see; `deliver` open, upload, seal, acknowledge; `order` projects, work orders, props, specs, vendors; `review` sign off, concede, note, re-inspect; `admin` invite, tokens.
@@ -1888,6 +2120,27 @@ type SealedDelivery struct {
 
 	// Receipt Keep it outside this service, and it is a witness.
 	Receipt Receipt `json:"receipt"`
+}
+
+// SetUse defines model for SetUse.
+type SetUse struct {
+	At time.Time `json:"at"`
+
+	// DeliveryId Of the set.
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+
+	// Newest No later delivery of the set is accepted.
+	Newest   bool               `json:"newest"`
+	Number   int                `json:"number"`
+	PropCode string             `json:"prop_code"`
+	PropId   openapi_types.UUID `json:"prop_id"`
+	SetCode  string             `json:"set_code"`
+	SetId    openapi_types.UUID `json:"set_id"`
+}
+
+// SetUseList defines model for SetUseList.
+type SetUseList struct {
+	Items []SetUse `json:"items"`
 }
 
 // Side defines model for Side.
@@ -1967,9 +2220,11 @@ type SpecChangeRowChange string
 // SpecDifference defines model for SpecDifference.
 type SpecDifference struct {
 	AgainstId *openapi_types.UUID `json:"against_id"`
-	Milestone MilestoneKind       `json:"milestone"`
-	Rows      []SpecChangeRow     `json:"rows"`
-	SpecId    openapi_types.UUID  `json:"spec_id"`
+
+	// Milestone `maintenance`: after acceptance, without a share of the price.
+	Milestone MilestoneKind      `json:"milestone"`
+	Rows      []SpecChangeRow    `json:"rows"`
+	SpecId    openapi_types.UUID `json:"spec_id"`
 
 	// Text The same, a line each.
 	Text string `json:"text"`
@@ -2033,6 +2288,12 @@ type VendorPage struct {
 // Verdict Null until it is done.
 type Verdict string
 
+// WaiveReason defines model for WaiveReason.
+type WaiveReason struct {
+	// Reason Needed while files are missing.
+	Reason *string `json:"reason,omitempty"`
+}
+
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
 	// Blocked A question waits for the studio.
@@ -2066,11 +2327,13 @@ type WorkMilestone struct {
 	Delivery *DeliveryHead `json:"delivery"`
 
 	// Desk Whose turn it is.
-	Desk   Desk                `json:"desk"`
-	DueOn  *openapi_types.Date `json:"due_on"`
-	Id     openapi_types.UUID  `json:"id"`
-	Kind   MilestoneKind       `json:"kind"`
-	Rounds int                 `json:"rounds"`
+	Desk  Desk                `json:"desk"`
+	DueOn *openapi_types.Date `json:"due_on"`
+	Id    openapi_types.UUID  `json:"id"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind   MilestoneKind `json:"kind"`
+	Rounds int           `json:"rounds"`
 
 	// Since When it came into this state.
 	Since time.Time      `json:"since"`
@@ -2081,6 +2344,9 @@ type WorkMilestone struct {
 type WorkOrder struct {
 	// Code Short and fixed; it appears in file names.
 	Code Code `json:"code"`
+
+	// Codename What mails, hooks and page titles say in place of the title.
+	Codename string `json:"codename"`
 
 	// Id Also the id of its log.
 	Id openapi_types.UUID `json:"id"`
@@ -2103,13 +2369,19 @@ type WorkOrder struct {
 	// RoundsIncluded Rounds of rework in the price.
 	RoundsIncluded int `json:"rounds_included"`
 
+	// Secret Each of the vendor's members acknowledges that before the first reference.
+	Secret bool `json:"secret"`
+
 	// SilenceAccepts The studio's silence past its time accepts, after a reminder; never a hero prop, a close-up or a final milestone.
-	SilenceAccepts bool               `json:"silence_accepts"`
-	Studio         string             `json:"studio"`
-	Terms          string             `json:"terms"`
-	Title          string             `json:"title"`
-	Vendor         string             `json:"vendor"`
-	VendorId       openapi_types.UUID `json:"vendor_id"`
+	SilenceAccepts bool `json:"silence_accepts"`
+
+	// SourceRoles Owed with a final delivery before it is paid.
+	SourceRoles []string           `json:"source_roles"`
+	Studio      string             `json:"studio"`
+	Terms       string             `json:"terms"`
+	Title       string             `json:"title"`
+	Vendor      string             `json:"vendor"`
+	VendorId    openapi_types.UUID `json:"vendor_id"`
 }
 
 // WorkOrderPage defines model for WorkOrderPage.
@@ -2135,6 +2407,9 @@ type DeliveryId = openapi_types.UUID
 // FileId defines model for FileId.
 type FileId = openapi_types.UUID
 
+// HandoverId defines model for HandoverId.
+type HandoverId = openapi_types.UUID
+
 // IdempotencyKey defines model for IdempotencyKey.
 type IdempotencyKey = string
 
@@ -2147,11 +2422,17 @@ type Limit = int
 // LogId defines model for LogId.
 type LogId = openapi_types.UUID
 
+// MemberId defines model for MemberId.
+type MemberId = openapi_types.UUID
+
 // MilestoneId defines model for MilestoneId.
 type MilestoneId = openapi_types.UUID
 
 // NoteId defines model for NoteId.
 type NoteId = openapi_types.UUID
+
+// PaymentHoldId defines model for PaymentHoldId.
+type PaymentHoldId = openapi_types.UUID
 
 // PermissionId defines model for PermissionId.
 type PermissionId = openapi_types.UUID
@@ -2164,6 +2445,9 @@ type PropId = openapi_types.UUID
 
 // QuestionId defines model for QuestionId.
 type QuestionId = openapi_types.UUID
+
+// ReferencePackId defines model for ReferencePackId.
+type ReferencePackId = openapi_types.UUID
 
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
@@ -2252,6 +2536,12 @@ type SignOffParams struct {
 	IfMatch        *string        `json:"If-Match,omitempty"`
 }
 
+// AppointDeputyParams defines parameters for AppointDeputy.
+type AppointDeputyParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // GrantConcessionParams defines parameters for GrantConcession.
 type GrantConcessionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -2290,6 +2580,18 @@ type ListEventsParams struct {
 
 // ChangePasswordParams defines parameters for ChangePassword.
 type ChangePasswordParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DisableMemberParams defines parameters for DisableMember.
+type DisableMemberParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// EraseMemberParams defines parameters for EraseMember.
+type EraseMemberParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2371,6 +2673,12 @@ type ExportPayablesParams struct {
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
+// ReleasePaymentParams defines parameters for ReleasePayment.
+type ReleasePaymentParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // DecidePermissionParams defines parameters for DecidePermission.
 type DecidePermissionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -2392,8 +2700,20 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// OpenMaintenanceParams defines parameters for OpenMaintenance.
+type OpenMaintenanceParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AskQuestionParams defines parameters for AskQuestion.
 type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// UseSetParams defines parameters for UseSet.
+type UseSetParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2427,6 +2747,18 @@ type ListQuestionsParams struct {
 
 // ReplyToQuestionParams defines parameters for ReplyToQuestion.
 type ReplyToQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeReferencesParams defines parameters for AcknowledgeReferences.
+type AcknowledgeReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// PublishReferencesParams defines parameters for PublishReferences.
+type PublishReferencesParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2518,6 +2850,12 @@ type ListChangeOrdersParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// HandOverParams defines parameters for HandOver.
+type HandOverParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPermissionsParams defines parameters for ListPermissions.
 type ListPermissionsParams struct {
 	// After `next` of the page before.
@@ -2557,6 +2895,18 @@ type ImportPropsParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// CreateReferencesParams defines parameters for CreateReferences.
+type CreateReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeSecrecyParams defines parameters for AcknowledgeSecrecy.
+type AcknowledgeSecrecyParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
 type DecideBatchJSONRequestBody = BatchDecisions
 
@@ -2575,6 +2925,9 @@ type AddNoteJSONRequestBody = NewNote
 // SignOffJSONRequestBody defines body for SignOff for application/json ContentType.
 type SignOffJSONRequestBody = NewSignOff
 
+// AppointDeputyJSONRequestBody defines body for AppointDeputy for application/json ContentType.
+type AppointDeputyJSONRequestBody = NewDeputy
+
 // GrantConcessionJSONRequestBody defines body for GrantConcession for application/json ContentType.
 type GrantConcessionJSONRequestBody = NewConcession
 
@@ -2586,6 +2939,9 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
+
+// EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
+type EraseMemberJSONRequestBody = EraseReason
 
 // CancelMilestoneJSONRequestBody defines body for CancelMilestone for application/json ContentType.
 type CancelMilestoneJSONRequestBody = Cancel
@@ -2602,14 +2958,23 @@ type HoldMilestoneJSONRequestBody = Reason
 // ResolveNoteJSONRequestBody defines body for ResolveNote for application/json ContentType.
 type ResolveNoteJSONRequestBody = NoteResolution
 
+// ReleasePaymentJSONRequestBody defines body for ReleasePayment for application/json ContentType.
+type ReleasePaymentJSONRequestBody = WaiveReason
+
 // DecidePermissionJSONRequestBody defines body for DecidePermission for application/json ContentType.
 type DecidePermissionJSONRequestBody = PermissionDecision
 
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
 
+// OpenMaintenanceJSONRequestBody defines body for OpenMaintenance for application/json ContentType.
+type OpenMaintenanceJSONRequestBody = Reason
+
 // AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
 type AskQuestionJSONRequestBody = NewQuestion
+
+// UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
+type UseSetJSONRequestBody = NewSetUse
 
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
@@ -2635,11 +3000,17 @@ type OpenBatchJSONRequestBody = NewBatch
 // PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
 type PinCalendarJSONRequestBody = PinCalendar
 
+// HandOverJSONRequestBody defines body for HandOver for application/json ContentType.
+type HandOverJSONRequestBody = NewHandover
+
 // PermitJSONRequestBody defines body for Permit for application/json ContentType.
 type PermitJSONRequestBody = NewPermission
 
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
+
+// CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
+type CreateReferencesJSONRequestBody = NewReferencePack
 
 // RequestEditorFn is the function signature for the RequestEditor callback function
 type RequestEditorFn func(ctx context.Context, req *http.Request) error
@@ -2926,6 +3297,43 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/deliveries/{delivery_id}/uploads (the `GetUploads` operationId).
 	GetUploads(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListDeputies Who decides in whose place, and when
+	//
+	// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
+	ListDeputies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AppointDeputyWithBody Let a member decide in a role's place between two days
+	//
+	// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+	// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+	// UTC, and the sign-off says so.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+	AppointDeputyWithBody(ctx context.Context, params *AppointDeputyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AppointDeputy Let a member decide in a role's place between two days
+	//
+	// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+	// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+	// UTC, and the sign-off says so.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+	AppointDeputy(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetHandover A hand-over with its files
+	//
+	// Corresponds with GET /v1/handovers/{handover_id} (the `GetHandover` operationId).
+	GetHandover(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetHandoverPackage The files of a hand-over in one package
+	//
+	// Corresponds with GET /v1/handovers/{handover_id}/package (the `GetHandoverPackage` operationId).
+	GetHandoverPackage(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetInspection One inspection with the names of its pictures
 	//
 	// Corresponds with GET /v1/inspections/{inspection_id} (the `GetInspection` operationId).
@@ -3047,6 +3455,31 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/members (the `ListMembers` operationId).
 	ListMembers(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// DisableMember End a colleague's access at once
+	//
+	// Corresponds with POST /v1/members/{member_id}/disable (the `DisableMember` operationId).
+	DisableMember(ctx context.Context, memberId MemberId, params *DisableMemberParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseMemberWithBody Forget a disabled member
+	//
+	// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+	// leaves still verify.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+	EraseMemberWithBody(ctx context.Context, memberId MemberId, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EraseMember Forget a disabled member
+	//
+	// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+	// leaves still verify.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+	EraseMember(ctx context.Context, memberId MemberId, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// CancelMilestoneWithBody Cancel a milestone, as the studio
 	//
 	// Takes any type of body and a specified content type.
@@ -3158,6 +3591,24 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
 	ExportPayables(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ReleasePaymentWithBody Pay what was held
+	//
+	// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+	ReleasePaymentWithBody(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReleasePayment Pay what was held
+	//
+	// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+	ReleasePayment(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetPermission One permission
 	//
 	// Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
@@ -3206,6 +3657,26 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/props/{prop_id} (the `GetProp` operationId).
 	GetProp(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// OpenMaintenanceWithBody Ask for a delivery after acceptance
+	//
+	// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+	// What was signed stays signed.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+	OpenMaintenanceWithBody(ctx context.Context, propId PropId, params *OpenMaintenanceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// OpenMaintenance Ask for a delivery after acceptance
+	//
+	// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+	// What was signed stays signed.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+	OpenMaintenance(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// AskQuestionWithBody Ask the studio about a prop, as the vendor
 	//
 	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -3223,6 +3694,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 	AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSets The texture sets and kits that a prop uses
+	//
+	// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
+	ListSets(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UseSetWithBody Pin a prop to the newest accepted delivery of a set
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+	UseSetWithBody(ctx context.Context, propId PropId, params *UseSetParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UseSet Pin a prop to the newest accepted delivery of a set
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+	UseSet(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSpecs Spec revisions of a prop
 	//
@@ -3263,6 +3753,11 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 	PublishSpec(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListSetUsers The props that use a set: whom a change of it touches
+	//
+	// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
+	ListSetUsers(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListQuestions Questions you can see
 	//
 	// Corresponds with GET /v1/questions (the `ListQuestions` operationId).
@@ -3295,6 +3790,23 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/receipts/{kind}/{subject_id} (the `GetReceipt` operationId).
 	GetReceipt(ctx context.Context, kind string, subjectId openapi_types.UUID, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetReferences A reference pack with links to its files
+	//
+	// Where the order is secret, each of the vendor's members acknowledges that first (`POST …/secrecy`), or this is refused.
+	//
+	// Corresponds with GET /v1/references/{reference_pack_id} (the `GetReferences` operationId).
+	GetReferences(ctx context.Context, referencePackId ReferencePackId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcknowledgeReferences Acknowledge a reference pack, as the vendor
+	//
+	// Corresponds with POST /v1/references/{reference_pack_id}/acknowledge (the `AcknowledgeReferences` operationId).
+	AcknowledgeReferences(ctx context.Context, referencePackId ReferencePackId, params *AcknowledgeReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PublishReferences Give a reference pack to the vendor
+	//
+	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
+	PublishReferences(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LogInWithBody Log in with e-mail and password
 	//
@@ -3470,6 +3982,36 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
 	ExportWorkOrder(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListHandovers Hand-overs to the engine team
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
+	ListHandovers(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// HandOverWithBody Hand everything accepted to the engine team
+	//
+	// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+	// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+	HandOverWithBody(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// HandOver Hand everything accepted to the engine team
+	//
+	// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+	// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+	HandOver(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, body HandOverJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListPaymentHolds Accepted and not paid: source files are owed
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
+	ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListPermissions Permits and wider concessions of a work order
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
@@ -3530,6 +4072,36 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
 	ImportPropsWithBody(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListReferences Reference packs of a work order
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
+	ListReferences(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateReferencesWithBody Begin a reference pack, as the studio
+	//
+	// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+	// answer holds an upload link for each file; publish the pack once they are there.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+	CreateReferencesWithBody(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateReferences Begin a reference pack, as the studio
+	//
+	// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+	// answer holds an upload link for each file; publish the pack once they are there.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+	CreateReferences(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcknowledgeSecrecy Acknowledge that an order is secret
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/secrecy (the `AcknowledgeSecrecy` operationId).
+	AcknowledgeSecrecy(ctx context.Context, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 }
 
 // GetHealth The process answers
@@ -4043,6 +4615,93 @@ func (c *Client) GetUploads(ctx context.Context, deliveryId DeliveryId, reqEdito
 	return c.Client.Do(req)
 }
 
+// ListDeputies Who decides in whose place, and when
+//
+// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
+func (c *Client) ListDeputies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDeputiesRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AppointDeputyWithBody Let a member decide in a role's place between two days
+//
+// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+// UTC, and the sign-off says so.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+func (c *Client) AppointDeputyWithBody(ctx context.Context, params *AppointDeputyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAppointDeputyRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AppointDeputy Let a member decide in a role's place between two days
+//
+// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+// UTC, and the sign-off says so.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+func (c *Client) AppointDeputy(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAppointDeputyRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetHandover A hand-over with its files
+//
+// Corresponds with GET /v1/handovers/{handover_id} (the `GetHandover` operationId).
+func (c *Client) GetHandover(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetHandoverRequest(c.Server, handoverId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetHandoverPackage The files of a hand-over in one package
+//
+// Corresponds with GET /v1/handovers/{handover_id}/package (the `GetHandoverPackage` operationId).
+func (c *Client) GetHandoverPackage(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetHandoverPackageRequest(c.Server, handoverId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetInspection One inspection with the names of its pictures
 //
 // Corresponds with GET /v1/inspections/{inspection_id} (the `GetInspection` operationId).
@@ -4334,6 +4993,61 @@ func (c *Client) ListMembers(ctx context.Context, reqEditors ...RequestEditorFn)
 	return c.Client.Do(req)
 }
 
+// DisableMember End a colleague's access at once
+//
+// Corresponds with POST /v1/members/{member_id}/disable (the `DisableMember` operationId).
+func (c *Client) DisableMember(ctx context.Context, memberId MemberId, params *DisableMemberParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDisableMemberRequest(c.Server, memberId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseMemberWithBody Forget a disabled member
+//
+// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+// leaves still verify.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+func (c *Client) EraseMemberWithBody(ctx context.Context, memberId MemberId, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseMemberRequestWithBody(c.Server, memberId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EraseMember Forget a disabled member
+//
+// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+// leaves still verify.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+func (c *Client) EraseMember(ctx context.Context, memberId MemberId, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEraseMemberRequest(c.Server, memberId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // CancelMilestoneWithBody Cancel a milestone, as the studio
 //
 // Takes any type of body and a specified content type.
@@ -4595,6 +5309,44 @@ func (c *Client) ExportPayables(ctx context.Context, params *ExportPayablesParam
 	return c.Client.Do(req)
 }
 
+// ReleasePaymentWithBody Pay what was held
+//
+// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+func (c *Client) ReleasePaymentWithBody(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReleasePaymentRequestWithBody(c.Server, paymentHoldId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReleasePayment Pay what was held
+//
+// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+func (c *Client) ReleasePayment(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReleasePaymentRequest(c.Server, paymentHoldId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // GetPermission One permission
 //
 // Corresponds with GET /v1/permissions/{permission_id} (the `GetPermission` operationId).
@@ -4723,6 +5475,46 @@ func (c *Client) GetProp(ctx context.Context, propId PropId, reqEditors ...Reque
 	return c.Client.Do(req)
 }
 
+// OpenMaintenanceWithBody Ask for a delivery after acceptance
+//
+// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+// What was signed stays signed.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+func (c *Client) OpenMaintenanceWithBody(ctx context.Context, propId PropId, params *OpenMaintenanceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenMaintenanceRequestWithBody(c.Server, propId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// OpenMaintenance Ask for a delivery after acceptance
+//
+// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+// What was signed stays signed.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+func (c *Client) OpenMaintenance(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewOpenMaintenanceRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // AskQuestionWithBody Ask the studio about a prop, as the vendor
 //
 // While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -4751,6 +5543,55 @@ func (c *Client) AskQuestionWithBody(ctx context.Context, propId PropId, params 
 // Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 func (c *Client) AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAskQuestionRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSets The texture sets and kits that a prop uses
+//
+// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
+func (c *Client) ListSets(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSetsRequest(c.Server, propId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UseSetWithBody Pin a prop to the newest accepted delivery of a set
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+func (c *Client) UseSetWithBody(ctx context.Context, propId PropId, params *UseSetParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUseSetRequestWithBody(c.Server, propId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UseSet Pin a prop to the newest accepted delivery of a set
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+func (c *Client) UseSet(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUseSetRequest(c.Server, propId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -4820,6 +5661,21 @@ func (c *Client) PublishSpecWithBody(ctx context.Context, propId PropId, params 
 // Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 func (c *Client) PublishSpec(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewPublishSpecRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSetUsers The props that use a set: whom a change of it touches
+//
+// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
+func (c *Client) ListSetUsers(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSetUsersRequest(c.Server, propId)
 	if err != nil {
 		return nil, err
 	}
@@ -4903,6 +5759,53 @@ func (c *Client) ReplyToQuestion(ctx context.Context, questionId QuestionId, par
 // Corresponds with GET /v1/receipts/{kind}/{subject_id} (the `GetReceipt` operationId).
 func (c *Client) GetReceipt(ctx context.Context, kind string, subjectId openapi_types.UUID, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReceiptRequest(c.Server, kind, subjectId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetReferences A reference pack with links to its files
+//
+// Where the order is secret, each of the vendor's members acknowledges that first (`POST …/secrecy`), or this is refused.
+//
+// Corresponds with GET /v1/references/{reference_pack_id} (the `GetReferences` operationId).
+func (c *Client) GetReferences(ctx context.Context, referencePackId ReferencePackId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetReferencesRequest(c.Server, referencePackId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcknowledgeReferences Acknowledge a reference pack, as the vendor
+//
+// Corresponds with POST /v1/references/{reference_pack_id}/acknowledge (the `AcknowledgeReferences` operationId).
+func (c *Client) AcknowledgeReferences(ctx context.Context, referencePackId ReferencePackId, params *AcknowledgeReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcknowledgeReferencesRequest(c.Server, referencePackId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PublishReferences Give a reference pack to the vendor
+//
+// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
+func (c *Client) PublishReferences(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPublishReferencesRequest(c.Server, referencePackId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5347,6 +6250,76 @@ func (c *Client) ExportWorkOrder(ctx context.Context, workOrderId WorkOrderId, r
 	return c.Client.Do(req)
 }
 
+// ListHandovers Hand-overs to the engine team
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
+func (c *Client) ListHandovers(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListHandoversRequest(c.Server, workOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// HandOverWithBody Hand everything accepted to the engine team
+//
+// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+func (c *Client) HandOverWithBody(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewHandOverRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// HandOver Hand everything accepted to the engine team
+//
+// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+func (c *Client) HandOver(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, body HandOverJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewHandOverRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListPaymentHolds Accepted and not paid: source files are owed
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
+func (c *Client) ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPaymentHoldsRequest(c.Server, workOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListPermissions Permits and wider concessions of a work order
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/permissions (the `ListPermissions` operationId).
@@ -5468,6 +6441,76 @@ func (c *Client) CreateProp(ctx context.Context, workOrderId WorkOrderId, params
 // Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
 func (c *Client) ImportPropsWithBody(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewImportPropsRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListReferences Reference packs of a work order
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
+func (c *Client) ListReferences(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListReferencesRequest(c.Server, workOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateReferencesWithBody Begin a reference pack, as the studio
+//
+// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+// answer holds an upload link for each file; publish the pack once they are there.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+func (c *Client) CreateReferencesWithBody(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateReferencesRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateReferences Begin a reference pack, as the studio
+//
+// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+// answer holds an upload link for each file; publish the pack once they are there.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+func (c *Client) CreateReferences(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateReferencesRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcknowledgeSecrecy Acknowledge that an order is secret
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/secrecy (the `AcknowledgeSecrecy` operationId).
+func (c *Client) AcknowledgeSecrecy(ctx context.Context, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcknowledgeSecrecyRequest(c.Server, workOrderId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6579,6 +7622,154 @@ func NewGetUploadsRequest(server string, deliveryId DeliveryId) (*http.Request, 
 	return req, nil
 }
 
+// NewListDeputiesRequest constructs an http.Request for the ListDeputies method
+func NewListDeputiesRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/deputies")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAppointDeputyRequest calls the generic AppointDeputy builder with application/json body
+func NewAppointDeputyRequest(server string, params *AppointDeputyParams, body AppointDeputyJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAppointDeputyRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewAppointDeputyRequestWithBody constructs an http.Request for the AppointDeputy method, with any body, and a specified content type
+func NewAppointDeputyRequestWithBody(server string, params *AppointDeputyParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/deputies")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewGetHandoverRequest constructs an http.Request for the GetHandover method
+func NewGetHandoverRequest(server string, handoverId HandoverId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "handover_id", handoverId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/handovers/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetHandoverPackageRequest constructs an http.Request for the GetHandoverPackage method
+func NewGetHandoverPackageRequest(server string, handoverId HandoverId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "handover_id", handoverId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/handovers/%s/package", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewGetInspectionRequest constructs an http.Request for the GetInspection method
 func NewGetInspectionRequest(server string, inspectionId InspectionId) (*http.Request, error) {
 	var err error
@@ -7181,6 +8372,113 @@ func NewListMembersRequest(server string) (*http.Request, error) {
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDisableMemberRequest constructs an http.Request for the DisableMember method
+func NewDisableMemberRequest(server string, memberId MemberId, params *DisableMemberParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "member_id", memberId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/members/%s/disable", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewEraseMemberRequest calls the generic EraseMember builder with application/json body
+func NewEraseMemberRequest(server string, memberId MemberId, params *EraseMemberParams, body EraseMemberJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewEraseMemberRequestWithBody(server, memberId, params, "application/json", bodyReader)
+}
+
+// NewEraseMemberRequestWithBody constructs an http.Request for the EraseMember method, with any body, and a specified content type
+func NewEraseMemberRequestWithBody(server string, memberId MemberId, params *EraseMemberParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "member_id", memberId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/members/%s/erase", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
 	}
 
 	return req, nil
@@ -7806,6 +9104,66 @@ func NewExportPayablesRequest(server string, params *ExportPayablesParams) (*htt
 	return req, nil
 }
 
+// NewReleasePaymentRequest calls the generic ReleasePayment builder with application/json body
+func NewReleasePaymentRequest(server string, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReleasePaymentRequestWithBody(server, paymentHoldId, params, "application/json", bodyReader)
+}
+
+// NewReleasePaymentRequestWithBody constructs an http.Request for the ReleasePayment method, with any body, and a specified content type
+func NewReleasePaymentRequestWithBody(server string, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "payment_hold_id", paymentHoldId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/payment-holds/%s/release", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewGetPermissionRequest constructs an http.Request for the GetPermission method
 func NewGetPermissionRequest(server string, permissionId PermissionId) (*http.Request, error) {
 	var err error
@@ -8087,6 +9445,66 @@ func NewGetPropRequest(server string, propId PropId) (*http.Request, error) {
 	return req, nil
 }
 
+// NewOpenMaintenanceRequest calls the generic OpenMaintenance builder with application/json body
+func NewOpenMaintenanceRequest(server string, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewOpenMaintenanceRequestWithBody(server, propId, params, "application/json", bodyReader)
+}
+
+// NewOpenMaintenanceRequestWithBody constructs an http.Request for the OpenMaintenance method, with any body, and a specified content type
+func NewOpenMaintenanceRequestWithBody(server string, propId PropId, params *OpenMaintenanceParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/maintenance", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewAskQuestionRequest calls the generic AskQuestion builder with application/json body
 func NewAskQuestionRequest(server string, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -8115,6 +9533,100 @@ func NewAskQuestionRequestWithBody(server string, propId PropId, params *AskQues
 	}
 
 	operationPath := fmt.Sprintf("/v1/props/%s/questions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewListSetsRequest constructs an http.Request for the ListSets method
+func NewListSetsRequest(server string, propId PropId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/sets", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewUseSetRequest calls the generic UseSet builder with application/json body
+func NewUseSetRequest(server string, propId PropId, params *UseSetParams, body UseSetJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewUseSetRequestWithBody(server, propId, params, "application/json", bodyReader)
+}
+
+// NewUseSetRequestWithBody constructs an http.Request for the UseSet method, with any body, and a specified content type
+func NewUseSetRequestWithBody(server string, propId PropId, params *UseSetParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/sets", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -8263,6 +9775,40 @@ func NewPublishSpecRequestWithBody(server string, propId PropId, params *Publish
 
 		req.Header.Set("Idempotency-Key", headerParam0)
 
+	}
+
+	return req, nil
+}
+
+// NewListSetUsersRequest constructs an http.Request for the ListSetUsers method
+func NewListSetUsersRequest(server string, propId PropId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/users", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -8500,6 +10046,134 @@ func NewGetReceiptRequest(server string, kind string, subjectId openapi_types.UU
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetReferencesRequest constructs an http.Request for the GetReferences method
+func NewGetReferencesRequest(server string, referencePackId ReferencePackId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "reference_pack_id", referencePackId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/references/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAcknowledgeReferencesRequest constructs an http.Request for the AcknowledgeReferences method
+func NewAcknowledgeReferencesRequest(server string, referencePackId ReferencePackId, params *AcknowledgeReferencesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "reference_pack_id", referencePackId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/references/%s/acknowledge", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewPublishReferencesRequest constructs an http.Request for the PublishReferences method
+func NewPublishReferencesRequest(server string, referencePackId ReferencePackId, params *PublishReferencesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "reference_pack_id", referencePackId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/references/%s/publish", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
 	}
 
 	return req, nil
@@ -9507,6 +11181,134 @@ func NewExportWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Re
 	return req, nil
 }
 
+// NewListHandoversRequest constructs an http.Request for the ListHandovers method
+func NewListHandoversRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/handovers", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewHandOverRequest calls the generic HandOver builder with application/json body
+func NewHandOverRequest(server string, workOrderId WorkOrderId, params *HandOverParams, body HandOverJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewHandOverRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewHandOverRequestWithBody constructs an http.Request for the HandOver method, with any body, and a specified content type
+func NewHandOverRequestWithBody(server string, workOrderId WorkOrderId, params *HandOverParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/handovers", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewListPaymentHoldsRequest constructs an http.Request for the ListPaymentHolds method
+func NewListPaymentHoldsRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/payment-holds", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListPermissionsRequest constructs an http.Request for the ListPermissions method
 func NewListPermissionsRequest(server string, workOrderId WorkOrderId, params *ListPermissionsParams) (*http.Request, error) {
 	var err error
@@ -9849,6 +11651,147 @@ func NewImportPropsRequestWithBody(server string, workOrderId WorkOrderId, param
 	return req, nil
 }
 
+// NewListReferencesRequest constructs an http.Request for the ListReferences method
+func NewListReferencesRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/references", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateReferencesRequest calls the generic CreateReferences builder with application/json body
+func NewCreateReferencesRequest(server string, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreateReferencesRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewCreateReferencesRequestWithBody constructs an http.Request for the CreateReferences method, with any body, and a specified content type
+func NewCreateReferencesRequestWithBody(server string, workOrderId WorkOrderId, params *CreateReferencesParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/references", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewAcknowledgeSecrecyRequest constructs an http.Request for the AcknowledgeSecrecy method
+func NewAcknowledgeSecrecyRequest(server string, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/secrecy", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 func (c *Client) applyEditors(ctx context.Context, req *http.Request, additionalEditors []RequestEditorFn) error {
 	for _, r := range c.RequestEditors {
 		if err := r(ctx, req); err != nil {
@@ -10140,6 +12083,49 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/deliveries/{delivery_id}/uploads (the `GetUploads` operationId).
 	GetUploadsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*GetUploadsResponse, error)
 
+	// ListDeputiesWithResponse Who decides in whose place, and when
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
+	ListDeputiesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error)
+
+	// AppointDeputyWithBodyWithResponse Let a member decide in a role's place between two days
+	//
+	// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+	// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+	// UTC, and the sign-off says so.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+	AppointDeputyWithBodyWithResponse(ctx context.Context, params *AppointDeputyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error)
+
+	// AppointDeputyWithResponse Let a member decide in a role's place between two days
+	//
+	// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+	// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+	// UTC, and the sign-off says so.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+	AppointDeputyWithResponse(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error)
+
+	// GetHandoverWithResponse A hand-over with its files
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/handovers/{handover_id} (the `GetHandover` operationId).
+	GetHandoverWithResponse(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*GetHandoverResponse, error)
+
+	// GetHandoverPackageWithResponse The files of a hand-over in one package
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/handovers/{handover_id}/package (the `GetHandoverPackage` operationId).
+	GetHandoverPackageWithResponse(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*GetHandoverPackageResponse, error)
+
 	// GetInspectionWithResponse One inspection with the names of its pictures
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -10279,6 +12265,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/members (the `ListMembers` operationId).
 	ListMembersWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListMembersResponse, error)
 
+	// DisableMemberWithResponse End a colleague's access at once
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/members/{member_id}/disable (the `DisableMember` operationId).
+	DisableMemberWithResponse(ctx context.Context, memberId MemberId, params *DisableMemberParams, reqEditors ...RequestEditorFn) (*DisableMemberResponse, error)
+
+	// EraseMemberWithBodyWithResponse Forget a disabled member
+	//
+	// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+	// leaves still verify.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+	EraseMemberWithBodyWithResponse(ctx context.Context, memberId MemberId, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error)
+
+	// EraseMemberWithResponse Forget a disabled member
+	//
+	// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+	// leaves still verify.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+	EraseMemberWithResponse(ctx context.Context, memberId MemberId, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error)
+
 	// CancelMilestoneWithBodyWithResponse Cancel a milestone, as the studio
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -10400,6 +12413,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/payables/export (the `ExportPayables` operationId).
 	ExportPayablesWithResponse(ctx context.Context, params *ExportPayablesParams, reqEditors ...RequestEditorFn) (*ExportPayablesResponse, error)
 
+	// ReleasePaymentWithBodyWithResponse Pay what was held
+	//
+	// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+	ReleasePaymentWithBodyWithResponse(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReleasePaymentResponse, error)
+
+	// ReleasePaymentWithResponse Pay what was held
+	//
+	// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+	ReleasePaymentWithResponse(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*ReleasePaymentResponse, error)
+
 	// GetPermissionWithResponse One permission
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -10456,6 +12487,26 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/props/{prop_id} (the `GetProp` operationId).
 	GetPropWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*GetPropResponse, error)
 
+	// OpenMaintenanceWithBodyWithResponse Ask for a delivery after acceptance
+	//
+	// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+	// What was signed stays signed.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+	OpenMaintenanceWithBodyWithResponse(ctx context.Context, propId PropId, params *OpenMaintenanceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenMaintenanceResponse, error)
+
+	// OpenMaintenanceWithResponse Ask for a delivery after acceptance
+	//
+	// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+	// What was signed stays signed.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+	OpenMaintenanceWithResponse(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenMaintenanceResponse, error)
+
 	// AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
 	//
 	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -10473,6 +12524,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 	AskQuestionWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
+
+	// ListSetsWithResponse The texture sets and kits that a prop uses
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
+	ListSetsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetsResponse, error)
+
+	// UseSetWithBodyWithResponse Pin a prop to the newest accepted delivery of a set
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+	UseSetWithBodyWithResponse(ctx context.Context, propId PropId, params *UseSetParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*UseSetResponse, error)
+
+	// UseSetWithResponse Pin a prop to the newest accepted delivery of a set
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+	UseSetWithResponse(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*UseSetResponse, error)
 
 	// ListSpecsWithResponse Spec revisions of a prop
 	//
@@ -10515,6 +12587,13 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/props/{prop_id}/specs (the `PublishSpec` operationId).
 	PublishSpecWithResponse(ctx context.Context, propId PropId, params *PublishSpecParams, body PublishSpecJSONRequestBody, reqEditors ...RequestEditorFn) (*PublishSpecResponse, error)
 
+	// ListSetUsersWithResponse The props that use a set: whom a change of it touches
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
+	ListSetUsersWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error)
+
 	// ListQuestionsWithResponse Questions you can see
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -10553,6 +12632,29 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/receipts/{kind}/{subject_id} (the `GetReceipt` operationId).
 	GetReceiptWithResponse(ctx context.Context, kind string, subjectId openapi_types.UUID, reqEditors ...RequestEditorFn) (*GetReceiptResponse, error)
+
+	// GetReferencesWithResponse A reference pack with links to its files
+	//
+	// Where the order is secret, each of the vendor's members acknowledges that first (`POST …/secrecy`), or this is refused.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/references/{reference_pack_id} (the `GetReferences` operationId).
+	GetReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, reqEditors ...RequestEditorFn) (*GetReferencesResponse, error)
+
+	// AcknowledgeReferencesWithResponse Acknowledge a reference pack, as the vendor
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/references/{reference_pack_id}/acknowledge (the `AcknowledgeReferences` operationId).
+	AcknowledgeReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *AcknowledgeReferencesParams, reqEditors ...RequestEditorFn) (*AcknowledgeReferencesResponse, error)
+
+	// PublishReferencesWithResponse Give a reference pack to the vendor
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
+	PublishReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*PublishReferencesResponse, error)
 
 	// LogInWithBodyWithResponse Log in with e-mail and password
 	//
@@ -10756,6 +12858,40 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/work-orders/{work_order_id}/export (the `ExportWorkOrder` operationId).
 	ExportWorkOrderWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ExportWorkOrderResponse, error)
 
+	// ListHandoversWithResponse Hand-overs to the engine team
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
+	ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error)
+
+	// HandOverWithBodyWithResponse Hand everything accepted to the engine team
+	//
+	// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+	// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+	HandOverWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*HandOverResponse, error)
+
+	// HandOverWithResponse Hand everything accepted to the engine team
+	//
+	// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+	// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+	HandOverWithResponse(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, body HandOverJSONRequestBody, reqEditors ...RequestEditorFn) (*HandOverResponse, error)
+
+	// ListPaymentHoldsWithResponse Accepted and not paid: source files are owed
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
+	ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error)
+
 	// ListPermissionsWithResponse Permits and wider concessions of a work order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -10820,6 +12956,40 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/props/import (the `ImportProps` operationId).
 	ImportPropsWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ImportPropsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ImportPropsResponse, error)
+
+	// ListReferencesWithResponse Reference packs of a work order
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
+	ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error)
+
+	// CreateReferencesWithBodyWithResponse Begin a reference pack, as the studio
+	//
+	// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+	// answer holds an upload link for each file; publish the pack once they are there.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+	CreateReferencesWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateReferencesResponse, error)
+
+	// CreateReferencesWithResponse Begin a reference pack, as the studio
+	//
+	// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+	// answer holds an upload link for each file; publish the pack once they are there.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+	CreateReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateReferencesResponse, error)
+
+	// AcknowledgeSecrecyWithResponse Acknowledge that an order is secret
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/secrecy (the `AcknowledgeSecrecy` operationId).
+	AcknowledgeSecrecyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams, reqEditors ...RequestEditorFn) (*AcknowledgeSecrecyResponse, error)
 }
 
 type GetHealthResponse struct {
@@ -11967,6 +14137,191 @@ func (r GetUploadsResponse) ContentType() string {
 	return ""
 }
 
+type ListDeputiesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *DeputyList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListDeputiesResponse) GetJSON200() *DeputyList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListDeputiesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListDeputiesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListDeputiesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListDeputiesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListDeputiesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AppointDeputyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Deputy
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r AppointDeputyResponse) GetJSON201() *Deputy {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AppointDeputyResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AppointDeputyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AppointDeputyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AppointDeputyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AppointDeputyResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetHandoverResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Handover
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetHandoverResponse) GetJSON200() *Handover {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetHandoverResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetHandoverResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetHandoverResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetHandoverResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetHandoverResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetHandoverPackageResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetHandoverPackageResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetHandoverPackageResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetHandoverPackageResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetHandoverPackageResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetHandoverPackageResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetInspectionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -12605,6 +14960,102 @@ func (r ListMembersResponse) ContentType() string {
 	return ""
 }
 
+type DisableMemberResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Member
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r DisableMemberResponse) GetJSON200() *Member {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DisableMemberResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DisableMemberResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DisableMemberResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DisableMemberResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DisableMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EraseMemberResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Member
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r EraseMemberResponse) GetJSON200() *Member {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EraseMemberResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EraseMemberResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EraseMemberResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EraseMemberResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EraseMemberResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type CancelMilestoneResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13085,6 +15536,54 @@ func (r ExportPayablesResponse) ContentType() string {
 	return ""
 }
 
+type ReleasePaymentResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PaymentHold
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ReleasePaymentResponse) GetJSON200() *PaymentHold {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReleasePaymentResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReleasePaymentResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReleasePaymentResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReleasePaymentResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReleasePaymentResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetPermissionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13373,6 +15872,54 @@ func (r GetPropResponse) ContentType() string {
 	return ""
 }
 
+type OpenMaintenanceResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Milestone
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r OpenMaintenanceResponse) GetJSON201() *Milestone {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r OpenMaintenanceResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r OpenMaintenanceResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r OpenMaintenanceResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r OpenMaintenanceResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r OpenMaintenanceResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type AskQuestionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -13415,6 +15962,102 @@ func (r AskQuestionResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AskQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSetsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SetUseList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSetsResponse) GetJSON200() *SetUseList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSetsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSetsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSetsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSetsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSetsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type UseSetResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SetUse
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r UseSetResponse) GetJSON201() *SetUse {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r UseSetResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r UseSetResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r UseSetResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r UseSetResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r UseSetResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -13511,6 +16154,54 @@ func (r PublishSpecResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r PublishSpecResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSetUsersResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SetUseList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSetUsersResponse) GetJSON200() *SetUseList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSetUsersResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSetUsersResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSetUsersResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSetUsersResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSetUsersResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -13703,6 +16394,150 @@ func (r GetReceiptResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetReceiptResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetReferencesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferencePack
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetReferencesResponse) GetJSON200() *ReferencePack {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetReferencesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetReferencesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetReferencesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetReferencesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetReferencesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AcknowledgeReferencesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferencePack
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AcknowledgeReferencesResponse) GetJSON200() *ReferencePack {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AcknowledgeReferencesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AcknowledgeReferencesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AcknowledgeReferencesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AcknowledgeReferencesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AcknowledgeReferencesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PublishReferencesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferencePack
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r PublishReferencesResponse) GetJSON200() *ReferencePack {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PublishReferencesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PublishReferencesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PublishReferencesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PublishReferencesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PublishReferencesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -14676,6 +17511,150 @@ func (r ExportWorkOrderResponse) ContentType() string {
 	return ""
 }
 
+type ListHandoversResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *HandoverList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListHandoversResponse) GetJSON200() *HandoverList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListHandoversResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListHandoversResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListHandoversResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListHandoversResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListHandoversResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type HandOverResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Handover
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r HandOverResponse) GetJSON201() *Handover {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r HandOverResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r HandOverResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r HandOverResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r HandOverResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r HandOverResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListPaymentHoldsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PaymentHoldList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPaymentHoldsResponse) GetJSON200() *PaymentHoldList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListPaymentHoldsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPaymentHoldsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPaymentHoldsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPaymentHoldsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPaymentHoldsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListPermissionsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -14910,6 +17889,143 @@ func (r ImportPropsResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ImportPropsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListReferencesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *ReferencePackList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListReferencesResponse) GetJSON200() *ReferencePackList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListReferencesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListReferencesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListReferencesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListReferencesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListReferencesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CreateReferencesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *ReferencePack
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateReferencesResponse) GetJSON201() *ReferencePack {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r CreateReferencesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateReferencesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateReferencesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateReferencesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateReferencesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AcknowledgeSecrecyResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AcknowledgeSecrecyResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AcknowledgeSecrecyResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AcknowledgeSecrecyResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AcknowledgeSecrecyResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AcknowledgeSecrecyResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -15343,6 +18459,79 @@ func (c *ClientWithResponses) GetUploadsWithResponse(ctx context.Context, delive
 	return ParseGetUploadsResponse(rsp)
 }
 
+// ListDeputiesWithResponse Who decides in whose place, and when
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
+func (c *ClientWithResponses) ListDeputiesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error) {
+	rsp, err := c.ListDeputies(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListDeputiesResponse(rsp)
+}
+
+// AppointDeputyWithBodyWithResponse Let a member decide in a role's place between two days
+//
+// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+// UTC, and the sign-off says so.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+func (c *ClientWithResponses) AppointDeputyWithBodyWithResponse(ctx context.Context, params *AppointDeputyParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error) {
+	rsp, err := c.AppointDeputyWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAppointDeputyResponse(rsp)
+}
+
+// AppointDeputyWithResponse Let a member decide in a role's place between two days
+//
+// Background props are approved by a technical artist, the art lead or the art director; the middle by the art lead or the
+// art director; hero props and close-ups by the art director. A deputy fills the role on the days named, both included, in
+// UTC, and the sign-off says so.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
+func (c *ClientWithResponses) AppointDeputyWithResponse(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error) {
+	rsp, err := c.AppointDeputy(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAppointDeputyResponse(rsp)
+}
+
+// GetHandoverWithResponse A hand-over with its files
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/handovers/{handover_id} (the `GetHandover` operationId).
+func (c *ClientWithResponses) GetHandoverWithResponse(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*GetHandoverResponse, error) {
+	rsp, err := c.GetHandover(ctx, handoverId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetHandoverResponse(rsp)
+}
+
+// GetHandoverPackageWithResponse The files of a hand-over in one package
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/handovers/{handover_id}/package (the `GetHandoverPackage` operationId).
+func (c *ClientWithResponses) GetHandoverPackageWithResponse(ctx context.Context, handoverId HandoverId, reqEditors ...RequestEditorFn) (*GetHandoverPackageResponse, error) {
+	rsp, err := c.GetHandoverPackage(ctx, handoverId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetHandoverPackageResponse(rsp)
+}
+
 // GetInspectionWithResponse One inspection with the names of its pictures
 //
 // Returns a wrapper object for the known response body format(s).
@@ -15584,6 +18773,51 @@ func (c *ClientWithResponses) ListMembersWithResponse(ctx context.Context, reqEd
 	return ParseListMembersResponse(rsp)
 }
 
+// DisableMemberWithResponse End a colleague's access at once
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/members/{member_id}/disable (the `DisableMember` operationId).
+func (c *ClientWithResponses) DisableMemberWithResponse(ctx context.Context, memberId MemberId, params *DisableMemberParams, reqEditors ...RequestEditorFn) (*DisableMemberResponse, error) {
+	rsp, err := c.DisableMember(ctx, memberId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDisableMemberResponse(rsp)
+}
+
+// EraseMemberWithBodyWithResponse Forget a disabled member
+//
+// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+// leaves still verify.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+func (c *ClientWithResponses) EraseMemberWithBodyWithResponse(ctx context.Context, memberId MemberId, params *EraseMemberParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error) {
+	rsp, err := c.EraseMemberWithBody(ctx, memberId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseMemberResponse(rsp)
+}
+
+// EraseMemberWithResponse Forget a disabled member
+//
+// Name and e-mail go, and the salts that open their name in the logs. Every log they acted in gets a leaf that says so; all
+// leaves still verify.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/members/{member_id}/erase (the `EraseMember` operationId).
+func (c *ClientWithResponses) EraseMemberWithResponse(ctx context.Context, memberId MemberId, params *EraseMemberParams, body EraseMemberJSONRequestBody, reqEditors ...RequestEditorFn) (*EraseMemberResponse, error) {
+	rsp, err := c.EraseMember(ctx, memberId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEraseMemberResponse(rsp)
+}
+
 // CancelMilestoneWithBodyWithResponse Cancel a milestone, as the studio
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -15795,6 +19029,36 @@ func (c *ClientWithResponses) ExportPayablesWithResponse(ctx context.Context, pa
 	return ParseExportPayablesResponse(rsp)
 }
 
+// ReleasePaymentWithBodyWithResponse Pay what was held
+//
+// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+func (c *ClientWithResponses) ReleasePaymentWithBodyWithResponse(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReleasePaymentResponse, error) {
+	rsp, err := c.ReleasePaymentWithBody(ctx, paymentHoldId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReleasePaymentResponse(rsp)
+}
+
+// ReleasePaymentWithResponse Pay what was held
+//
+// Once the source files are there, in any sealed delivery of the prop; or without them, with a reason.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
+func (c *ClientWithResponses) ReleasePaymentWithResponse(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*ReleasePaymentResponse, error) {
+	rsp, err := c.ReleasePayment(ctx, paymentHoldId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReleasePaymentResponse(rsp)
+}
+
 // GetPermissionWithResponse One permission
 //
 // Returns a wrapper object for the known response body format(s).
@@ -15899,6 +19163,38 @@ func (c *ClientWithResponses) GetPropWithResponse(ctx context.Context, propId Pr
 	return ParseGetPropResponse(rsp)
 }
 
+// OpenMaintenanceWithBodyWithResponse Ask for a delivery after acceptance
+//
+// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+// What was signed stays signed.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+func (c *ClientWithResponses) OpenMaintenanceWithBodyWithResponse(ctx context.Context, propId PropId, params *OpenMaintenanceParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*OpenMaintenanceResponse, error) {
+	rsp, err := c.OpenMaintenanceWithBody(ctx, propId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenMaintenanceResponse(rsp)
+}
+
+// OpenMaintenanceWithResponse Ask for a delivery after acceptance
+//
+// A bug in the engine, a re-export, a cut-down: the vendor delivers to a milestone of its own, without a share of the price.
+// What was signed stays signed.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
+func (c *ClientWithResponses) OpenMaintenanceWithResponse(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenMaintenanceResponse, error) {
+	rsp, err := c.OpenMaintenance(ctx, propId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseOpenMaintenanceResponse(rsp)
+}
+
 // AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
 //
 // While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -15927,6 +19223,45 @@ func (c *ClientWithResponses) AskQuestionWithResponse(ctx context.Context, propI
 		return nil, err
 	}
 	return ParseAskQuestionResponse(rsp)
+}
+
+// ListSetsWithResponse The texture sets and kits that a prop uses
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
+func (c *ClientWithResponses) ListSetsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetsResponse, error) {
+	rsp, err := c.ListSets(ctx, propId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSetsResponse(rsp)
+}
+
+// UseSetWithBodyWithResponse Pin a prop to the newest accepted delivery of a set
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+func (c *ClientWithResponses) UseSetWithBodyWithResponse(ctx context.Context, propId PropId, params *UseSetParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*UseSetResponse, error) {
+	rsp, err := c.UseSetWithBody(ctx, propId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUseSetResponse(rsp)
+}
+
+// UseSetWithResponse Pin a prop to the newest accepted delivery of a set
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
+func (c *ClientWithResponses) UseSetWithResponse(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*UseSetResponse, error) {
+	rsp, err := c.UseSet(ctx, propId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUseSetResponse(rsp)
 }
 
 // ListSpecsWithResponse Spec revisions of a prop
@@ -15986,6 +19321,19 @@ func (c *ClientWithResponses) PublishSpecWithResponse(ctx context.Context, propI
 		return nil, err
 	}
 	return ParsePublishSpecResponse(rsp)
+}
+
+// ListSetUsersWithResponse The props that use a set: whom a change of it touches
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
+func (c *ClientWithResponses) ListSetUsersWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error) {
+	rsp, err := c.ListSetUsers(ctx, propId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSetUsersResponse(rsp)
 }
 
 // ListQuestionsWithResponse Questions you can see
@@ -16055,6 +19403,47 @@ func (c *ClientWithResponses) GetReceiptWithResponse(ctx context.Context, kind s
 		return nil, err
 	}
 	return ParseGetReceiptResponse(rsp)
+}
+
+// GetReferencesWithResponse A reference pack with links to its files
+//
+// Where the order is secret, each of the vendor's members acknowledges that first (`POST …/secrecy`), or this is refused.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/references/{reference_pack_id} (the `GetReferences` operationId).
+func (c *ClientWithResponses) GetReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, reqEditors ...RequestEditorFn) (*GetReferencesResponse, error) {
+	rsp, err := c.GetReferences(ctx, referencePackId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetReferencesResponse(rsp)
+}
+
+// AcknowledgeReferencesWithResponse Acknowledge a reference pack, as the vendor
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/references/{reference_pack_id}/acknowledge (the `AcknowledgeReferences` operationId).
+func (c *ClientWithResponses) AcknowledgeReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *AcknowledgeReferencesParams, reqEditors ...RequestEditorFn) (*AcknowledgeReferencesResponse, error) {
+	rsp, err := c.AcknowledgeReferences(ctx, referencePackId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcknowledgeReferencesResponse(rsp)
+}
+
+// PublishReferencesWithResponse Give a reference pack to the vendor
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
+func (c *ClientWithResponses) PublishReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*PublishReferencesResponse, error) {
+	rsp, err := c.PublishReferences(ctx, referencePackId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePublishReferencesResponse(rsp)
 }
 
 // LogInWithBodyWithResponse Log in with e-mail and password
@@ -16415,6 +19804,64 @@ func (c *ClientWithResponses) ExportWorkOrderWithResponse(ctx context.Context, w
 	return ParseExportWorkOrderResponse(rsp)
 }
 
+// ListHandoversWithResponse Hand-overs to the engine team
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
+func (c *ClientWithResponses) ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error) {
+	rsp, err := c.ListHandovers(ctx, workOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListHandoversResponse(rsp)
+}
+
+// HandOverWithBodyWithResponse Hand everything accepted to the engine team
+//
+// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+func (c *ClientWithResponses) HandOverWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*HandOverResponse, error) {
+	rsp, err := c.HandOverWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseHandOverResponse(rsp)
+}
+
+// HandOverWithResponse Hand everything accepted to the engine team
+//
+// Of each prop the files of its newest accepted delivery, without sculpts and source files, under engine names: `{prop}`,
+// `{role}`, `{kit}`, `{name}`, `{ext}`. Bytes are as they were signed; units, axes and channels are not converted.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/handovers (the `HandOver` operationId).
+func (c *ClientWithResponses) HandOverWithResponse(ctx context.Context, workOrderId WorkOrderId, params *HandOverParams, body HandOverJSONRequestBody, reqEditors ...RequestEditorFn) (*HandOverResponse, error) {
+	rsp, err := c.HandOver(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseHandOverResponse(rsp)
+}
+
+// ListPaymentHoldsWithResponse Accepted and not paid: source files are owed
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
+func (c *ClientWithResponses) ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error) {
+	rsp, err := c.ListPaymentHolds(ctx, workOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPaymentHoldsResponse(rsp)
+}
+
 // ListPermissionsWithResponse Permits and wider concessions of a work order
 //
 // Returns a wrapper object for the known response body format(s).
@@ -16520,6 +19967,64 @@ func (c *ClientWithResponses) ImportPropsWithBodyWithResponse(ctx context.Contex
 		return nil, err
 	}
 	return ParseImportPropsResponse(rsp)
+}
+
+// ListReferencesWithResponse Reference packs of a work order
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
+func (c *ClientWithResponses) ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error) {
+	rsp, err := c.ListReferences(ctx, workOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListReferencesResponse(rsp)
+}
+
+// CreateReferencesWithBodyWithResponse Begin a reference pack, as the studio
+//
+// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+// answer holds an upload link for each file; publish the pack once they are there.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+func (c *ClientWithResponses) CreateReferencesWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateReferencesResponse, error) {
+	rsp, err := c.CreateReferencesWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateReferencesResponse(rsp)
+}
+
+// CreateReferencesWithResponse Begin a reference pack, as the studio
+//
+// Concepts, a scale drawing, a material board, neighbours, the block-out, an accepted prop as yardstick, what not to do. The
+// answer holds an upload link for each file; publish the pack once they are there.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
+func (c *ClientWithResponses) CreateReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateReferencesResponse, error) {
+	rsp, err := c.CreateReferences(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateReferencesResponse(rsp)
+}
+
+// AcknowledgeSecrecyWithResponse Acknowledge that an order is secret
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/secrecy (the `AcknowledgeSecrecy` operationId).
+func (c *ClientWithResponses) AcknowledgeSecrecyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams, reqEditors ...RequestEditorFn) (*AcknowledgeSecrecyResponse, error) {
+	rsp, err := c.AcknowledgeSecrecy(ctx, workOrderId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcknowledgeSecrecyResponse(rsp)
 }
 
 // ParseGetHealthResponse parses an HTTP response from a GetHealthWithResponse call
@@ -17322,6 +20827,131 @@ func ParseGetUploadsResponse(rsp *http.Response) (*GetUploadsResponse, error) {
 	return response, nil
 }
 
+// ParseListDeputiesResponse parses an HTTP response from a ListDeputiesWithResponse call
+func ParseListDeputiesResponse(rsp *http.Response) (*ListDeputiesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListDeputiesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest DeputyList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAppointDeputyResponse parses an HTTP response from a AppointDeputyWithResponse call
+func ParseAppointDeputyResponse(rsp *http.Response) (*AppointDeputyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AppointDeputyResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Deputy
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetHandoverResponse parses an HTTP response from a GetHandoverWithResponse call
+func ParseGetHandoverResponse(rsp *http.Response) (*GetHandoverResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetHandoverResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Handover
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetHandoverPackageResponse parses an HTTP response from a GetHandoverPackageWithResponse call
+func ParseGetHandoverPackageResponse(rsp *http.Response) (*GetHandoverPackageResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetHandoverPackageResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetInspectionResponse parses an HTTP response from a GetInspectionWithResponse call
 func ParseGetInspectionResponse(rsp *http.Response) (*GetInspectionResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -17786,6 +21416,72 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 	return response, nil
 }
 
+// ParseDisableMemberResponse parses an HTTP response from a DisableMemberWithResponse call
+func ParseDisableMemberResponse(rsp *http.Response) (*DisableMemberResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DisableMemberResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Member
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseEraseMemberResponse parses an HTTP response from a EraseMemberWithResponse call
+func ParseEraseMemberResponse(rsp *http.Response) (*EraseMemberResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EraseMemberResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Member
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseCancelMilestoneResponse parses an HTTP response from a CancelMilestoneWithResponse call
 func ParseCancelMilestoneResponse(rsp *http.Response) (*CancelMilestoneResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -18119,6 +21815,39 @@ func ParseExportPayablesResponse(rsp *http.Response) (*ExportPayablesResponse, e
 	return response, nil
 }
 
+// ParseReleasePaymentResponse parses an HTTP response from a ReleasePaymentWithResponse call
+func ParseReleasePaymentResponse(rsp *http.Response) (*ReleasePaymentResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReleasePaymentResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PaymentHold
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetPermissionResponse parses an HTTP response from a GetPermissionWithResponse call
 func ParseGetPermissionResponse(rsp *http.Response) (*GetPermissionResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -18317,6 +22046,39 @@ func ParseGetPropResponse(rsp *http.Response) (*GetPropResponse, error) {
 	return response, nil
 }
 
+// ParseOpenMaintenanceResponse parses an HTTP response from a OpenMaintenanceWithResponse call
+func ParseOpenMaintenanceResponse(rsp *http.Response) (*OpenMaintenanceResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &OpenMaintenanceResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Milestone
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseAskQuestionResponse parses an HTTP response from a AskQuestionWithResponse call
 func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -18333,6 +22095,72 @@ func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) 
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
 		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListSetsResponse parses an HTTP response from a ListSetsWithResponse call
+func ParseListSetsResponse(rsp *http.Response) (*ListSetsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSetsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SetUseList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseUseSetResponse parses an HTTP response from a UseSetWithResponse call
+func ParseUseSetResponse(rsp *http.Response) (*UseSetResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &UseSetResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SetUse
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -18403,6 +22231,39 @@ func ParsePublishSpecResponse(rsp *http.Response) (*PublishSpecResponse, error) 
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListSetUsersResponse parses an HTTP response from a ListSetUsersWithResponse call
+func ParseListSetUsersResponse(rsp *http.Response) (*ListSetUsersResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSetUsersResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SetUseList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -18531,6 +22392,105 @@ func ParseGetReceiptResponse(rsp *http.Response) (*GetReceiptResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Receipt
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetReferencesResponse parses an HTTP response from a GetReferencesWithResponse call
+func ParseGetReferencesResponse(rsp *http.Response) (*GetReferencesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetReferencesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferencePack
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAcknowledgeReferencesResponse parses an HTTP response from a AcknowledgeReferencesWithResponse call
+func ParseAcknowledgeReferencesResponse(rsp *http.Response) (*AcknowledgeReferencesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AcknowledgeReferencesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferencePack
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePublishReferencesResponse parses an HTTP response from a PublishReferencesWithResponse call
+func ParsePublishReferencesResponse(rsp *http.Response) (*PublishReferencesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PublishReferencesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferencePack
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -19233,6 +23193,105 @@ func ParseExportWorkOrderResponse(rsp *http.Response) (*ExportWorkOrderResponse,
 	return response, nil
 }
 
+// ParseListHandoversResponse parses an HTTP response from a ListHandoversWithResponse call
+func ParseListHandoversResponse(rsp *http.Response) (*ListHandoversResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListHandoversResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest HandoverList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseHandOverResponse parses an HTTP response from a HandOverWithResponse call
+func ParseHandOverResponse(rsp *http.Response) (*HandOverResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &HandOverResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Handover
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListPaymentHoldsResponse parses an HTTP response from a ListPaymentHoldsWithResponse call
+func ParseListPaymentHoldsResponse(rsp *http.Response) (*ListPaymentHoldsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPaymentHoldsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PaymentHoldList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListPermissionsResponse parses an HTTP response from a ListPermissionsWithResponse call
 func ParseListPermissionsResponse(rsp *http.Response) (*ListPermissionsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -19385,6 +23444,101 @@ func ParseImportPropsResponse(rsp *http.Response) (*ImportPropsResponse, error) 
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListReferencesResponse parses an HTTP response from a ListReferencesWithResponse call
+func ParseListReferencesResponse(rsp *http.Response) (*ListReferencesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListReferencesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest ReferencePackList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseCreateReferencesResponse parses an HTTP response from a CreateReferencesWithResponse call
+func ParseCreateReferencesResponse(rsp *http.Response) (*CreateReferencesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateReferencesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest ReferencePack
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAcknowledgeSecrecyResponse parses an HTTP response from a AcknowledgeSecrecyWithResponse call
+func ParseAcknowledgeSecrecyResponse(rsp *http.Response) (*AcknowledgeSecrecyResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AcknowledgeSecrecyResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem

@@ -106,7 +106,8 @@ func projectOf(p ledger.Project) api.Project {
 func workOrderOf(w ledger.WorkOrder) api.WorkOrder {
 	return api.WorkOrder{
 		Id: w.ID, ProjectId: idOrNil(w.ProjectID), VendorId: w.VendorID, Vendor: w.VendorName, Studio: w.StudioName, Code: w.Code, Title: w.Title,
-		RoundsIncluded: w.RoundsIncluded, ReviewDays: w.ReviewDays, SilenceAccepts: w.SilenceAccepts, KillFeeBp: w.KillFeeBP, Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
+		RoundsIncluded: w.RoundsIncluded, ReviewDays: w.ReviewDays, SilenceAccepts: w.SilenceAccepts, KillFeeBp: w.KillFeeBP,
+		Codename: w.Codename, Secret: w.Secret, SourceRoles: append([]string{}, w.SourceRoles...), Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
 		Props: w.Props, Milestones: w.Milestones, MilestonesAccepted: w.Accepted,
 		Price: money(w.PriceMinor, w.Currency), Payable: money(w.PayableMinor, w.Currency),
 	}

@@ -14,6 +14,9 @@ import (
 
 func (h *handlers) CompareSpecs(ctx context.Context, r api.CompareSpecsRequestObject) (api.CompareSpecsResponseObject, error) {
 	milestone := or(r.Params.Milestone, api.Final)
+	if milestone == api.Maintenance { // judged as what it takes the place of
+		milestone = api.Final
+	}
 	out := api.SpecDifference{SpecId: r.SpecId, AgainstId: r.Params.Against, Milestone: milestone}
 	rows, err := read(ctx, h.Server, func(tx *ledger.Tx) (rows [2][]api.ExplainedRow, err error) {
 		after, err := tx.SpecRevision(ctx, r.SpecId)

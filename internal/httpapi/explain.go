@@ -16,6 +16,9 @@ import (
 
 func (h *handlers) ExplainSpec(ctx context.Context, r api.ExplainSpecRequestObject) (api.ExplainSpecResponseObject, error) {
 	milestone := or(r.Params.Milestone, api.Final)
+	if milestone == api.Maintenance { // judged as what it takes the place of
+		milestone = api.Final
+	}
 	resolved, err := read(ctx, h.Server, func(tx *ledger.Tx) (*spec.Spec, error) {
 		revision, err := tx.SpecRevision(ctx, r.SpecId)
 		if err != nil {

@@ -95,8 +95,8 @@ func TestMetrics(t *testing.T) {
 	text := scrape(t, reg) + scrape(t, w.s.registry)
 	for _, line := range []string{
 		`proofhouse_inspections_under_way{state="queued"} 1`, `proofhouse_inspections_under_way{state="running"} 0`,
-		`proofhouse_inspections_last_day{verdict="fail"} 1`, `proofhouse_inspections_last_day{verdict="pass"} 0`, `proofhouse_inspection_figures_failed 0`,
-		`proofhouse_http_requests_total{method="POST",route="/v1/deliveries/:delivery_id/seal",status="200"} 2`,
+		`proofhouse_inspections_last_day{verdict="fail"} 1`, `proofhouse_inspections_last_day{verdict="pass"} 1`, `proofhouse_inspection_figures_failed 0`,
+		`proofhouse_http_requests_total{method="POST",route="/v1/deliveries/:delivery_id/seal",status="200"} 3`,
 		`proofhouse_http_requests_total{method="GET",route="/v1/*",status="404"} 1`,
 	} {
 		require.Contains(t, text, line)

@@ -453,3 +453,41 @@ func (p *person) batch(c contract, milestone string) answer {
 	one["milestone_id"] = milestone
 	return p.ok("POST", "/v1/work-orders/"+c.order+"/batches", map[string]any{"title": "Friday", "deliveries": []any{one}})
 }
+
+// afterwards is what there is once a secret order with owed source files is accepted.
+type afterwards struct{ order, set, milestone, pack, hold, handover string }
+
+func (p *person) aftercare(vendor *person) (a afterwards) {
+	t := p.s.t
+	t.Helper()
+	project := p.ok("POST", "/v1/projects", map[string]any{"code": "AFTER", "title": "After"}).get(t, "id")
+	a.order = p.ok("POST", "/v1/work-orders", map[string]any{"project_id": project, "vendor_id": vendor.party, "code": "AFTER", "title": "Paint", "currency": "EUR",
+		"secret": true, "codename": "HERON", "source_roles": []string{"source.scene"}}).get(t, "id")
+	prop := p.ok("POST", "/v1/work-orders/"+a.order+"/props", map[string]any{"code": "paint_set", "title": "Paint", "tier": "mid", "kind": "texture_set",
+		"price": map[string]any{"amount_minor": 900, "currency": "EUR"}, "milestones": []any{map[string]any{"kind": "final"}}})
+	a.set, a.milestone = prop.get(t, "id"), prop.get(t, "milestones.0.id")
+	p.ok("POST", "/v1/props/"+a.set+"/specs", "prop: paint_set\ntier: mid\n")
+	picture := []byte("a picture of the look")
+	pack := p.ok("POST", "/v1/work-orders/"+a.order+"/references", map[string]any{"note": "the look", "files": []any{map[string]any{"path": "look.png", "what": "concept", "bytes": len(picture), "sha256": digest(picture)}}})
+	a.pack = pack.get(t, "id")
+	require.Equal(t, 409, p.do("POST", "/v1/references/"+a.pack+"/publish", nil).status, "its file is not there yet")
+	require.Equal(t, 404, vendor.do("GET", "/v1/references/"+a.pack, nil).status)
+	var link put
+	var body struct {
+		Files []struct{ Put *put }
+	}
+	require.NoError(t, json.Unmarshal(pack.body, &body))
+	link = *body.Files[0].Put
+	require.Equal(t, 200, link.send(t, picture, nil))
+	p.ok("POST", "/v1/references/"+a.pack+"/publish", nil)
+	require.Equal(t, 403, vendor.do("GET", "/v1/references/"+a.pack, nil).status, "secrecy is acknowledged first")
+	vendor.ok("POST", "/v1/work-orders/"+a.order+"/secrecy", nil)
+	require.Contains(t, vendor.ok("POST", "/v1/references/"+a.pack+"/acknowledge", nil).get(t, "files.0.url"), "http")
+	game, sculpt := someFiles("paint")
+	d := vendor.deliver(a.milestone, game, sculpt)
+	p.s.inspect(ledger.VerdictPass)
+	p.ok("POST", "/v1/deliveries/"+d+"/sign-offs", map[string]any{"decision": "accept"})
+	a.hold = p.ok("GET", "/v1/work-orders/"+a.order+"/payment-holds", nil).get(t, "items.0.id")
+	a.handover = p.ok("POST", "/v1/work-orders/"+a.order+"/handovers", map[string]any{"pattern": "{prop}/{role}{ext}"}).get(t, "id")
+	return a
+}

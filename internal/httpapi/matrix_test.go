@@ -91,8 +91,18 @@ var matrix = map[string][]string{
 	"resolveNote":     {barred, barred, barred, done, done, hidden, hidden}, // the vendor's own note
 	"listPermissions": both, "getPermission": both,
 	"permit": {barred, done, barred, done, done, hidden, hidden}, "decidePermission": {barred, done, barred, done, done, hidden, hidden},
-	"importProps": {done, barred, barred, barred, barred, hidden, hidden},
-	"listMyWork":  own, "listPayables": own, "exportPayables": own,
+	"importProps":  {done, barred, barred, barred, barred, hidden, hidden},
+	"listDeputies": own, "appointDeputy": {done, done, barred, barred, barred, barred, hidden},
+	"listReferences": both, "getReferences": {done, done, done, done, barred, hidden, hidden}, // a secret order, and the artist has not acknowledged that
+	"createReferences":  {done, done, done, barred, barred, barred, hidden},
+	"publishReferences": {done, done, done, barred, barred, hidden, hidden}, "acknowledgeReferences": {barred, barred, barred, done, barred, hidden, barred},
+	"acknowledgeSecrecy": {barred, barred, barred, done, done, hidden, barred},
+	"openMaintenance":    {done, done, done, barred, barred, barred, hidden},
+	"listPaymentHolds":   both, "releasePayment": {done, barred, barred, barred, barred, barred, hidden},
+	"listSets": both, "listSetUsers": both, "useSet": both,
+	"listHandovers": studioOnly, "getHandover": studioOnly, "getHandoverPackage": studioOnly, "handOver": {done, done, done, barred, barred, barred, hidden},
+	"disableMember": {hidden, barred, barred, done, barred, hidden, hidden}, "eraseMember": {hidden, barred, barred, done, barred, hidden, hidden},
+	"listMyWork": own, "listPayables": own, "exportPayables": own,
 
 	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
 }
@@ -133,7 +143,11 @@ func newWorld(t *testing.T) *world {
 	note := lead.ok("POST", "/v1/deliveries/"+delivery+"/notes", map[string]any{"text": "the seam is meant"})
 	second := first.contract(lead, "lantern_z")
 	batch := lead.batch(second, second.milestones[0])
+	after := first.aftercare(lead)
 	w.ids = map[string]string{
+		"reference_pack_id": after.pack, "payment_hold_id": after.hold, "handover_id": after.handover,
+		"deputy":      w.people["technical artist"].ok("GET", "/v1/me", nil).get(t, "member_id"),
+		"member_id":   lead.invite(lead.party.String(), "gone@krane.example", "vendor_artist").ok("GET", "/v1/me", nil).get(t, "member_id"),
 		"question_id": question.get(t, "id"), "permission_id": permission.get(t, "id"), "note_id": note.get(t, "id"),
 		"batch_id": batch.get(t, "id"), "batch_delivery": batch.get(t, "deliveries.0.id"),
 		"change_order_id": change.get(t, "id"),
@@ -224,6 +238,10 @@ func (w *world) body(t *testing.T, o operation, n int) any {
 		body["deliveries"].([]any)[0].(map[string]any)["milestone_id"] = w.c.milestones[0]
 	case "replyToQuestion":
 		delete(body, "spec_id")
+	case "appointDeputy":
+		body["member_id"] = w.ids["deputy"]
+	case "useSet":
+		body["set_id"] = w.c.prop // which is no set: 422
 	case "permit":
 		body["prop_id"] = w.c.prop
 	case "grantConcession":

@@ -2,11 +2,13 @@ package httpapi
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/httpapi/api"
 	"proofhouse/internal/ledger"
 )
 
@@ -102,3 +104,34 @@ func (s *Server) Tell(c echo.Context, err error) Told {
 
 // PublicURL is where people reach the service, without a slash at its end.
 func (s *Server) PublicURL() string { return s.publicAt.Scheme + "://" + s.publicAt.Host }
+
+// DraftSpec reads a spec that is not published, as it would count for a prop at its last milestone. It is a *Problem, with line
+// and column of each fault, where something is wrong with it.
+func DraftSpec(ctx context.Context, tx *ledger.Tx, prop ledger.Prop, document []byte) (*spec.Spec, error) {
+	resolved, err := resolveSpec(ctx, tx, prop.ID, document, "")
+	if err != nil {
+		return nil, err
+	}
+	return resolved, fits(resolved, prop)
+}
+
+// SpecChanges lists what differs between two specs, in the order of the later one.
+func SpecChanges(before, after *spec.Spec) []api.SpecChangeRow {
+	rows, _ := compareRows(Explain(before), Explain(after))
+	return rows
+}
+
+// Faults are what is wrong with a spec, one sentence each with line and column.
+func (p *Problem) Faults() []string {
+	out := make([]string, len(p.errors))
+	for i, e := range p.errors {
+		out[i] = e.Reason
+		if e.Line != nil && e.Column != nil {
+			out[i] = fmt.Sprintf("line %d, column %d: %s", *e.Line, *e.Column, e.Reason)
+		}
+	}
+	if len(out) == 0 {
+		out = []string{p.detail}
+	}
+	return out
+}

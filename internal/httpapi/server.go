@@ -141,6 +141,7 @@ func (s *Server) routes(e *echo.Echo) {
 	group.GET("/v1/inspections/:inspection_id/pictures/:picture", s.getPicture)
 	group.GET("/v1/deliveries/:delivery_id/files/:file_id/content", s.getFileContent)
 	group.GET("/v1/work-orders/:work_order_id/export", s.exportWorkOrder)
+	group.GET("/v1/handovers/:handover_id/package", s.getHandoverPackage)
 }
 
 // nothingHere answers an address that is not in the description, or not with this method.
@@ -159,7 +160,7 @@ func (s *Server) inTime(next echo.HandlerFunc) echo.HandlerFunc {
 		switch c.Path() {
 		case "/v1/deliveries/:delivery_id/seal", "/v1/batches/:batch_id/seal", "/v1/work-orders/:work_order_id/batches", "/v1/work-orders/:work_order_id/props/import", "/v1/milestones/:milestone_id/deliveries", "/v1/deliveries/:delivery_id/uploads":
 			limit = sealTime
-		case "/v1/work-orders/:work_order_id/export", "/v1/inspections/:inspection_id/evidence", "/v1/inspections/:inspection_id/pictures/:picture":
+		case "/v1/work-orders/:work_order_id/export", "/v1/handovers/:handover_id/package", "/v1/inspections/:inspection_id/evidence", "/v1/inspections/:inspection_id/pictures/:picture":
 			limit = downloadTime
 		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)

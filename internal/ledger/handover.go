@@ -38,7 +38,7 @@ type HandoverFile struct {
 	Size      int64
 	SHA256    []byte
 	ObjectKey string
-	Change    string // added, changed, same: against the hand-over before; removed ones are listed with no delivery
+	Change    string // fresh, altered, same: against the hand-over before; gone ones are listed with no delivery
 }
 
 var handoverPattern = regexp.MustCompile(`^[A-Za-z0-9_./{}-]{1,200}$`)
@@ -157,16 +157,16 @@ func (tx *Tx) Handover(ctx context.Context, id uuid.UUID) (Handover, error) {
 		delete(was, f.Name)
 		switch {
 		case !had:
-			h.Files[i].Change = "added"
+			h.Files[i].Change = "fresh"
 		case hex.EncodeToString(old.SHA256) != hex.EncodeToString(f.SHA256):
-			h.Files[i].Change = "changed"
+			h.Files[i].Change = "altered"
 		default:
 			h.Files[i].Change = "same"
 		}
 	}
 	for _, f := range before {
 		if gone, left := was[f.Name]; left {
-			gone.Change, gone.Delivery, gone.ObjectKey = "removed", uuid.Nil, ""
+			gone.Change, gone.Delivery, gone.ObjectKey = "gone", uuid.Nil, ""
 			h.Files = append(h.Files, gone)
 		}
 	}
@@ -202,7 +202,7 @@ func (tx *Tx) Handovers(ctx context.Context, order uuid.UUID) ([]Handover, error
 func (h Handover) SHA256SUMS() string {
 	var b strings.Builder
 	for _, f := range h.Files {
-		if f.Change != "removed" {
+		if f.Change != "gone" {
 			fmt.Fprintf(&b, "%x  %s\n", f.SHA256, f.Name)
 		}
 	}

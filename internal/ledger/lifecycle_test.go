@@ -152,7 +152,7 @@ func TestHandoverNamesAndChanges(t *testing.T) {
 	require.NoError(t, err)
 	h, err = hand("{prop}/{role}{ext}")
 	require.NoError(t, err)
-	require.Equal(t, []string{"changed", "removed"}, []string{h.Files[0].Change, h.Files[1].Change})
+	require.Equal(t, []string{"altered", "gone"}, []string{h.Files[0].Change, h.Files[1].Change})
 	s.as(s.studio, func(tx *ledger.Tx) error {
 		users, err := tx.UsersOf(s.ctx(), set.ID)
 		require.NoError(t, err)

@@ -164,7 +164,7 @@ func (r *propRow) prop() (NewProp, bool) {
 		r.fault("", fmt.Sprintf("has %d cells for %d headings", len(r.cells), len(r.columns)))
 	}
 	var err error
-	if p.PriceMinor, err = minorUnits(r.cell("price"), r.currency); err != nil {
+	if p.PriceMinor, err = MinorUnits(r.cell("price"), r.currency); err != nil {
 		r.fault("price", err.Error())
 	}
 	switch v := strings.ToLower(r.cell("pilot")); v {
@@ -215,9 +215,9 @@ func (r *propRow) milestone(p *NewProp, kind string) {
 	p.Milestones = append(p.Milestones, m)
 }
 
-// minorUnits reads an amount such as 420.50 in a currency's minor units. A comma counts as the decimal sign where it is
+// MinorUnits reads an amount such as 420.50 in a currency's minor units. A comma counts as the decimal sign where it is
 // the only sign; thousands are not grouped.
-func minorUnits(s, currency string) (int64, error) {
+func MinorUnits(s, currency string) (int64, error) {
 	digits, has := minorDigits[currency]
 	if !has {
 		digits = 2

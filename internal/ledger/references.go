@@ -21,7 +21,7 @@ type NewReferencePack struct {
 // NewReference is one file of a pack.
 type NewReference struct {
 	Path      string
-	What      string // concept, scale, material_board, neighbour, block_out, yardstick, avoid, other
+	What      string // concept, scale, material_board, neighbour, block_out_view, yardstick, avoid, other
 	Size      int64
 	SHA256    []byte
 	MediaType string
@@ -51,7 +51,7 @@ type Reference struct {
 	ObjectKey string // ref/<work order>/<pack>/<file>
 }
 
-var referenceKinds = map[string]bool{"concept": true, "scale": true, "material_board": true, "neighbour": true, "block_out": true, "yardstick": true, "avoid": true, "other": true}
+var referenceKinds = map[string]bool{"concept": true, "scale": true, "material_board": true, "neighbour": true, "block_out_view": true, "yardstick": true, "avoid": true, "other": true}
 
 const referencesMax = 200
 

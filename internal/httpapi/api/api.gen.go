@@ -225,6 +225,30 @@ func (e FindingOutcome) Valid() bool {
 	}
 }
 
+// Defines values for HandoverFileChange.
+const (
+	Altered HandoverFileChange = "altered"
+	Fresh   HandoverFileChange = "fresh"
+	Gone    HandoverFileChange = "gone"
+	Same    HandoverFileChange = "same"
+)
+
+// Valid indicates whether the value is a known member of the HandoverFileChange enum.
+func (e HandoverFileChange) Valid() bool {
+	switch e {
+	case Altered:
+		return true
+	case Fresh:
+		return true
+	case Gone:
+		return true
+	case Same:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for InspectionState.
 const (
 	Done    InspectionState = "done"
@@ -266,11 +290,12 @@ func (e MeAuthenticatedBy) Valid() bool {
 
 // Defines values for MilestoneKind.
 const (
-	BlockOut MilestoneKind = "block_out"
-	Final    MilestoneKind = "final"
-	GameMesh MilestoneKind = "game_mesh"
-	Maps     MilestoneKind = "maps"
-	Sculpt   MilestoneKind = "sculpt"
+	BlockOut    MilestoneKind = "block_out"
+	Final       MilestoneKind = "final"
+	GameMesh    MilestoneKind = "game_mesh"
+	Maintenance MilestoneKind = "maintenance"
+	Maps        MilestoneKind = "maps"
+	Sculpt      MilestoneKind = "sculpt"
 )
 
 // Valid indicates whether the value is a known member of the MilestoneKind enum.
@@ -281,6 +306,8 @@ func (e MilestoneKind) Valid() bool {
 	case Final:
 		return true
 	case GameMesh:
+		return true
+	case Maintenance:
 		return true
 	case Maps:
 		return true
@@ -543,9 +570,46 @@ func (e QuestionState) Valid() bool {
 	}
 }
 
+// Defines values for ReferenceKind.
+const (
+	Avoid         ReferenceKind = "avoid"
+	BlockOutView  ReferenceKind = "block_out_view"
+	Concept       ReferenceKind = "concept"
+	MaterialBoard ReferenceKind = "material_board"
+	Neighbour     ReferenceKind = "neighbour"
+	Other         ReferenceKind = "other"
+	Scale         ReferenceKind = "scale"
+	Yardstick     ReferenceKind = "yardstick"
+)
+
+// Valid indicates whether the value is a known member of the ReferenceKind enum.
+func (e ReferenceKind) Valid() bool {
+	switch e {
+	case Avoid:
+		return true
+	case BlockOutView:
+		return true
+	case Concept:
+		return true
+	case MaterialBoard:
+		return true
+	case Neighbour:
+		return true
+	case Other:
+		return true
+	case Scale:
+		return true
+	case Yardstick:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Role.
 const (
 	RoleArtDirector     Role = "art_director"
+	RoleArtLead         Role = "art_lead"
 	RoleProducer        Role = "producer"
 	RoleTechnicalArtist Role = "technical_artist"
 	RoleVendorArtist    Role = "vendor_artist"
@@ -556,6 +620,8 @@ const (
 func (e Role) Valid() bool {
 	switch e {
 	case RoleArtDirector:
+		return true
+	case RoleArtLead:
 		return true
 	case RoleProducer:
 		return true
@@ -852,17 +918,19 @@ type ChangeOrder struct {
 	DecidedReason string `json:"decided_reason"`
 
 	// DeliveryId The delivery that was returned with it.
-	DeliveryId    *openapi_types.UUID `json:"delivery_id"`
-	DueOn         *openapi_types.Date `json:"due_on"`
-	Id            openapi_types.UUID  `json:"id"`
-	MilestoneId   openapi_types.UUID  `json:"milestone_id"`
-	MilestoneKind MilestoneKind       `json:"milestone_kind"`
-	OfferedAt     time.Time           `json:"offered_at"`
-	Price         Money               `json:"price"`
-	PropCode      string              `json:"prop_code"`
-	PropId        openapi_types.UUID  `json:"prop_id"`
-	Reason        string              `json:"reason"`
-	Since         time.Time           `json:"since"`
+	DeliveryId  *openapi_types.UUID `json:"delivery_id"`
+	DueOn       *openapi_types.Date `json:"due_on"`
+	Id          openapi_types.UUID  `json:"id"`
+	MilestoneId openapi_types.UUID  `json:"milestone_id"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
+	MilestoneKind MilestoneKind      `json:"milestone_kind"`
+	OfferedAt     time.Time          `json:"offered_at"`
+	Price         Money              `json:"price"`
+	PropCode      string             `json:"prop_code"`
+	PropId        openapi_types.UUID `json:"prop_id"`
+	Reason        string             `json:"reason"`
+	Since         time.Time          `json:"since"`
 
 	// SpecId The revision that it prices.
 	SpecId      *openapi_types.UUID `json:"spec_id"`
@@ -959,9 +1027,11 @@ type Delivery struct {
 	Inspection     *InspectionHead    `json:"inspection"`
 	ManifestSha256 string             `json:"manifest_sha256"`
 	MilestoneId    openapi_types.UUID `json:"milestone_id"`
-	MilestoneKind  MilestoneKind      `json:"milestone_kind"`
-	MilestoneState MilestoneState     `json:"milestone_state"`
-	Note           string             `json:"note"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
+	MilestoneKind  MilestoneKind  `json:"milestone_kind"`
+	MilestoneState MilestoneState `json:"milestone_state"`
+	Note           string         `json:"note"`
 
 	// Number Per milestone.
 	Number   int       `json:"number"`
@@ -999,11 +1069,35 @@ type DeliveryPage struct {
 // DeliveryState defines model for DeliveryState.
 type DeliveryState string
 
+// Deputy defines model for Deputy.
+type Deputy struct {
+	At       time.Time          `json:"at"`
+	By       string             `json:"by"`
+	From     openapi_types.Date `json:"from"`
+	Id       openapi_types.UUID `json:"id"`
+	MemberId openapi_types.UUID `json:"member_id"`
+	Name     string             `json:"name"`
+
+	// Role The first four are a studio's, the others a vendor's.
+	Role  Role               `json:"role"`
+	Until openapi_types.Date `json:"until"`
+}
+
+// DeputyList defines model for DeputyList.
+type DeputyList struct {
+	Items []Deputy `json:"items"`
+}
+
 // Desk Whose turn it is.
 type Desk string
 
 // Digest SHA-256 in hex.
 type Digest = string
+
+// EraseReason defines model for EraseReason.
+type EraseReason struct {
+	Reason string `json:"reason"`
+}
 
 // Event defines model for Event.
 type Event struct {
@@ -1033,6 +1127,7 @@ type ExplainedRow struct {
 
 // ExplainedSpec defines model for ExplainedSpec.
 type ExplainedSpec struct {
+	// Milestone `maintenance`: after acceptance, without a share of the price.
 	Milestone MilestoneKind      `json:"milestone"`
 	Rows      []ExplainedRow     `json:"rows"`
 	SpecId    openapi_types.UUID `json:"spec_id"`
@@ -1106,6 +1201,40 @@ type FindingPage struct {
 
 	// Next Pass it as `after`; null on the last page.
 	Next *Next `json:"next"`
+}
+
+// Handover defines model for Handover.
+type Handover struct {
+	At time.Time `json:"at"`
+	By string    `json:"by"`
+
+	// Digest SHA-256 of the list of names and digests in canonical JSON.
+	Digest      string             `json:"digest"`
+	Files       []HandoverFile     `json:"files"`
+	Id          openapi_types.UUID `json:"id"`
+	Number      int                `json:"number"`
+	Pattern     string             `json:"pattern"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// HandoverFile defines model for HandoverFile.
+type HandoverFile struct {
+	Bytes      int64               `json:"bytes"`
+	Change     HandoverFileChange  `json:"change"`
+	DeliveryId *openapi_types.UUID `json:"delivery_id"`
+	Name       string              `json:"name"`
+	Path       string              `json:"path"`
+	PropCode   string              `json:"prop_code"`
+	Role       string              `json:"role"`
+	Sha256     string              `json:"sha256"`
+}
+
+// HandoverFileChange defines model for HandoverFile.Change.
+type HandoverFileChange string
+
+// HandoverList defines model for HandoverList.
+type HandoverList struct {
+	Items []Handover `json:"items"`
 }
 
 // Head defines model for Head.
@@ -1247,7 +1376,9 @@ type Milestone struct {
 	Desk  Desk                `json:"desk"`
 	DueOn *openapi_types.Date `json:"due_on"`
 	Id    openapi_types.UUID  `json:"id"`
-	Kind  MilestoneKind       `json:"kind"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind MilestoneKind `json:"kind"`
 
 	// ReviewDueAt End of the studio's time, while in review.
 	ReviewDueAt *time.Time `json:"review_due_at"`
@@ -1264,7 +1395,7 @@ type Milestone struct {
 	State MilestoneState `json:"state"`
 }
 
-// MilestoneKind defines model for MilestoneKind.
+// MilestoneKind `maintenance`: after acceptance, without a share of the price.
 type MilestoneKind string
 
 // MilestoneState defines model for MilestoneState.
@@ -1332,6 +1463,16 @@ type NewDelivery struct {
 	Note  *string   `json:"note,omitempty"`
 }
 
+// NewDeputy defines model for NewDeputy.
+type NewDeputy struct {
+	From     openapi_types.Date `json:"from"`
+	MemberId openapi_types.UUID `json:"member_id"`
+
+	// Role The first four are a studio's, the others a vendor's.
+	Role  Role               `json:"role"`
+	Until openapi_types.Date `json:"until"`
+}
+
 // NewFile defines model for NewFile.
 type NewFile struct {
 	Bytes int64 `json:"bytes"`
@@ -1350,6 +1491,11 @@ type NewFile struct {
 	Sha256 Digest `json:"sha256"`
 }
 
+// NewHandover defines model for NewHandover.
+type NewHandover struct {
+	Pattern string `json:"pattern"`
+}
+
 // NewInvitation defines model for NewInvitation.
 type NewInvitation struct {
 	Days    *int               `json:"days,omitempty"`
@@ -1360,9 +1506,11 @@ type NewInvitation struct {
 
 // NewMilestone defines model for NewMilestone.
 type NewMilestone struct {
-	DueOn   *openapi_types.Date `json:"due_on,omitempty"`
-	Kind    MilestoneKind       `json:"kind"`
-	ShareBp *int                `json:"share_bp,omitempty"`
+	DueOn *openapi_types.Date `json:"due_on,omitempty"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind    MilestoneKind `json:"kind"`
+	ShareBp *int          `json:"share_bp,omitempty"`
 }
 
 // NewNote defines model for NewNote.
@@ -1432,6 +1580,22 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewReference defines model for NewReference.
+type NewReference struct {
+	Bytes int64  `json:"bytes"`
+	Path  string `json:"path"`
+
+	// Sha256 SHA-256 in hex.
+	Sha256 Digest        `json:"sha256"`
+	What   ReferenceKind `json:"what"`
+}
+
+// NewReferencePack defines model for NewReferencePack.
+type NewReferencePack struct {
+	Files []NewReference `json:"files"`
+	Note  *string        `json:"note,omitempty"`
+}
+
 // NewReply defines model for NewReply.
 type NewReply struct {
 	Event  NewReplyEvent       `json:"event"`
@@ -1441,6 +1605,11 @@ type NewReply struct {
 
 // NewReplyEvent defines model for NewReply.Event.
 type NewReplyEvent string
+
+// NewSetUse defines model for NewSetUse.
+type NewSetUse struct {
+	SetId openapi_types.UUID `json:"set_id"`
+}
 
 // NewSignOff defines model for NewSignOff.
 type NewSignOff struct {
@@ -1488,12 +1657,15 @@ type NewWorkOrder struct {
 
 	// Code Short and fixed; it appears in file names.
 	Code           Code               `json:"code"`
+	Codename       *string            `json:"codename,omitempty"`
 	Currency       string             `json:"currency"`
 	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
+	Secret         *bool              `json:"secret,omitempty"`
 	SilenceAccepts *bool              `json:"silence_accepts,omitempty"`
+	SourceRoles    *[]string          `json:"source_roles,omitempty"`
 	Terms          *string            `json:"terms,omitempty"`
 	Title          string             `json:"title"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
@@ -1566,11 +1738,13 @@ type PartUpload struct {
 
 // Payable defines model for Payable.
 type Payable struct {
-	Amount        Money              `json:"amount"`
-	At            time.Time          `json:"at"`
-	Id            openapi_types.UUID `json:"id"`
-	Kind          PayableKind        `json:"kind"`
-	MilestoneId   openapi_types.UUID `json:"milestone_id"`
+	Amount      Money              `json:"amount"`
+	At          time.Time          `json:"at"`
+	Id          openapi_types.UUID `json:"id"`
+	Kind        PayableKind        `json:"kind"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+
+	// MilestoneKind `maintenance`: after acceptance, without a share of the price.
 	MilestoneKind MilestoneKind      `json:"milestone_kind"`
 	PropCode      string             `json:"prop_code"`
 	PropId        openapi_types.UUID `json:"prop_id"`
@@ -1595,6 +1769,27 @@ type PayablePage struct {
 type PayablePeriod struct {
 	Items  []Payable `json:"items"`
 	Totals []Money   `json:"totals"`
+}
+
+// PaymentHold defines model for PaymentHold.
+type PaymentHold struct {
+	Amount      Money              `json:"amount"`
+	At          time.Time          `json:"at"`
+	EndedAt     *time.Time         `json:"ended_at"`
+	Id          openapi_types.UUID `json:"id"`
+	MilestoneId openapi_types.UUID `json:"milestone_id"`
+
+	// Missing To this day.
+	Missing     []string           `json:"missing"`
+	Owed        []string           `json:"owed"`
+	PropCode    string             `json:"prop_code"`
+	PropId      openapi_types.UUID `json:"prop_id"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// PaymentHoldList defines model for PaymentHoldList.
+type PaymentHoldList struct {
+	Items []PaymentHold `json:"items"`
 }
 
 // Permission defines model for Permission.
@@ -1859,6 +2054,43 @@ type Receipt struct {
 	Size       int64              `json:"size"`
 }
 
+// Reference defines model for Reference.
+type Reference struct {
+	Bytes     int64              `json:"bytes"`
+	Id        openapi_types.UUID `json:"id"`
+	MediaType string             `json:"media_type"`
+	Path      string             `json:"path"`
+
+	// Put Its upload, for the studio before publishing.
+	Put    *PresignedPut `json:"put"`
+	Sha256 string        `json:"sha256"`
+
+	// Url A link of a few minutes, once published.
+	Url  *string       `json:"url"`
+	What ReferenceKind `json:"what"`
+}
+
+// ReferenceKind defines model for ReferenceKind.
+type ReferenceKind string
+
+// ReferencePack defines model for ReferencePack.
+type ReferencePack struct {
+	AcknowledgedAt *time.Time         `json:"acknowledged_at"`
+	At             time.Time          `json:"at"`
+	By             string             `json:"by"`
+	Files          []Reference        `json:"files"`
+	Id             openapi_types.UUID `json:"id"`
+	Note           string             `json:"note"`
+	Number         int                `json:"number"`
+	PublishedAt    *time.Time         `json:"published_at"`
+	WorkOrderId    openapi_types.UUID `json:"work_order_id"`
+}
+
+// ReferencePackList defines model for ReferencePackList.
+type ReferencePackList struct {
+	Items []ReferencePack `json:"items"`
+}
+
 // Rework defines model for Rework.
 type Rework struct {
 	// Beyond Changed minds over those.
@@ -1874,7 +2106,7 @@ type Rework struct {
 	Vendor int `json:"vendor"`
 }
 
-// Role The first three are a studio's, the others a vendor's.
+// Role The first four are a studio's, the others a vendor's.
 type Role string
 
 // Scope `read` what you can see; `deliver` open, upload, seal, acknowledge; `order` projects, work orders, props, specs, vendors; `review` sign off, concede, note, re-inspect; `admin` invite, tokens.
@@ -1886,6 +2118,27 @@ type SealedDelivery struct {
 
 	// Receipt Keep it outside this service, and it is a witness.
 	Receipt Receipt `json:"receipt"`
+}
+
+// SetUse defines model for SetUse.
+type SetUse struct {
+	At time.Time `json:"at"`
+
+	// DeliveryId Of the set.
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+
+	// Newest No later delivery of the set is accepted.
+	Newest   bool               `json:"newest"`
+	Number   int                `json:"number"`
+	PropCode string             `json:"prop_code"`
+	PropId   openapi_types.UUID `json:"prop_id"`
+	SetCode  string             `json:"set_code"`
+	SetId    openapi_types.UUID `json:"set_id"`
+}
+
+// SetUseList defines model for SetUseList.
+type SetUseList struct {
+	Items []SetUse `json:"items"`
 }
 
 // Side defines model for Side.
@@ -1965,9 +2218,11 @@ type SpecChangeRowChange string
 // SpecDifference defines model for SpecDifference.
 type SpecDifference struct {
 	AgainstId *openapi_types.UUID `json:"against_id"`
-	Milestone MilestoneKind       `json:"milestone"`
-	Rows      []SpecChangeRow     `json:"rows"`
-	SpecId    openapi_types.UUID  `json:"spec_id"`
+
+	// Milestone `maintenance`: after acceptance, without a share of the price.
+	Milestone MilestoneKind      `json:"milestone"`
+	Rows      []SpecChangeRow    `json:"rows"`
+	SpecId    openapi_types.UUID `json:"spec_id"`
 
 	// Text The same, a line each.
 	Text string `json:"text"`
@@ -2031,6 +2286,12 @@ type VendorPage struct {
 // Verdict Null until it is done.
 type Verdict string
 
+// WaiveReason defines model for WaiveReason.
+type WaiveReason struct {
+	// Reason Needed while files are missing.
+	Reason *string `json:"reason,omitempty"`
+}
+
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
 	// Blocked A question waits for the studio.
@@ -2064,11 +2325,13 @@ type WorkMilestone struct {
 	Delivery *DeliveryHead `json:"delivery"`
 
 	// Desk Whose turn it is.
-	Desk   Desk                `json:"desk"`
-	DueOn  *openapi_types.Date `json:"due_on"`
-	Id     openapi_types.UUID  `json:"id"`
-	Kind   MilestoneKind       `json:"kind"`
-	Rounds int                 `json:"rounds"`
+	Desk  Desk                `json:"desk"`
+	DueOn *openapi_types.Date `json:"due_on"`
+	Id    openapi_types.UUID  `json:"id"`
+
+	// Kind `maintenance`: after acceptance, without a share of the price.
+	Kind   MilestoneKind `json:"kind"`
+	Rounds int           `json:"rounds"`
 
 	// Since When it came into this state.
 	Since time.Time      `json:"since"`
@@ -2079,6 +2342,9 @@ type WorkMilestone struct {
 type WorkOrder struct {
 	// Code Short and fixed; it appears in file names.
 	Code Code `json:"code"`
+
+	// Codename What mails, hooks and page titles say in place of the title.
+	Codename string `json:"codename"`
 
 	// Id Also the id of its log.
 	Id openapi_types.UUID `json:"id"`
@@ -2101,13 +2367,19 @@ type WorkOrder struct {
 	// RoundsIncluded Rounds of rework in the price.
 	RoundsIncluded int `json:"rounds_included"`
 
+	// Secret Each of the vendor's members acknowledges that before the first reference.
+	Secret bool `json:"secret"`
+
 	// SilenceAccepts The studio's silence past its time accepts, after a reminder; never a hero prop, a close-up or a final milestone.
-	SilenceAccepts bool               `json:"silence_accepts"`
-	Studio         string             `json:"studio"`
-	Terms          string             `json:"terms"`
-	Title          string             `json:"title"`
-	Vendor         string             `json:"vendor"`
-	VendorId       openapi_types.UUID `json:"vendor_id"`
+	SilenceAccepts bool `json:"silence_accepts"`
+
+	// SourceRoles Owed with a final delivery before it is paid.
+	SourceRoles []string           `json:"source_roles"`
+	Studio      string             `json:"studio"`
+	Terms       string             `json:"terms"`
+	Title       string             `json:"title"`
+	Vendor      string             `json:"vendor"`
+	VendorId    openapi_types.UUID `json:"vendor_id"`
 }
 
 // WorkOrderPage defines model for WorkOrderPage.
@@ -2133,6 +2405,9 @@ type DeliveryId = openapi_types.UUID
 // FileId defines model for FileId.
 type FileId = openapi_types.UUID
 
+// HandoverId defines model for HandoverId.
+type HandoverId = openapi_types.UUID
+
 // IdempotencyKey defines model for IdempotencyKey.
 type IdempotencyKey = string
 
@@ -2145,11 +2420,17 @@ type Limit = int
 // LogId defines model for LogId.
 type LogId = openapi_types.UUID
 
+// MemberId defines model for MemberId.
+type MemberId = openapi_types.UUID
+
 // MilestoneId defines model for MilestoneId.
 type MilestoneId = openapi_types.UUID
 
 // NoteId defines model for NoteId.
 type NoteId = openapi_types.UUID
+
+// PaymentHoldId defines model for PaymentHoldId.
+type PaymentHoldId = openapi_types.UUID
 
 // PermissionId defines model for PermissionId.
 type PermissionId = openapi_types.UUID
@@ -2162,6 +2443,9 @@ type PropId = openapi_types.UUID
 
 // QuestionId defines model for QuestionId.
 type QuestionId = openapi_types.UUID
+
+// ReferencePackId defines model for ReferencePackId.
+type ReferencePackId = openapi_types.UUID
 
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
@@ -2250,6 +2534,12 @@ type SignOffParams struct {
 	IfMatch        *string        `json:"If-Match,omitempty"`
 }
 
+// AppointDeputyParams defines parameters for AppointDeputy.
+type AppointDeputyParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // GrantConcessionParams defines parameters for GrantConcession.
 type GrantConcessionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -2288,6 +2578,18 @@ type ListEventsParams struct {
 
 // ChangePasswordParams defines parameters for ChangePassword.
 type ChangePasswordParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// DisableMemberParams defines parameters for DisableMember.
+type DisableMemberParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// EraseMemberParams defines parameters for EraseMember.
+type EraseMemberParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2369,6 +2671,12 @@ type ExportPayablesParams struct {
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
+// ReleasePaymentParams defines parameters for ReleasePayment.
+type ReleasePaymentParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // DecidePermissionParams defines parameters for DecidePermission.
 type DecidePermissionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -2390,8 +2698,20 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// OpenMaintenanceParams defines parameters for OpenMaintenance.
+type OpenMaintenanceParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AskQuestionParams defines parameters for AskQuestion.
 type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// UseSetParams defines parameters for UseSet.
+type UseSetParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2425,6 +2745,18 @@ type ListQuestionsParams struct {
 
 // ReplyToQuestionParams defines parameters for ReplyToQuestion.
 type ReplyToQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeReferencesParams defines parameters for AcknowledgeReferences.
+type AcknowledgeReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// PublishReferencesParams defines parameters for PublishReferences.
+type PublishReferencesParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -2516,6 +2848,12 @@ type ListChangeOrdersParams struct {
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 }
 
+// HandOverParams defines parameters for HandOver.
+type HandOverParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // ListPermissionsParams defines parameters for ListPermissions.
 type ListPermissionsParams struct {
 	// After `next` of the page before.
@@ -2555,6 +2893,18 @@ type ImportPropsParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// CreateReferencesParams defines parameters for CreateReferences.
+type CreateReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeSecrecyParams defines parameters for AcknowledgeSecrecy.
+type AcknowledgeSecrecyParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
 type DecideBatchJSONRequestBody = BatchDecisions
 
@@ -2573,6 +2923,9 @@ type AddNoteJSONRequestBody = NewNote
 // SignOffJSONRequestBody defines body for SignOff for application/json ContentType.
 type SignOffJSONRequestBody = NewSignOff
 
+// AppointDeputyJSONRequestBody defines body for AppointDeputy for application/json ContentType.
+type AppointDeputyJSONRequestBody = NewDeputy
+
 // GrantConcessionJSONRequestBody defines body for GrantConcession for application/json ContentType.
 type GrantConcessionJSONRequestBody = NewConcession
 
@@ -2584,6 +2937,9 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
+
+// EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
+type EraseMemberJSONRequestBody = EraseReason
 
 // CancelMilestoneJSONRequestBody defines body for CancelMilestone for application/json ContentType.
 type CancelMilestoneJSONRequestBody = Cancel
@@ -2600,14 +2956,23 @@ type HoldMilestoneJSONRequestBody = Reason
 // ResolveNoteJSONRequestBody defines body for ResolveNote for application/json ContentType.
 type ResolveNoteJSONRequestBody = NoteResolution
 
+// ReleasePaymentJSONRequestBody defines body for ReleasePayment for application/json ContentType.
+type ReleasePaymentJSONRequestBody = WaiveReason
+
 // DecidePermissionJSONRequestBody defines body for DecidePermission for application/json ContentType.
 type DecidePermissionJSONRequestBody = PermissionDecision
 
 // CreateProjectJSONRequestBody defines body for CreateProject for application/json ContentType.
 type CreateProjectJSONRequestBody = NewProject
 
+// OpenMaintenanceJSONRequestBody defines body for OpenMaintenance for application/json ContentType.
+type OpenMaintenanceJSONRequestBody = Reason
+
 // AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
 type AskQuestionJSONRequestBody = NewQuestion
+
+// UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
+type UseSetJSONRequestBody = NewSetUse
 
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
@@ -2633,11 +2998,17 @@ type OpenBatchJSONRequestBody = NewBatch
 // PinCalendarJSONRequestBody defines body for PinCalendar for application/json ContentType.
 type PinCalendarJSONRequestBody = PinCalendar
 
+// HandOverJSONRequestBody defines body for HandOver for application/json ContentType.
+type HandOverJSONRequestBody = NewHandover
+
 // PermitJSONRequestBody defines body for Permit for application/json ContentType.
 type PermitJSONRequestBody = NewPermission
 
 // CreatePropJSONRequestBody defines body for CreateProp for application/json ContentType.
 type CreatePropJSONRequestBody = NewProp
+
+// CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
+type CreateReferencesJSONRequestBody = NewReferencePack
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
@@ -2707,6 +3078,15 @@ type ServerInterface interface {
 	// GetUploads What has arrived, and fresh links for what has not
 	// (GET /v1/deliveries/{delivery_id}/uploads)
 	GetUploads(ctx echo.Context, deliveryId DeliveryId) error
+	// ListDeputies Who decides in whose place, and when
+	// (GET /v1/deputies)
+	ListDeputies(ctx echo.Context) error
+	// AppointDeputy Let a member decide in a role's place between two days
+	// (POST /v1/deputies)
+	AppointDeputy(ctx echo.Context, params AppointDeputyParams) error
+	// GetHandover A hand-over with its files
+	// (GET /v1/handovers/{handover_id})
+	GetHandover(ctx echo.Context, handoverId HandoverId) error
 	// GetInspection One inspection with the names of its pictures
 	// (GET /v1/inspections/{inspection_id})
 	GetInspection(ctx echo.Context, inspectionId InspectionId) error
@@ -2740,6 +3120,12 @@ type ServerInterface interface {
 	// ListMembers Members of your own party
 	// (GET /v1/members)
 	ListMembers(ctx echo.Context) error
+	// DisableMember End a colleague's access at once
+	// (POST /v1/members/{member_id}/disable)
+	DisableMember(ctx echo.Context, memberId MemberId, params DisableMemberParams) error
+	// EraseMember Forget a disabled member
+	// (POST /v1/members/{member_id}/erase)
+	EraseMember(ctx echo.Context, memberId MemberId, params EraseMemberParams) error
 	// CancelMilestone Cancel a milestone, as the studio
 	// (POST /v1/milestones/{milestone_id}/cancel)
 	CancelMilestone(ctx echo.Context, milestoneId MilestoneId, params CancelMilestoneParams) error
@@ -2767,6 +3153,9 @@ type ServerInterface interface {
 	// ExportPayables Everything released in a period, for a spreadsheet
 	// (GET /v1/payables/export)
 	ExportPayables(ctx echo.Context, params ExportPayablesParams) error
+	// ReleasePayment Pay what was held
+	// (POST /v1/payment-holds/{payment_hold_id}/release)
+	ReleasePayment(ctx echo.Context, paymentHoldId PaymentHoldId, params ReleasePaymentParams) error
 	// GetPermission One permission
 	// (GET /v1/permissions/{permission_id})
 	GetPermission(ctx echo.Context, permissionId PermissionId) error
@@ -2785,15 +3174,27 @@ type ServerInterface interface {
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx echo.Context, propId PropId) error
+	// OpenMaintenance Ask for a delivery after acceptance
+	// (POST /v1/props/{prop_id}/maintenance)
+	OpenMaintenance(ctx echo.Context, propId PropId, params OpenMaintenanceParams) error
 	// AskQuestion Ask the studio about a prop, as the vendor
 	// (POST /v1/props/{prop_id}/questions)
 	AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error
+	// ListSets The texture sets and kits that a prop uses
+	// (GET /v1/props/{prop_id}/sets)
+	ListSets(ctx echo.Context, propId PropId) error
+	// UseSet Pin a prop to the newest accepted delivery of a set
+	// (POST /v1/props/{prop_id}/sets)
+	UseSet(ctx echo.Context, propId PropId, params UseSetParams) error
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx echo.Context, propId PropId) error
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx echo.Context, propId PropId, params PublishSpecParams) error
+	// ListSetUsers The props that use a set: whom a change of it touches
+	// (GET /v1/props/{prop_id}/users)
+	ListSetUsers(ctx echo.Context, propId PropId) error
 	// ListQuestions Questions you can see
 	// (GET /v1/questions)
 	ListQuestions(ctx echo.Context, params ListQuestionsParams) error
@@ -2806,6 +3207,15 @@ type ServerInterface interface {
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx echo.Context, kind string, subjectId openapi_types.UUID) error
+	// GetReferences A reference pack with links to its files
+	// (GET /v1/references/{reference_pack_id})
+	GetReferences(ctx echo.Context, referencePackId ReferencePackId) error
+	// AcknowledgeReferences Acknowledge a reference pack, as the vendor
+	// (POST /v1/references/{reference_pack_id}/acknowledge)
+	AcknowledgeReferences(ctx echo.Context, referencePackId ReferencePackId, params AcknowledgeReferencesParams) error
+	// PublishReferences Give a reference pack to the vendor
+	// (POST /v1/references/{reference_pack_id}/publish)
+	PublishReferences(ctx echo.Context, referencePackId ReferencePackId, params PublishReferencesParams) error
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx echo.Context) error
@@ -2863,6 +3273,15 @@ type ServerInterface interface {
 	// ListChangeOrders Change orders of a work order
 	// (GET /v1/work-orders/{work_order_id}/change-orders)
 	ListChangeOrders(ctx echo.Context, workOrderId WorkOrderId, params ListChangeOrdersParams) error
+	// ListHandovers Hand-overs to the engine team
+	// (GET /v1/work-orders/{work_order_id}/handovers)
+	ListHandovers(ctx echo.Context, workOrderId WorkOrderId) error
+	// HandOver Hand everything accepted to the engine team
+	// (POST /v1/work-orders/{work_order_id}/handovers)
+	HandOver(ctx echo.Context, workOrderId WorkOrderId, params HandOverParams) error
+	// ListPaymentHolds Accepted and not paid: source files are owed
+	// (GET /v1/work-orders/{work_order_id}/payment-holds)
+	ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId) error
 	// ListPermissions Permits and wider concessions of a work order
 	// (GET /v1/work-orders/{work_order_id}/permissions)
 	ListPermissions(ctx echo.Context, workOrderId WorkOrderId, params ListPermissionsParams) error
@@ -2878,6 +3297,15 @@ type ServerInterface interface {
 	// ImportProps Order a list of props from a spreadsheet
 	// (POST /v1/work-orders/{work_order_id}/props/import)
 	ImportProps(ctx echo.Context, workOrderId WorkOrderId, params ImportPropsParams) error
+	// ListReferences Reference packs of a work order
+	// (GET /v1/work-orders/{work_order_id}/references)
+	ListReferences(ctx echo.Context, workOrderId WorkOrderId) error
+	// CreateReferences Begin a reference pack, as the studio
+	// (POST /v1/work-orders/{work_order_id}/references)
+	CreateReferences(ctx echo.Context, workOrderId WorkOrderId, params CreateReferencesParams) error
+	// AcknowledgeSecrecy Acknowledge that an order is secret
+	// (POST /v1/work-orders/{work_order_id}/secrecy)
+	AcknowledgeSecrecy(ctx echo.Context, workOrderId WorkOrderId, params AcknowledgeSecrecyParams) error
 }
 
 // ServerInterfaceWrapper converts echo contexts to parameters.
@@ -3489,6 +3917,62 @@ func (w *ServerInterfaceWrapper) GetUploads(ctx echo.Context) error {
 	return err
 }
 
+// ListDeputies converts echo context to params.
+func (w *ServerInterfaceWrapper) ListDeputies(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListDeputies(ctx)
+	return err
+}
+
+// AppointDeputy converts echo context to params.
+func (w *ServerInterfaceWrapper) AppointDeputy(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AppointDeputyParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AppointDeputy(ctx, params)
+	return err
+}
+
+// GetHandover converts echo context to params.
+func (w *ServerInterfaceWrapper) GetHandover(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "handover_id" -------------
+	var handoverId HandoverId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "handover_id", ctx.Param("handover_id"), &handoverId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter handover_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetHandover(ctx, handoverId)
+	return err
+}
+
 // GetInspection converts echo context to params.
 func (w *ServerInterfaceWrapper) GetInspection(ctx echo.Context) error {
 	var err error
@@ -3734,6 +4218,82 @@ func (w *ServerInterfaceWrapper) ListMembers(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListMembers(ctx)
+	return err
+}
+
+// DisableMember converts echo context to params.
+func (w *ServerInterfaceWrapper) DisableMember(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "member_id" -------------
+	var memberId MemberId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member_id", ctx.Param("member_id"), &memberId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DisableMemberParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DisableMember(ctx, memberId, params)
+	return err
+}
+
+// EraseMember converts echo context to params.
+func (w *ServerInterfaceWrapper) EraseMember(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "member_id" -------------
+	var memberId MemberId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "member_id", ctx.Param("member_id"), &memberId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params EraseMemberParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EraseMember(ctx, memberId, params)
 	return err
 }
 
@@ -4068,6 +4628,44 @@ func (w *ServerInterfaceWrapper) ExportPayables(ctx echo.Context) error {
 	return err
 }
 
+// ReleasePayment converts echo context to params.
+func (w *ServerInterfaceWrapper) ReleasePayment(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "payment_hold_id" -------------
+	var paymentHoldId PaymentHoldId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "payment_hold_id", ctx.Param("payment_hold_id"), &paymentHoldId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter payment_hold_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReleasePaymentParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReleasePayment(ctx, paymentHoldId, params)
+	return err
+}
+
 // GetPermission converts echo context to params.
 func (w *ServerInterfaceWrapper) GetPermission(ctx echo.Context) error {
 	var err error
@@ -4210,6 +4808,44 @@ func (w *ServerInterfaceWrapper) GetProp(ctx echo.Context) error {
 	return err
 }
 
+// OpenMaintenance converts echo context to params.
+func (w *ServerInterfaceWrapper) OpenMaintenance(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params OpenMaintenanceParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.OpenMaintenance(ctx, propId, params)
+	return err
+}
+
 // AskQuestion converts echo context to params.
 func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
 	var err error
@@ -4245,6 +4881,60 @@ func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AskQuestion(ctx, propId, params)
+	return err
+}
+
+// ListSets converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSets(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSets(ctx, propId)
+	return err
+}
+
+// UseSet converts echo context to params.
+func (w *ServerInterfaceWrapper) UseSet(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params UseSetParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.UseSet(ctx, propId, params)
 	return err
 }
 
@@ -4305,6 +4995,22 @@ func (w *ServerInterfaceWrapper) PublishSpec(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.PublishSpec(ctx, propId, params)
+	return err
+}
+
+// ListSetUsers converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSetUsers(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSetUsers(ctx, propId)
 	return err
 }
 
@@ -4429,6 +5135,98 @@ func (w *ServerInterfaceWrapper) GetReceipt(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetReceipt(ctx, kind, subjectId)
+	return err
+}
+
+// GetReferences converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "reference_pack_id" -------------
+	var referencePackId ReferencePackId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "reference_pack_id", ctx.Param("reference_pack_id"), &referencePackId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reference_pack_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReferences(ctx, referencePackId)
+	return err
+}
+
+// AcknowledgeReferences converts echo context to params.
+func (w *ServerInterfaceWrapper) AcknowledgeReferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "reference_pack_id" -------------
+	var referencePackId ReferencePackId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "reference_pack_id", ctx.Param("reference_pack_id"), &referencePackId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reference_pack_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcknowledgeReferencesParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcknowledgeReferences(ctx, referencePackId, params)
+	return err
+}
+
+// PublishReferences converts echo context to params.
+func (w *ServerInterfaceWrapper) PublishReferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "reference_pack_id" -------------
+	var referencePackId ReferencePackId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "reference_pack_id", ctx.Param("reference_pack_id"), &referencePackId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter reference_pack_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PublishReferencesParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PublishReferences(ctx, referencePackId, params)
 	return err
 }
 
@@ -4901,6 +5699,76 @@ func (w *ServerInterfaceWrapper) ListChangeOrders(ctx echo.Context) error {
 	return err
 }
 
+// ListHandovers converts echo context to params.
+func (w *ServerInterfaceWrapper) ListHandovers(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListHandovers(ctx, workOrderId)
+	return err
+}
+
+// HandOver converts echo context to params.
+func (w *ServerInterfaceWrapper) HandOver(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params HandOverParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.HandOver(ctx, workOrderId, params)
+	return err
+}
+
+// ListPaymentHolds converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPaymentHolds(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPaymentHolds(ctx, workOrderId)
+	return err
+}
+
 // ListPermissions converts echo context to params.
 func (w *ServerInterfaceWrapper) ListPermissions(ctx echo.Context) error {
 	var err error
@@ -5085,6 +5953,98 @@ func (w *ServerInterfaceWrapper) ImportProps(ctx echo.Context) error {
 	return err
 }
 
+// ListReferences converts echo context to params.
+func (w *ServerInterfaceWrapper) ListReferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListReferences(ctx, workOrderId)
+	return err
+}
+
+// CreateReferences converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateReferences(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateReferencesParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateReferences(ctx, workOrderId, params)
+	return err
+}
+
+// AcknowledgeSecrecy converts echo context to params.
+func (w *ServerInterfaceWrapper) AcknowledgeSecrecy(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcknowledgeSecrecyParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcknowledgeSecrecy(ctx, workOrderId, params)
+	return err
+}
+
 // This is a simple interface which specifies echo.Route addition functions which
 // are present on both echo.Echo and echo.Group, since we want to allow using
 // either of them for path registration
@@ -5211,6 +6171,25 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/permissions/:permission_id", wrapper.GetPermission, options.OperationMiddlewares["getPermission"]...)
 	router.POST(options.BaseURL+"/v1/permissions/:permission_id/decisions", wrapper.DecidePermission, options.OperationMiddlewares["decidePermission"]...)
 	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/props/import", wrapper.ImportProps, options.OperationMiddlewares["importProps"]...)
+	router.GET(options.BaseURL+"/v1/deputies", wrapper.ListDeputies, options.OperationMiddlewares["listDeputies"]...)
+	router.POST(options.BaseURL+"/v1/deputies", wrapper.AppointDeputy, options.OperationMiddlewares["appointDeputy"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/references", wrapper.ListReferences, options.OperationMiddlewares["listReferences"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/references", wrapper.CreateReferences, options.OperationMiddlewares["createReferences"]...)
+	router.GET(options.BaseURL+"/v1/references/:reference_pack_id", wrapper.GetReferences, options.OperationMiddlewares["getReferences"]...)
+	router.POST(options.BaseURL+"/v1/references/:reference_pack_id/publish", wrapper.PublishReferences, options.OperationMiddlewares["publishReferences"]...)
+	router.POST(options.BaseURL+"/v1/references/:reference_pack_id/acknowledge", wrapper.AcknowledgeReferences, options.OperationMiddlewares["acknowledgeReferences"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/secrecy", wrapper.AcknowledgeSecrecy, options.OperationMiddlewares["acknowledgeSecrecy"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/maintenance", wrapper.OpenMaintenance, options.OperationMiddlewares["openMaintenance"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/payment-holds", wrapper.ListPaymentHolds, options.OperationMiddlewares["listPaymentHolds"]...)
+	router.POST(options.BaseURL+"/v1/payment-holds/:payment_hold_id/release", wrapper.ReleasePayment, options.OperationMiddlewares["releasePayment"]...)
+	router.GET(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.ListSets, options.OperationMiddlewares["listSets"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.UseSet, options.OperationMiddlewares["useSet"]...)
+	router.GET(options.BaseURL+"/v1/props/:prop_id/users", wrapper.ListSetUsers, options.OperationMiddlewares["listSetUsers"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/handovers", wrapper.ListHandovers, options.OperationMiddlewares["listHandovers"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/handovers", wrapper.HandOver, options.OperationMiddlewares["handOver"]...)
+	router.GET(options.BaseURL+"/v1/handovers/:handover_id", wrapper.GetHandover, options.OperationMiddlewares["getHandover"]...)
+	router.POST(options.BaseURL+"/v1/members/:member_id/disable", wrapper.DisableMember, options.OperationMiddlewares["disableMember"]...)
+	router.POST(options.BaseURL+"/v1/members/:member_id/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
 
 }
 
@@ -6084,6 +7063,123 @@ func (response GetUploadsdefaultApplicationProblemPlusJSONResponse) VisitGetUplo
 	return err
 }
 
+type ListDeputiesRequestObject struct {
+}
+
+type ListDeputiesResponseObject interface {
+	VisitListDeputiesResponse(w http.ResponseWriter) error
+}
+
+type ListDeputies200JSONResponse DeputyList
+
+func (response ListDeputies200JSONResponse) VisitListDeputiesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDeputiesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListDeputiesdefaultApplicationProblemPlusJSONResponse) VisitListDeputiesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AppointDeputyRequestObject struct {
+	Params AppointDeputyParams
+	Body   *AppointDeputyJSONRequestBody
+}
+
+type AppointDeputyResponseObject interface {
+	VisitAppointDeputyResponse(w http.ResponseWriter) error
+}
+
+type AppointDeputy201JSONResponse Deputy
+
+func (response AppointDeputy201JSONResponse) VisitAppointDeputyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AppointDeputydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AppointDeputydefaultApplicationProblemPlusJSONResponse) VisitAppointDeputyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetHandoverRequestObject struct {
+	HandoverId HandoverId `json:"handover_id"`
+}
+
+type GetHandoverResponseObject interface {
+	VisitGetHandoverResponse(w http.ResponseWriter) error
+}
+
+type GetHandover200JSONResponse Handover
+
+func (response GetHandover200JSONResponse) VisitGetHandoverResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetHandoverdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetHandoverdefaultApplicationProblemPlusJSONResponse) VisitGetHandoverResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetInspectionRequestObject struct {
 	InspectionId InspectionId `json:"inspection_id"`
 }
@@ -6526,6 +7622,87 @@ func (response ListMembersdefaultApplicationProblemPlusJSONResponse) VisitListMe
 	return err
 }
 
+type DisableMemberRequestObject struct {
+	MemberId MemberId `json:"member_id"`
+	Params   DisableMemberParams
+}
+
+type DisableMemberResponseObject interface {
+	VisitDisableMemberResponse(w http.ResponseWriter) error
+}
+
+type DisableMember200JSONResponse Member
+
+func (response DisableMember200JSONResponse) VisitDisableMemberResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DisableMemberdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DisableMemberdefaultApplicationProblemPlusJSONResponse) VisitDisableMemberResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseMemberRequestObject struct {
+	MemberId MemberId `json:"member_id"`
+	Params   EraseMemberParams
+	Body     *EraseMemberJSONRequestBody
+}
+
+type EraseMemberResponseObject interface {
+	VisitEraseMemberResponse(w http.ResponseWriter) error
+}
+
+type EraseMember200JSONResponse Member
+
+func (response EraseMember200JSONResponse) VisitEraseMemberResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EraseMemberdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EraseMemberdefaultApplicationProblemPlusJSONResponse) VisitEraseMemberResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type CancelMilestoneRequestObject struct {
 	MilestoneId MilestoneId `json:"milestone_id"`
 	Params      CancelMilestoneParams
@@ -6908,6 +8085,47 @@ func (response ExportPayablesdefaultApplicationProblemPlusJSONResponse) VisitExp
 	return err
 }
 
+type ReleasePaymentRequestObject struct {
+	PaymentHoldId PaymentHoldId `json:"payment_hold_id"`
+	Params        ReleasePaymentParams
+	Body          *ReleasePaymentJSONRequestBody
+}
+
+type ReleasePaymentResponseObject interface {
+	VisitReleasePaymentResponse(w http.ResponseWriter) error
+}
+
+type ReleasePayment200JSONResponse PaymentHold
+
+func (response ReleasePayment200JSONResponse) VisitReleasePaymentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReleasePaymentdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReleasePaymentdefaultApplicationProblemPlusJSONResponse) VisitReleasePaymentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetPermissionRequestObject struct {
 	PermissionId PermissionId `json:"permission_id"`
 }
@@ -7145,6 +8363,47 @@ func (response GetPropdefaultApplicationProblemPlusJSONResponse) VisitGetPropRes
 	return err
 }
 
+type OpenMaintenanceRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Params OpenMaintenanceParams
+	Body   *OpenMaintenanceJSONRequestBody
+}
+
+type OpenMaintenanceResponseObject interface {
+	VisitOpenMaintenanceResponse(w http.ResponseWriter) error
+}
+
+type OpenMaintenance201JSONResponse Milestone
+
+func (response OpenMaintenance201JSONResponse) VisitOpenMaintenanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type OpenMaintenancedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response OpenMaintenancedefaultApplicationProblemPlusJSONResponse) VisitOpenMaintenanceResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type AskQuestionRequestObject struct {
 	PropId PropId `json:"prop_id"`
 	Params AskQuestionParams
@@ -7175,6 +8434,86 @@ type AskQuestiondefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AskQuestiondefaultApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSetsRequestObject struct {
+	PropId PropId `json:"prop_id"`
+}
+
+type ListSetsResponseObject interface {
+	VisitListSetsResponse(w http.ResponseWriter) error
+}
+
+type ListSets200JSONResponse SetUseList
+
+func (response ListSets200JSONResponse) VisitListSetsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSetsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSetsdefaultApplicationProblemPlusJSONResponse) VisitListSetsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type UseSetRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Params UseSetParams
+	Body   *UseSetJSONRequestBody
+}
+
+type UseSetResponseObject interface {
+	VisitUseSetResponse(w http.ResponseWriter) error
+}
+
+type UseSet201JSONResponse SetUse
+
+func (response UseSet201JSONResponse) VisitUseSetResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type UseSetdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response UseSetdefaultApplicationProblemPlusJSONResponse) VisitUseSetResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -7256,6 +8595,45 @@ type PublishSpecdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response PublishSpecdefaultApplicationProblemPlusJSONResponse) VisitPublishSpecResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSetUsersRequestObject struct {
+	PropId PropId `json:"prop_id"`
+}
+
+type ListSetUsersResponseObject interface {
+	VisitListSetUsersResponse(w http.ResponseWriter) error
+}
+
+type ListSetUsers200JSONResponse SetUseList
+
+func (response ListSetUsers200JSONResponse) VisitListSetUsersResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSetUsersdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSetUsersdefaultApplicationProblemPlusJSONResponse) VisitListSetUsersResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -7415,6 +8793,125 @@ type GetReceiptdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetReceiptdefaultApplicationProblemPlusJSONResponse) VisitGetReceiptResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReferencesRequestObject struct {
+	ReferencePackId ReferencePackId `json:"reference_pack_id"`
+}
+
+type GetReferencesResponseObject interface {
+	VisitGetReferencesResponse(w http.ResponseWriter) error
+}
+
+type GetReferences200JSONResponse ReferencePack
+
+func (response GetReferences200JSONResponse) VisitGetReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetReferencesdefaultApplicationProblemPlusJSONResponse) VisitGetReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeReferencesRequestObject struct {
+	ReferencePackId ReferencePackId `json:"reference_pack_id"`
+	Params          AcknowledgeReferencesParams
+}
+
+type AcknowledgeReferencesResponseObject interface {
+	VisitAcknowledgeReferencesResponse(w http.ResponseWriter) error
+}
+
+type AcknowledgeReferences200JSONResponse ReferencePack
+
+func (response AcknowledgeReferences200JSONResponse) VisitAcknowledgeReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeReferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AcknowledgeReferencesdefaultApplicationProblemPlusJSONResponse) VisitAcknowledgeReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishReferencesRequestObject struct {
+	ReferencePackId ReferencePackId `json:"reference_pack_id"`
+	Params          PublishReferencesParams
+}
+
+type PublishReferencesResponseObject interface {
+	VisitPublishReferencesResponse(w http.ResponseWriter) error
+}
+
+type PublishReferences200JSONResponse ReferencePack
+
+func (response PublishReferences200JSONResponse) VisitPublishReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PublishReferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PublishReferencesdefaultApplicationProblemPlusJSONResponse) VisitPublishReferencesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8186,6 +9683,125 @@ func (response ListChangeOrdersdefaultApplicationProblemPlusJSONResponse) VisitL
 	return err
 }
 
+type ListHandoversRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+}
+
+type ListHandoversResponseObject interface {
+	VisitListHandoversResponse(w http.ResponseWriter) error
+}
+
+type ListHandovers200JSONResponse HandoverList
+
+func (response ListHandovers200JSONResponse) VisitListHandoversResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListHandoversdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListHandoversdefaultApplicationProblemPlusJSONResponse) VisitListHandoversResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HandOverRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      HandOverParams
+	Body        *HandOverJSONRequestBody
+}
+
+type HandOverResponseObject interface {
+	VisitHandOverResponse(w http.ResponseWriter) error
+}
+
+type HandOver201JSONResponse Handover
+
+func (response HandOver201JSONResponse) VisitHandOverResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type HandOverdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response HandOverdefaultApplicationProblemPlusJSONResponse) VisitHandOverResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPaymentHoldsRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+}
+
+type ListPaymentHoldsResponseObject interface {
+	VisitListPaymentHoldsResponse(w http.ResponseWriter) error
+}
+
+type ListPaymentHolds200JSONResponse PaymentHoldList
+
+func (response ListPaymentHolds200JSONResponse) VisitListPaymentHoldsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPaymentHoldsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPaymentHoldsdefaultApplicationProblemPlusJSONResponse) VisitListPaymentHoldsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListPermissionsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
 	Params      ListPermissionsParams
@@ -8389,6 +10005,120 @@ func (response ImportPropsdefaultApplicationProblemPlusJSONResponse) VisitImport
 	return err
 }
 
+type ListReferencesRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+}
+
+type ListReferencesResponseObject interface {
+	VisitListReferencesResponse(w http.ResponseWriter) error
+}
+
+type ListReferences200JSONResponse ReferencePackList
+
+func (response ListReferences200JSONResponse) VisitListReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListReferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListReferencesdefaultApplicationProblemPlusJSONResponse) VisitListReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateReferencesRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      CreateReferencesParams
+	Body        *CreateReferencesJSONRequestBody
+}
+
+type CreateReferencesResponseObject interface {
+	VisitCreateReferencesResponse(w http.ResponseWriter) error
+}
+
+type CreateReferences201JSONResponse ReferencePack
+
+func (response CreateReferences201JSONResponse) VisitCreateReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateReferencesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CreateReferencesdefaultApplicationProblemPlusJSONResponse) VisitCreateReferencesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeSecrecyRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      AcknowledgeSecrecyParams
+}
+
+type AcknowledgeSecrecyResponseObject interface {
+	VisitAcknowledgeSecrecyResponse(w http.ResponseWriter) error
+}
+
+type AcknowledgeSecrecy204Response struct {
+}
+
+func (response AcknowledgeSecrecy204Response) VisitAcknowledgeSecrecyResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type AcknowledgeSecrecydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AcknowledgeSecrecydefaultApplicationProblemPlusJSONResponse) VisitAcknowledgeSecrecyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 // StrictServerInterface represents all server handlers.
 type StrictServerInterface interface {
 	// GetHealth The process answers
@@ -8457,6 +10187,15 @@ type StrictServerInterface interface {
 	// GetUploads What has arrived, and fresh links for what has not
 	// (GET /v1/deliveries/{delivery_id}/uploads)
 	GetUploads(ctx context.Context, request GetUploadsRequestObject) (GetUploadsResponseObject, error)
+	// ListDeputies Who decides in whose place, and when
+	// (GET /v1/deputies)
+	ListDeputies(ctx context.Context, request ListDeputiesRequestObject) (ListDeputiesResponseObject, error)
+	// AppointDeputy Let a member decide in a role's place between two days
+	// (POST /v1/deputies)
+	AppointDeputy(ctx context.Context, request AppointDeputyRequestObject) (AppointDeputyResponseObject, error)
+	// GetHandover A hand-over with its files
+	// (GET /v1/handovers/{handover_id})
+	GetHandover(ctx context.Context, request GetHandoverRequestObject) (GetHandoverResponseObject, error)
 	// GetInspection One inspection with the names of its pictures
 	// (GET /v1/inspections/{inspection_id})
 	GetInspection(ctx context.Context, request GetInspectionRequestObject) (GetInspectionResponseObject, error)
@@ -8490,6 +10229,12 @@ type StrictServerInterface interface {
 	// ListMembers Members of your own party
 	// (GET /v1/members)
 	ListMembers(ctx context.Context, request ListMembersRequestObject) (ListMembersResponseObject, error)
+	// DisableMember End a colleague's access at once
+	// (POST /v1/members/{member_id}/disable)
+	DisableMember(ctx context.Context, request DisableMemberRequestObject) (DisableMemberResponseObject, error)
+	// EraseMember Forget a disabled member
+	// (POST /v1/members/{member_id}/erase)
+	EraseMember(ctx context.Context, request EraseMemberRequestObject) (EraseMemberResponseObject, error)
 	// CancelMilestone Cancel a milestone, as the studio
 	// (POST /v1/milestones/{milestone_id}/cancel)
 	CancelMilestone(ctx context.Context, request CancelMilestoneRequestObject) (CancelMilestoneResponseObject, error)
@@ -8517,6 +10262,9 @@ type StrictServerInterface interface {
 	// ExportPayables Everything released in a period, for a spreadsheet
 	// (GET /v1/payables/export)
 	ExportPayables(ctx context.Context, request ExportPayablesRequestObject) (ExportPayablesResponseObject, error)
+	// ReleasePayment Pay what was held
+	// (POST /v1/payment-holds/{payment_hold_id}/release)
+	ReleasePayment(ctx context.Context, request ReleasePaymentRequestObject) (ReleasePaymentResponseObject, error)
 	// GetPermission One permission
 	// (GET /v1/permissions/{permission_id})
 	GetPermission(ctx context.Context, request GetPermissionRequestObject) (GetPermissionResponseObject, error)
@@ -8535,15 +10283,27 @@ type StrictServerInterface interface {
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx context.Context, request GetPropRequestObject) (GetPropResponseObject, error)
+	// OpenMaintenance Ask for a delivery after acceptance
+	// (POST /v1/props/{prop_id}/maintenance)
+	OpenMaintenance(ctx context.Context, request OpenMaintenanceRequestObject) (OpenMaintenanceResponseObject, error)
 	// AskQuestion Ask the studio about a prop, as the vendor
 	// (POST /v1/props/{prop_id}/questions)
 	AskQuestion(ctx context.Context, request AskQuestionRequestObject) (AskQuestionResponseObject, error)
+	// ListSets The texture sets and kits that a prop uses
+	// (GET /v1/props/{prop_id}/sets)
+	ListSets(ctx context.Context, request ListSetsRequestObject) (ListSetsResponseObject, error)
+	// UseSet Pin a prop to the newest accepted delivery of a set
+	// (POST /v1/props/{prop_id}/sets)
+	UseSet(ctx context.Context, request UseSetRequestObject) (UseSetResponseObject, error)
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx context.Context, request ListSpecsRequestObject) (ListSpecsResponseObject, error)
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx context.Context, request PublishSpecRequestObject) (PublishSpecResponseObject, error)
+	// ListSetUsers The props that use a set: whom a change of it touches
+	// (GET /v1/props/{prop_id}/users)
+	ListSetUsers(ctx context.Context, request ListSetUsersRequestObject) (ListSetUsersResponseObject, error)
 	// ListQuestions Questions you can see
 	// (GET /v1/questions)
 	ListQuestions(ctx context.Context, request ListQuestionsRequestObject) (ListQuestionsResponseObject, error)
@@ -8556,6 +10316,15 @@ type StrictServerInterface interface {
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
+	// GetReferences A reference pack with links to its files
+	// (GET /v1/references/{reference_pack_id})
+	GetReferences(ctx context.Context, request GetReferencesRequestObject) (GetReferencesResponseObject, error)
+	// AcknowledgeReferences Acknowledge a reference pack, as the vendor
+	// (POST /v1/references/{reference_pack_id}/acknowledge)
+	AcknowledgeReferences(ctx context.Context, request AcknowledgeReferencesRequestObject) (AcknowledgeReferencesResponseObject, error)
+	// PublishReferences Give a reference pack to the vendor
+	// (POST /v1/references/{reference_pack_id}/publish)
+	PublishReferences(ctx context.Context, request PublishReferencesRequestObject) (PublishReferencesResponseObject, error)
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx context.Context, request LogInRequestObject) (LogInResponseObject, error)
@@ -8613,6 +10382,15 @@ type StrictServerInterface interface {
 	// ListChangeOrders Change orders of a work order
 	// (GET /v1/work-orders/{work_order_id}/change-orders)
 	ListChangeOrders(ctx context.Context, request ListChangeOrdersRequestObject) (ListChangeOrdersResponseObject, error)
+	// ListHandovers Hand-overs to the engine team
+	// (GET /v1/work-orders/{work_order_id}/handovers)
+	ListHandovers(ctx context.Context, request ListHandoversRequestObject) (ListHandoversResponseObject, error)
+	// HandOver Hand everything accepted to the engine team
+	// (POST /v1/work-orders/{work_order_id}/handovers)
+	HandOver(ctx context.Context, request HandOverRequestObject) (HandOverResponseObject, error)
+	// ListPaymentHolds Accepted and not paid: source files are owed
+	// (GET /v1/work-orders/{work_order_id}/payment-holds)
+	ListPaymentHolds(ctx context.Context, request ListPaymentHoldsRequestObject) (ListPaymentHoldsResponseObject, error)
 	// ListPermissions Permits and wider concessions of a work order
 	// (GET /v1/work-orders/{work_order_id}/permissions)
 	ListPermissions(ctx context.Context, request ListPermissionsRequestObject) (ListPermissionsResponseObject, error)
@@ -8628,6 +10406,15 @@ type StrictServerInterface interface {
 	// ImportProps Order a list of props from a spreadsheet
 	// (POST /v1/work-orders/{work_order_id}/props/import)
 	ImportProps(ctx context.Context, request ImportPropsRequestObject) (ImportPropsResponseObject, error)
+	// ListReferences Reference packs of a work order
+	// (GET /v1/work-orders/{work_order_id}/references)
+	ListReferences(ctx context.Context, request ListReferencesRequestObject) (ListReferencesResponseObject, error)
+	// CreateReferences Begin a reference pack, as the studio
+	// (POST /v1/work-orders/{work_order_id}/references)
+	CreateReferences(ctx context.Context, request CreateReferencesRequestObject) (CreateReferencesResponseObject, error)
+	// AcknowledgeSecrecy Acknowledge that an order is secret
+	// (POST /v1/work-orders/{work_order_id}/secrecy)
+	AcknowledgeSecrecy(ctx context.Context, request AcknowledgeSecrecyRequestObject) (AcknowledgeSecrecyResponseObject, error)
 }
 
 type StrictHandlerFunc func(ctx echo.Context, request any) (any, error)
@@ -9334,6 +11121,102 @@ func (sh *strictHandler) GetUploads(ctx echo.Context, deliveryId DeliveryId) err
 	return nil
 }
 
+// ListDeputies operation middleware
+func (sh *strictHandler) ListDeputies(ctx echo.Context) error {
+	var request ListDeputiesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListDeputies(ctx.Request().Context(), request.(ListDeputiesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListDeputies")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListDeputiesResponseObject); ok {
+		return validResponse.VisitListDeputiesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AppointDeputy operation middleware
+func (sh *strictHandler) AppointDeputy(ctx echo.Context, params AppointDeputyParams) error {
+	var request AppointDeputyRequestObject
+
+	request.Params = params
+
+	var body AppointDeputyJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AppointDeputy(ctx.Request().Context(), request.(AppointDeputyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AppointDeputy")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AppointDeputyResponseObject); ok {
+		return validResponse.VisitAppointDeputyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetHandover operation middleware
+func (sh *strictHandler) GetHandover(ctx echo.Context, handoverId HandoverId) error {
+	var request GetHandoverRequestObject
+
+	request.HandoverId = handoverId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetHandover(ctx.Request().Context(), request.(GetHandoverRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetHandover")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetHandoverResponseObject); ok {
+		return validResponse.VisitGetHandoverResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // GetInspection operation middleware
 func (sh *strictHandler) GetInspection(ctx echo.Context, inspectionId InspectionId) error {
 	var request GetInspectionRequestObject
@@ -9697,6 +11580,81 @@ func (sh *strictHandler) ListMembers(ctx echo.Context) error {
 	return nil
 }
 
+// DisableMember operation middleware
+func (sh *strictHandler) DisableMember(ctx echo.Context, memberId MemberId, params DisableMemberParams) error {
+	var request DisableMemberRequestObject
+
+	request.MemberId = memberId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DisableMember(ctx.Request().Context(), request.(DisableMemberRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DisableMember")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DisableMemberResponseObject); ok {
+		return validResponse.VisitDisableMemberResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EraseMember operation middleware
+func (sh *strictHandler) EraseMember(ctx echo.Context, memberId MemberId, params EraseMemberParams) error {
+	var request EraseMemberRequestObject
+
+	request.MemberId = memberId
+	request.Params = params
+
+	var body EraseMemberJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EraseMember(ctx.Request().Context(), request.(EraseMemberRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EraseMember")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EraseMemberResponseObject); ok {
+		return validResponse.VisitEraseMemberResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // CancelMilestone operation middleware
 func (sh *strictHandler) CancelMilestone(ctx echo.Context, milestoneId MilestoneId, params CancelMilestoneParams) error {
 	var request CancelMilestoneRequestObject
@@ -10043,6 +12001,55 @@ func (sh *strictHandler) ExportPayables(ctx echo.Context, params ExportPayablesP
 	return nil
 }
 
+// ReleasePayment operation middleware
+func (sh *strictHandler) ReleasePayment(ctx echo.Context, paymentHoldId PaymentHoldId, params ReleasePaymentParams) error {
+	var request ReleasePaymentRequestObject
+
+	request.PaymentHoldId = paymentHoldId
+	request.Params = params
+
+	var body ReleasePaymentJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReleasePayment(ctx.Request().Context(), request.(ReleasePaymentRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReleasePayment")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReleasePaymentResponseObject); ok {
+		return validResponse.VisitReleasePaymentResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // GetPermission operation middleware
 func (sh *strictHandler) GetPermission(ctx echo.Context, permissionId PermissionId) error {
 	var request GetPermissionRequestObject
@@ -10240,6 +12247,55 @@ func (sh *strictHandler) GetProp(ctx echo.Context, propId PropId) error {
 	return nil
 }
 
+// OpenMaintenance operation middleware
+func (sh *strictHandler) OpenMaintenance(ctx echo.Context, propId PropId, params OpenMaintenanceParams) error {
+	var request OpenMaintenanceRequestObject
+
+	request.PropId = propId
+	request.Params = params
+
+	var body OpenMaintenanceJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.OpenMaintenance(ctx.Request().Context(), request.(OpenMaintenanceRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "OpenMaintenance")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(OpenMaintenanceResponseObject); ok {
+		return validResponse.VisitOpenMaintenanceResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // AskQuestion operation middleware
 func (sh *strictHandler) AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error {
 	var request AskQuestionRequestObject
@@ -10283,6 +12339,80 @@ func (sh *strictHandler) AskQuestion(ctx echo.Context, propId PropId, params Ask
 		return err
 	} else if validResponse, ok := response.(AskQuestionResponseObject); ok {
 		return validResponse.VisitAskQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSets operation middleware
+func (sh *strictHandler) ListSets(ctx echo.Context, propId PropId) error {
+	var request ListSetsRequestObject
+
+	request.PropId = propId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSets(ctx.Request().Context(), request.(ListSetsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSets")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSetsResponseObject); ok {
+		return validResponse.VisitListSetsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// UseSet operation middleware
+func (sh *strictHandler) UseSet(ctx echo.Context, propId PropId, params UseSetParams) error {
+	var request UseSetRequestObject
+
+	request.PropId = propId
+	request.Params = params
+
+	var body UseSetJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.UseSet(ctx.Request().Context(), request.(UseSetRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "UseSet")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(UseSetResponseObject); ok {
+		return validResponse.VisitUseSetResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -10362,6 +12492,31 @@ func (sh *strictHandler) PublishSpec(ctx echo.Context, propId PropId, params Pub
 		return err
 	} else if validResponse, ok := response.(PublishSpecResponseObject); ok {
 		return validResponse.VisitPublishSpecResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSetUsers operation middleware
+func (sh *strictHandler) ListSetUsers(ctx echo.Context, propId PropId) error {
+	var request ListSetUsersRequestObject
+
+	request.PropId = propId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSetUsers(ctx.Request().Context(), request.(ListSetUsersRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSetUsers")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSetUsersResponseObject); ok {
+		return validResponse.VisitListSetUsersResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -10487,6 +12642,83 @@ func (sh *strictHandler) GetReceipt(ctx echo.Context, kind string, subjectId ope
 		return err
 	} else if validResponse, ok := response.(GetReceiptResponseObject); ok {
 		return validResponse.VisitGetReceiptResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetReferences operation middleware
+func (sh *strictHandler) GetReferences(ctx echo.Context, referencePackId ReferencePackId) error {
+	var request GetReferencesRequestObject
+
+	request.ReferencePackId = referencePackId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetReferences(ctx.Request().Context(), request.(GetReferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetReferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetReferencesResponseObject); ok {
+		return validResponse.VisitGetReferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AcknowledgeReferences operation middleware
+func (sh *strictHandler) AcknowledgeReferences(ctx echo.Context, referencePackId ReferencePackId, params AcknowledgeReferencesParams) error {
+	var request AcknowledgeReferencesRequestObject
+
+	request.ReferencePackId = referencePackId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AcknowledgeReferences(ctx.Request().Context(), request.(AcknowledgeReferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AcknowledgeReferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AcknowledgeReferencesResponseObject); ok {
+		return validResponse.VisitAcknowledgeReferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PublishReferences operation middleware
+func (sh *strictHandler) PublishReferences(ctx echo.Context, referencePackId ReferencePackId, params PublishReferencesParams) error {
+	var request PublishReferencesRequestObject
+
+	request.ReferencePackId = referencePackId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PublishReferences(ctx.Request().Context(), request.(PublishReferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PublishReferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PublishReferencesResponseObject); ok {
+		return validResponse.VisitPublishReferencesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -11107,6 +13339,105 @@ func (sh *strictHandler) ListChangeOrders(ctx echo.Context, workOrderId WorkOrde
 	return nil
 }
 
+// ListHandovers operation middleware
+func (sh *strictHandler) ListHandovers(ctx echo.Context, workOrderId WorkOrderId) error {
+	var request ListHandoversRequestObject
+
+	request.WorkOrderId = workOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListHandovers(ctx.Request().Context(), request.(ListHandoversRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListHandovers")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListHandoversResponseObject); ok {
+		return validResponse.VisitListHandoversResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// HandOver operation middleware
+func (sh *strictHandler) HandOver(ctx echo.Context, workOrderId WorkOrderId, params HandOverParams) error {
+	var request HandOverRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body HandOverJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.HandOver(ctx.Request().Context(), request.(HandOverRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "HandOver")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(HandOverResponseObject); ok {
+		return validResponse.VisitHandOverResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListPaymentHolds operation middleware
+func (sh *strictHandler) ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId) error {
+	var request ListPaymentHoldsRequestObject
+
+	request.WorkOrderId = workOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPaymentHolds(ctx.Request().Context(), request.(ListPaymentHoldsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPaymentHolds")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPaymentHoldsResponseObject); ok {
+		return validResponse.VisitListPaymentHoldsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListPermissions operation middleware
 func (sh *strictHandler) ListPermissions(ctx echo.Context, workOrderId WorkOrderId, params ListPermissionsParams) error {
 	var request ListPermissionsRequestObject
@@ -11279,6 +13610,106 @@ func (sh *strictHandler) ImportProps(ctx echo.Context, workOrderId WorkOrderId, 
 		return err
 	} else if validResponse, ok := response.(ImportPropsResponseObject); ok {
 		return validResponse.VisitImportPropsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListReferences operation middleware
+func (sh *strictHandler) ListReferences(ctx echo.Context, workOrderId WorkOrderId) error {
+	var request ListReferencesRequestObject
+
+	request.WorkOrderId = workOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListReferences(ctx.Request().Context(), request.(ListReferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListReferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListReferencesResponseObject); ok {
+		return validResponse.VisitListReferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CreateReferences operation middleware
+func (sh *strictHandler) CreateReferences(ctx echo.Context, workOrderId WorkOrderId, params CreateReferencesParams) error {
+	var request CreateReferencesRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body CreateReferencesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CreateReferences(ctx.Request().Context(), request.(CreateReferencesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CreateReferences")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CreateReferencesResponseObject); ok {
+		return validResponse.VisitCreateReferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AcknowledgeSecrecy operation middleware
+func (sh *strictHandler) AcknowledgeSecrecy(ctx echo.Context, workOrderId WorkOrderId, params AcknowledgeSecrecyParams) error {
+	var request AcknowledgeSecrecyRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AcknowledgeSecrecy(ctx.Request().Context(), request.(AcknowledgeSecrecyRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AcknowledgeSecrecy")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AcknowledgeSecrecyResponseObject); ok {
+		return validResponse.VisitAcknowledgeSecrecyResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
