@@ -61,7 +61,7 @@ func uvPadding(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	if err != nil {
 		return unable("uv.overlap.stopped")
 	}
-	share, hard := r.Numbers["border_share"], r.Numbers["blocks_below_share"]
+	share := r.Numbers["border_share"]
 	slot := p.worst(share)
 	if slot < 0 {
 		return unable("uv.overlap.no_area")
@@ -72,10 +72,7 @@ func uvPadding(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	free := max(l.slots[slot].px[0], l.slots[slot].px[1])
 	between, toBorder := min(tile.least.px, free), min(tile.border.px, free)
 	gap := min(between, toBorder)
-	slack := r.Numbers["slack_px"]
-	less := func(px float64) float64 { return px - min(slack, float64(px/4)) }
-	rule := withNumbers(r, map[string]float64{"island_px": less(want), "border_px": less(border),
-		"island_blocks_px": less(float64(want * hard)), "border_blocks_px": less(float64(border * hard))})
+	rule := paddingLimits(r, want)
 	f := judge(rule, map[string]float64{"min_px": roundPx(gap), "island_px": roundPx(between), "border_px": roundPx(toBorder),
 		"mip_levels": float64(mipLevels(roundPx(gap)))},
 		atLeast("island_px", "island_blocks_px"), atLeast("border_px", "border_blocks_px"),
@@ -90,6 +87,32 @@ func uvPadding(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 		f.remedy("uv.padding.spread")
 	}
 	return f
+}
+
+// paddingLimits adds what follows from the gap that is wanted: what warns and what blocks, between islands and to the border.
+func paddingLimits(r spec.Rule, wantPx float64) spec.Rule {
+	slack, share, hard := r.Numbers["slack_px"], r.Numbers["border_share"], r.Numbers["blocks_below_share"]
+	less := func(px float64) float64 { return px - min(slack, float64(px/4)) }
+	return withNumbers(r, map[string]float64{"wanted_px": wantPx,
+		"island_px": less(wantPx), "border_px": less(float64(wantPx * share)),
+		"island_blocks_px": less(float64(wantPx * hard)), "border_blocks_px": less(float64(float64(wantPx*share) * hard))})
+}
+
+// paddingDerived works the limits out anew for others of the spec's: the map's size stands in what was wanted before.
+func paddingDerived(r spec.Rule, f Finding, changed []string) (spec.Rule, []string) {
+	want, has := f.Limit["wanted_px"]
+	px, fixed := r.Num("gap_px")
+	was, now := f.Limit["edge_per_gap"], r.Numbers["edge_per_gap"]
+	_, wasFixed := f.Limit["gap_px"]
+	switch {
+	case fixed:
+		want = px
+	case wasFixed || !has || !(now > 0):
+		return r, changed // the evidence does not say how large the map is
+	default:
+		want *= was / now
+	}
+	return paddingLimits(r, want), leaving(changed, "gap_px", "edge_per_gap", "border_share", "blocks_below_share", "slack_px")
 }
 
 // worst is the slot whose gaps fall shortest of what it wants, -1 where all are empty.
@@ -169,8 +192,12 @@ func (l *uvLayout) wantedGap(slot int, r spec.Rule) float64 {
 	if px, on := r.Num("gap_px"); on {
 		return px
 	}
+	per, on := r.Num("edge_per_gap")
+	if !on || !(per > 0) {
+		return 0 // nothing is wanted
+	}
 	px := l.slots[slot].px
-	return max(px[0], px[1]) / max(1, r.Numbers["edge_per_gap"])
+	return max(px[0], px[1]) / per
 }
 
 // groups numbers what counts as one island: charts of one island, and charts that lie on each other.

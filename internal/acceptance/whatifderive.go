@@ -51,6 +51,8 @@ var derivedLimits = map[string]func(r spec.Rule, f Finding, changed []string) (s
 	"lod.steps":        timesOf("max_bounds_px", "allowed_bounds_px"),
 	"lod.silhouette":   timesOf("max_run_px", "allowed_run_px"),
 	"scene.size":       sizeLimits,
+	"uv.padding":       paddingDerived,
+	"uv.lightmap":      timesOf("min_gap_px", "min_border_px"),
 }
 
 // sizeLimits works out the box's limits from the contracted size, which lies in their middle.
