@@ -1,89 +1,39 @@
 package acceptance
 
 import (
-	"fmt"
 	"math"
-	"path"
 	"slices"
-	"strconv"
 	"strings"
 
 	"proofhouse/internal/acceptance/bake"
 	"proofhouse/internal/acceptance/image"
-	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
 )
 
-// normalMap is a delivered normal map of a set: a file, or an image inside the game mesh's own file.
-type normalMap struct {
-	name     string // "normal" or "normal_baked"
-	from     string // for people
-	tile     int    // UDIM tile, 0 for none
-	file     *File
-	embedded *mesh.Image
-}
-
-// normalMapsOf lists a set's maps of a name: one, or one for each tile.
-func normalMapsOf(s *Subject, set *Set, name string) []normalMap {
-	if f := set.Maps[name]; f != nil {
-		if set.Def.Kind != spec.UDIM {
-			return []normalMap{{name: name, from: f.Path, file: f}}
-		}
-		var out []normalMap
-		for _, f := range s.Files {
-			if of, _, ok := mapRole(f.Role); ok && of == name && f.Set == set.Name {
-				out = append(out, normalMap{name: name, from: f.Path, file: f, tile: udimTile(f.Path)})
-			}
-		}
-		return out
-	}
-	if name != "normal" {
-		return nil
-	}
-	for _, r := range set.Game.Of {
-		m := r.Scene.Prims[r.Draw.Prim].Material
-		if m < 0 {
+// normalMapsOf lists a set's maps of a name: one, or one for each tile of a UDIM set.
+func normalMapsOf(s *Subject, set *Set, name string) []setMap {
+	var out []setMap
+	for _, m := range mapsOf(s, set) {
+		if m.name != name {
 			continue
 		}
-		if ref := r.Scene.Materials[m].Normal; ref.Image >= 0 && ref.Image < len(r.Scene.Images) && len(r.Scene.Images[ref.Image].Data) > 0 {
-			img := &r.Scene.Images[ref.Image]
-			return []normalMap{{name: name, from: orElse(img.Path, r.Scene.Path+" "+img.Pointer), embedded: img}}
+		if set.Def.Kind == spec.UDIM && m.tile == 0 {
+			m.tile = 1001 // the first, where the file's name has no number
+		}
+		out = append(out, m)
+		if set.Def.Kind != spec.UDIM {
+			break // several materials with a texture of their own: the first stands for the set
 		}
 	}
-	return nil
+	return out
 }
 
-// udimTile reads the number of a UDIM tile from the end of a file's name; 1001, the first, where it has none.
-func udimTile(name string) int {
-	stem := strings.TrimSuffix(path.Base(name), path.Ext(name))
-	if n, err := strconv.Atoi(stem[max(len(stem)-4, 0):]); err == nil && n >= 1001 && n <= 1999 {
-		return n
-	}
-	return 1001
-}
-
-// read decodes a map and says how the contract has it read.
-func (m *normalMap) read(s *Subject, set *Set) (*bake.Delivered, error) {
-	var data []byte
-	name := m.from
-	if m.embedded != nil {
-		data = m.embedded.Data
-	} else {
-		src, err := mesh.DirSource(s.Folder, []string{m.file.Path})
-		if err != nil {
-			return nil, fmt.Errorf("read %s: %w", m.from, err)
-		}
-		defer src.Close()
-		blob, err := src.Open(m.file.Path, maxMapBytes)
-		if err != nil {
-			return nil, fmt.Errorf("read %s: %w", m.from, err)
-		}
-		defer blob.Close()
-		data, name = blob.Data, m.file.Path
-	}
-	img, err := image.Decode(name, data, image.Limits{}, s.Threads)
-	if err != nil {
-		return nil, err
+// readNormal decodes a map and says how the contract has it read.
+func readNormal(s *Subject, set *Set, m setMap) (*bake.Delivered, error) {
+	r := &mapRead{setMap: m}
+	img := (&reading{s: s, set: set, threads: s.Threads}).decode(r)
+	if img == nil {
+		return nil, r.fault
 	}
 	return asContracted(img, s, set, m.name), nil
 }

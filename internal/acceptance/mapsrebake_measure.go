@@ -23,7 +23,7 @@ type bakeMeasure struct {
 
 // rebaked is one delivered map held against our bake.
 type rebaked struct {
-	normalMap
+	setMap
 	fault  error // nil where it was compared
 	report *bake.Report
 	others []string // names of the sets whose maps were tried
@@ -47,7 +47,7 @@ func (m *bakeMeasure) measure(ctx context.Context, s *Subject, set *Set) {
 	if m.why = nothingToBake(s, set); m.why != nil {
 		return
 	}
-	var list []normalMap
+	var list []setMap
 	for _, name := range []string{"normal_baked", "normal"} {
 		list = append(list, normalMapsOf(s, set, name)...)
 	}
@@ -61,13 +61,13 @@ func (m *bakeMeasure) measure(ctx context.Context, s *Subject, set *Set) {
 		return
 	}
 	most := int(s.Spec.Rule(rebakeDef.Name, nil, &set.Def).Numbers["grid_px"])
-	slices.SortStableFunc(list, func(a, b normalMap) int { return a.tile - b.tile })
+	slices.SortStableFunc(list, func(a, b setMap) int { return a.tile - b.tile })
 	var last *bake.Map // maps of one tile and size share a bake
 	lastTile := -1
 	for _, one := range list {
-		r := &rebaked{normalMap: one, scene: scene}
+		r := &rebaked{setMap: one, scene: scene}
 		m.maps = append(m.maps, r)
-		d, err := one.read(s, set)
+		d, err := readNormal(s, set, one)
 		if err != nil {
 			r.fault = err
 			continue
@@ -87,7 +87,7 @@ func (m *bakeMeasure) measure(ctx context.Context, s *Subject, set *Set) {
 		if scene.delivered {
 			also.Tangents = scene.tangents
 		}
-		also.Sets, r.others = otherMaps(s, set, &one, d)
+		also.Sets, r.others = otherMaps(s, set, one, d)
 		if r.report, r.fault = bake.Compare(ctx, game, last, d, mirrorOf(s), also, s.Threads); r.fault != nil {
 			return
 		}
@@ -118,7 +118,7 @@ func mirrorOf(s *Subject) float64 {
 const mostOtherSets = 4
 
 // otherMaps decodes the normal maps that other sets brought in the same size: a map of the wrong set fits one of them.
-func otherMaps(s *Subject, set *Set, own *normalMap, d *bake.Delivered) (maps []*bake.Delivered, names []string) {
+func otherMaps(s *Subject, set *Set, own setMap, d *bake.Delivered) (maps []*bake.Delivered, names []string) {
 	for _, o := range s.Sets {
 		if o == set || len(maps) == mostOtherSets || own.tile != 0 {
 			continue
@@ -127,7 +127,7 @@ func otherMaps(s *Subject, set *Set, own *normalMap, d *bake.Delivered) (maps []
 			if m.file == nil || m.file.WidthPx != d.W || m.file.HeightPx != d.H || m.tile != 0 {
 				continue
 			}
-			if theirs, err := m.read(s, o); err == nil {
+			if theirs, err := readNormal(s, o, m); err == nil {
 				maps, names = append(maps, theirs), append(names, o.Name)
 			}
 		}

@@ -25,7 +25,7 @@ type scene struct {
 }
 
 func newScene(t testing.TB) scene {
-	sculpt := drum(200, bumps{0.02, 0.37})
+	sculpt := drum(120, bumps{0.02, 0.37})
 	// Bumps that repeat and mirror themselves would fit after a turn, too: a lean of their own tells all turns apart.
 	for i := 0; i < len(sculpt.pos); i += 3 {
 		x, y := float64(sculpt.uv[i/3*2]), float64(sculpt.uv[i/3*2+1])
@@ -33,7 +33,7 @@ func newScene(t testing.TB) scene {
 		sculpt.pos[i], sculpt.pos[i+2] = float32(r*float64(sculpt.pos[i])), float32(r*float64(sculpt.pos[i+2]))
 	}
 	s := scene{game: drum(16, bumps{0, 1}).game(0.12, 0.12), sculpt: NewSculpt(sculpt.pos, make([]float32, len(sculpt.pos)), sculpt.tri, 2)}
-	s.m = baked(t, s.game, s.sculpt, NewGrid(96, 96, 96))
+	s.m = baked(t, s.game, s.sculpt, NewGrid(64, 64, 64))
 	s.right = asDelivered(s.m)
 	return s
 }
@@ -132,7 +132,7 @@ func TestFaultsAreNamed(t *testing.T) {
 		sharp := ripples(200)
 		g := plane(2, bumps{0, 1}).game(0.02, 0.02)
 		o := scene{game: g, sculpt: NewSculpt(sharp.pos, sharp.nrm, sharp.tri, 2)}
-		o.m = baked(t, g, o.sculpt, NewGrid(96, 96, 96))
+		o.m = baked(t, g, o.sculpt, NewGrid(64, 64, 64))
 		o.right = asDelivered(o.m)
 		r := o.compare(t, o.right.changed(func(x, y int, _ vec) vec { return o.right.between(float64(x)+0.5, float64(y)) }))
 		require.Equal(t, HalfTexelShifted, r.Fits[r.Best].Fit, "%+v", r.Fits)
@@ -165,10 +165,10 @@ func TestTangentSpacesAreNamed(t *testing.T) {
 	// A coarse drum: its smooth normals lean up to 5.6° away from its faces.
 	sculpt := drum(200, bumps{0.01, 0.37})
 	s := scene{game: drum(16, bumps{0, 1}).game(0.12, 0.12), sculpt: NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2)}
-	s.m = baked(t, s.game, s.sculpt, NewGrid(96, 96, 96))
+	s.m = baked(t, s.game, s.sculpt, NewGrid(64, 64, 64))
 	into := func(frameOf func(g *Game, p inTriangle) frame) *Delivered {
 		return asDelivered(s.m).changed(func(x, y int, v vec) vec {
-			i := y*96 + x
+			i := y*64 + x
 			p, ok := s.game.find(s.m.Grid, s.m.Tri[i], x, y)
 			require.True(t, ok)
 			out, ok := frameOf(s.game, p).local(s.game.frame(p, s.game.Tan).world(v))
@@ -240,7 +240,7 @@ func TestFaultOfOneIsland(t *testing.T) {
 		s.game.Island[i] = int32(i * 2 / len(s.game.Island)) // upper and lower half
 	}
 	r := s.compare(t, s.right.changed(func(_, y int, v vec) vec {
-		if y >= 48 {
+		if y >= 32 {
 			v[0] = -v[0]
 		}
 		return v
@@ -271,4 +271,91 @@ func TestSRGB(t *testing.T) {
 			require.InDelta(t, encodeSRGB(v), encode.at(v), 1e-4)
 		}
 	}
+}
+
+// Two half drums side by side, the second with its UVs mirrored, as a prop built by mirroring has them.
+func mirroredScene(t *testing.T) scene {
+	t.Helper()
+	b := bumps{0.02, 0.37}
+	one, other := drum(16, bumps{0, 1}), drum(16, bumps{0, 1})
+	high, more := drum(120, b), drum(120, b)
+	join := func(m, o indexed, mirror bool) indexed {
+		first := uint32(len(m.pos) / 3)
+		for i := 0; i < len(o.pos); i += 3 {
+			m.pos = append(m.pos, o.pos[i]+4, o.pos[i+1], o.pos[i+2])
+		}
+		m.nrm = append(m.nrm, o.nrm...)
+		for i := 0; i < len(m.uv); i += 2 {
+			m.uv[i] /= 2
+		}
+		for i := 0; i < len(o.uv); i += 2 {
+			u := o.uv[i] / 2
+			if mirror {
+				u = 0.5 - u
+			}
+			m.uv = append(m.uv, 0.5+u, o.uv[i+1])
+		}
+		for _, v := range o.tri {
+			m.tri = append(m.tri, first+v)
+		}
+		return m
+	}
+	s := scene{game: join(one, other, true).game(0.12, 0.12)}
+	all := join(high, more, false)
+	s.sculpt = NewSculpt(all.pos, all.nrm, all.tri, 2)
+	s.m = baked(t, s.game, s.sculpt, NewGrid(96, 96, 96))
+	s.right = asDelivered(s.m)
+	return s
+}
+
+// Handedness that was ignored in the bake shows where UVs are mirrored, and nowhere else.
+func TestMirroredIslands(t *testing.T) {
+	t.Parallel()
+	s := mirroredScene(t)
+	require.True(t, s.game.mirrored())
+	require.Less(t, s.compare(t, s.right).All.MeanDeg, 0.01)
+	r := s.compare(t, s.right.changed(func(x, _ int, v vec) vec {
+		if x >= 48 {
+			v[1] = -v[1]
+		}
+		return v
+	}))
+	require.Equal(t, MirroredGreen, r.Fits[r.Best].Fit, "%+v", r.Fits)
+	require.Less(t, r.Fits[r.Best].MeanDeg, 0.1)
+	r = s.compare(t, s.right.changed(func(x, _ int, v vec) vec {
+		if x >= 48 {
+			v[0] = -v[0]
+		}
+		return v
+	}))
+	require.Equal(t, MirroredRed, r.Fits[r.Best].Fit, "%+v", r.Fits)
+	// Left and right of the mirror plane between the two are told apart.
+	apart, err := Compare(context.Background(), s.game, s.m, s.right.changed(func(x, _ int, v vec) vec {
+		if x >= 48 {
+			v[1] = -v[1]
+		}
+		return v
+	}), 2, Also{}, 1)
+	require.NoError(t, err)
+	require.Greater(t, apart.Left.MeanDeg, 3.0)
+	require.Less(t, apart.Right.MeanDeg, 0.01)
+}
+
+// A part whose rays were let meet a neighbour that hovers over it: told as such.
+func TestUnpairedParts(t *testing.T) {
+	t.Parallel()
+	own, over := plane(100, bumps{0.002, 0.5}), plane(100, bumps{0.004, 0.13})
+	for i := 2; i < len(over.pos); i += 3 {
+		over.pos[i] += 0.02
+	}
+	g := plane(2, bumps{0, 1}).game(0.05, 0.05)
+	mine, theirs := NewSculpt(own.pos, own.nrm, own.tri, 1), NewSculpt(over.pos, over.nrm, over.tri, 1)
+	grid := NewGrid(64, 64, 64)
+	m, err := Project(context.Background(), g, []*Sculpt{mine, theirs}, grid, Options{Threads: 1})
+	require.NoError(t, err)
+	wrong := asDelivered(baked(t, g, theirs, grid))
+	r, err := Compare(context.Background(), g, m, wrong, 0, Also{Sculpts: []*Sculpt{mine, theirs}}, 1)
+	require.NoError(t, err)
+	require.Equal(t, UnpairedParts, r.Fits[r.Best].Fit, "%+v", r.Fits)
+	require.Less(t, r.Fits[r.Best].MeanDeg, 0.1)
 }

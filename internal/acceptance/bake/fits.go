@@ -334,11 +334,14 @@ func (t *trial) fitIslands(r *Report) {
 
 func mean(s fitSum) float64 { return float64(s.sum) / stepsPerDeg / float64(s.count) }
 
+// mostShifted is how many texels a shift is tried on: some 150 shifts are, and a mean over two thousand tells them apart.
+const mostShifted = 2048
+
 // shifted looks for the shift of the whole map that fits best: over whole pixels nearby, over larger steps along the axes,
 // and in half pixels around the best of those.
 func (t *trial) shifted(ctx context.Context, threads int) FitError {
 	few := &trial{c: t.c, blocks: t.blocks, islands: t.islands}
-	stride := (len(t.all) + 4095) / 4096
+	stride := (len(t.all) + mostShifted - 1) / mostShifted
 	for i := 0; i < len(t.all); i += stride {
 		few.all = append(few.all, t.all[i])
 	}

@@ -18,21 +18,21 @@ import (
 func TestBumpyPlane(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.01, 0.25}
-	sculpt := plane(300, b)
+	sculpt := plane(200, b)
 	g := plane(3, bumps{0, 1}).game(0.03, 0.03)
-	grid := NewGrid(256, 256, 1024)
+	grid := NewGrid(128, 128, 1024)
 	m := baked(t, g, NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2), grid)
 	worst := 0.0
-	for y := range 256 {
-		for x := range 256 {
-			i := y*256 + x
+	for y := range 128 {
+		for x := range 128 {
+			i := y*128 + x
 			require.True(t, m.Served(i), "texel %d, %d", x, y)
-			_, dx, dy := b.at((float64(x)+0.5)/256, 1-(float64(y)+0.5)/256)
+			_, dx, dy := b.at((float64(x)+0.5)/128, 1-(float64(y)+0.5)/128)
 			want, _ := unit(vec{-dx, -dy, 1})
 			worst = max(worst, angle(want, m.normal(i)))
 		}
 	}
-	// Interpolating normals over an edge of 2.5 mm errs by at most an eighth of the edge's square times the largest second
+	// Interpolating normals over an edge of 5 mm errs by at most an eighth of the edge's square times the largest second
 	// derivative of the slope, 0.01·(2π/0.25)³: 0.007 rad. A 16-bit component errs by 2⁻¹⁶.
 	require.Less(t, worst, 0.5, "degrees")
 	t.Logf("largest error %.3f°", worst)
@@ -43,14 +43,14 @@ func TestBumpyPlane(t *testing.T) {
 func TestBumpyCylinder(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.008, math.Pi / 8}
-	sculpt := drum(300, b)
+	sculpt := drum(200, b)
 	g := drum(24, bumps{0, 1}).game(0.05, 0.05)
-	grid := NewGrid(200, 200, 1024)
+	grid := NewGrid(100, 100, 1024)
 	m := baked(t, g, NewSculpt(sculpt.pos, sculpt.nrm, sculpt.tri, 2), grid)
 	worst, straight := 0.0, 0.0
-	for y := range 200 {
-		for x := range 200 {
-			i := y*200 + x
+	for y := range 100 {
+		for x := range 100 {
+			i := y*100 + x
 			require.True(t, m.Served(i), "texel %d, %d", x, y)
 			p, ok := g.find(grid, m.Tri[i], x, y)
 			require.True(t, ok)
@@ -235,7 +235,7 @@ func fill(v []float32, x float32) {
 func TestSculptWithoutNormals(t *testing.T) {
 	t.Parallel()
 	b := bumps{0.01, 0.25}
-	sculpt := plane(300, b)
+	sculpt := plane(200, b)
 	g := plane(3, bumps{0, 1}).game(0.03, 0.03)
 	s := NewSculpt(sculpt.pos, make([]float32, len(sculpt.pos)), sculpt.tri, 1)
 	require.True(t, s.MadeNormals())
