@@ -29,7 +29,7 @@ type alphaMeasure struct {
 	kept    float64       // share of the layout's texels that pass the cut-off, at full size
 	mip     float64       // the same at the smallest mip judged
 	mipEdge int           // its longer edge
-	fill    *texels.Bleed // how far colour is carried under clear texels
+	fill    *texels.Bleed // how far colour is carried under clear texels; nil where colour and opacity have other sizes
 }
 
 // usesAlpha says whether a set cuts out or blends: by the spec, or by its materials.
@@ -71,25 +71,32 @@ func cutoffOf(set *Set) uint8 {
 // fillReach is how far colour is looked for under clear texels, in texels: as far as four mip levels mix.
 const fillReach = 8
 
-// opacity measures a base colour map's alpha; nil where it has none or the set does not use it.
+// opacity measures a base colour map's alpha channel, or the opacity map beside it; nil where there is neither or the set
+// does not use it.
 func (rd *reading) opacity(r *mapRead, img *image.Image) *alphaMeasure {
-	if !img.HasAlpha() || !usesAlpha(rd.set) {
+	if !usesAlpha(rd.set) {
 		return nil
 	}
-	o := texels.OpacityOf(img)
+	var o *texels.Opacity
+	if apart := rd.channel("opacity", r.tile); apart != nil {
+		o = texels.OpacityOf(apart.Img, apart.C)
+	} else if img.HasAlpha() {
+		o = texels.OpacityOf(img, img.Channels-1)
+	} else {
+		return nil
+	}
 	cutoff := cutoffOf(rd.set)
 	a := &alphaMeasure{from: r, empty: -1}
-	opaque := o.From(255)
-	a.clear = img.Width*img.Height - opaque.Count()
+	a.clear = o.W*o.H - o.From(255).Count()
 	cards := rd.cards()
 	if len(cards) > 0 && rd.uv != nil {
-		mask := texels.Cover(img.Width, img.Height, rd.uv, cards, true, [2]float64{}, rd.threads)
+		mask := texels.Cover(o.W, o.H, rd.uv, cards, true, [2]float64{}, rd.threads)
 		if mask.Count() > 0 {
 			a.empty = 1 - o.Kept(cutoff, mask)
 		}
 	}
 	a.kept = o.Kept(cutoff, nil)
-	w, _ := shipSize(rd.set.Def, img.Width, img.Height)
+	w, _ := shipSize(rd.set.Def, o.W, o.H)
 	level := o
 	for level.W > w {
 		level = level.Half()
@@ -98,6 +105,9 @@ func (rd *reading) opacity(r *mapRead, img *image.Image) *alphaMeasure {
 		level = level.Half()
 	}
 	a.mip, a.mipEdge = level.Kept(cutoff, nil), max(level.W, level.H)
+	if o.W != img.Width || o.H != img.Height {
+		return a // texels of the two maps cannot be told together
+	}
 	shown := o.From(cutoff)
 	fill := texels.CarriedPast(img, shown, texels.NearestIn(shown, fillReach, rd.threads), rd.threads)
 	a.fill = &fill
@@ -265,7 +275,7 @@ var alphaFillDef = spec.Check{
 
 func alphaFill(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	a, f := alphaOf(ctx, s, t.Set)
-	if a == nil || a.clear == 0 {
+	if a == nil || a.clear == 0 || a.fill == nil {
 		return f
 	}
 	share := shareOf(a.fill.Bare, a.fill.Telling)

@@ -64,6 +64,22 @@ func TestAlpha(t *testing.T) {
 	require.NotEmpty(t, f.Where)
 }
 
+// Opacity in a map of its own, beside a base colour without alpha.
+func TestOpacityMap(t *testing.T) {
+	t.Parallel()
+	base := pngMap(painted(200, black, func(_, _, _ int) color.NRGBA64 { return rgb(0.2, 0.5, 0.2) }), 8)
+	holes := pngMap(painted(0, black, func(_, x, y int) color.NRGBA64 {
+		if math.Hypot(float64(x%64)-31.5, float64(y%64)-31.5) <= 30 {
+			return rgb(1, 1, 1)
+		}
+		return rgb(0, 0, 0)
+	}), 8)
+	s := twoIslands(t, t.TempDir(), maskSpec, map[string][]byte{"base_color.png": base, "opacity.png": holes})
+	s.Files[0].Scene.Materials[0].AlphaMode, s.Parts[0].Def.Kind = "MASK", spec.Card
+	require.InDelta(t, 1-math.Pi*900/4096, run1(t, s, "alpha.empty").Metrics["empty_share"], 0.03)
+	require.Equal(t, Pass, run1(t, s, "alpha.fill").Outcome)
+}
+
 func TestAlphaMode(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {

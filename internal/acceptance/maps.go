@@ -179,15 +179,17 @@ func channels(s *Subject, set *Set, name string) []string {
 		return []string{"occlusion", "roughness", "metallic"}
 	case "metal_rough":
 		return []string{"", "roughness", "metallic"}
-	case "occlusion", "roughness", "metallic":
+	case "occlusion", "roughness", "metallic", "opacity":
 		return []string{name}
+	case "alpha":
+		return []string{"opacity"}
 	}
 	return nil
 }
 
 // meanings brings the trade's several words for a channel to one.
 func meanings(list []string) []string {
-	same := map[string]string{"ao": "occlusion", "ambient_occlusion": "occlusion", "rough": "roughness", "metal": "metallic", "metalness": "metallic"}
+	same := map[string]string{"ao": "occlusion", "ambient_occlusion": "occlusion", "rough": "roughness", "metal": "metallic", "metalness": "metallic", "alpha": "opacity"}
 	out := make([]string, len(list))
 	for i, w := range list {
 		w = strings.ReplaceAll(strings.ToLower(strings.TrimSpace(w)), " ", "_")
@@ -421,7 +423,7 @@ func (rd *reading) colours(r *mapRead, img *image.Image, mask *texels.Mask) {
 		}
 	}
 	if img.HasAlpha() && img.Channels == 4 {
-		seen := texels.OpacityOf(img).From(1)
+		seen := texels.OpacityOf(img, 3).From(1)
 		if mask != nil {
 			for i, in := range mask.In {
 				seen.In[i] &= in

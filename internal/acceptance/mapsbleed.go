@@ -83,6 +83,10 @@ func mapsBleed(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	if worst.bleed.Px >= worst.bleed.Reach {
 		f.Labels = withLabel(f.Labels, "min_px", "at least")
 	}
+	if !broke(f) && worst.bleed.Px >= worst.bleed.Reach {
+		f.say("maps.bleed.at_least", words.Px(px), words.Px(least), words.Name(worst.from))
+		return f
+	}
 	if !broke(f) {
 		f.say("maps.bleed.enough", words.Px(px), words.Px(least), words.Name(worst.from))
 		return f

@@ -132,9 +132,8 @@ func (m *mapFaults) file(s *Subject, set *Set, r *mapRead, least int) {
 	if h.FileBits < least {
 		m.add("depth_count", "maps.files.depth", name, words.Count(h.FileBits), words.Count(least))
 	}
-	colour := r.name == "base_color" || r.name == "emissive"
-	switch {
-	case !colour && h.Colour == image.SRGB, colour && h.Colour == image.Linear:
+	switch colour, data := holds(r.name); {
+	case data && h.Colour == image.SRGB, colour && h.Colour == image.Linear:
 		m.add("colour_space_count", "maps.files.colour", name, words.Name(string(h.Colour)), words.Name(h.ColourFrom))
 	}
 	if h.Format == image.JPEG && strings.HasPrefix(r.name, "normal") {
@@ -143,6 +142,17 @@ func (m *mapFaults) file(s *Subject, set *Set, r *mapRead, least int) {
 	if looks := packedAs(channels(s, set, r.name), r); looks != "" {
 		m.add("packing_count", "maps.files.packing", name, words.Name(looks))
 	}
+}
+
+// holds says whether a map's name is one of colours or of data; it is neither where the name does not tell.
+func holds(name string) (colour, data bool) {
+	for _, w := range []string{"color", "colour", "emissive", "albedo", "diffuse"} {
+		colour = colour || strings.Contains(name, w)
+	}
+	for _, w := range []string{"normal", "orm", "rough", "metal", "occlusion", "height", "opacity"} {
+		data = data || strings.Contains(name, w)
+	}
+	return colour, data && !colour
 }
 
 // What tells a metallic channel from an occlusion channel by its values alone. Common practice, no source.

@@ -8,11 +8,11 @@ type Opacity struct {
 	A    []uint8
 }
 
-// OpacityOf takes the alpha channel out of an image that has one.
-func OpacityOf(img *image.Image) *Opacity {
+// OpacityOf takes one channel of an image as its opacity.
+func OpacityOf(img *image.Image, channel int) *Opacity {
 	o := &Opacity{W: img.Width, H: img.Height, A: make([]uint8, img.Width*img.Height)}
 	for i := range o.A {
-		o.A[i] = value8(img, i, img.Channels-1)
+		o.A[i] = value8(img, i, channel)
 	}
 	return o
 }

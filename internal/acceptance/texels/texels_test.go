@@ -333,7 +333,7 @@ func TestHistogramAndOpacity(t *testing.T) {
 	}
 	h := Histogram(img, 3, &Mask{W: 2, H: 2, In: []uint8{1, 1, 0, 1}}, 2)
 	require.Equal(t, []int{1, 1, 0, 1}, []int{h[0], h[0x40], h[0x80], h[0xc0]})
-	o := OpacityOf(img)
+	o := OpacityOf(img, 3)
 	require.Equal(t, []uint8{0, 0x40, 0x80, 0xc0}, o.A)
 	require.Equal(t, 0.5, o.Kept(128, nil))
 	require.Equal(t, 1.0, o.Kept(128, o.From(128)))
