@@ -74,18 +74,23 @@ func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code
 
 // flagFault says what is wrong with a flag, and which one may have been meant.
 func flagFault(fs *flag.FlagSet, err error) string {
-	name, unknown := strings.CutPrefix(err.Error(), "flag provided but not defined: -")
-	if !unknown {
-		text := err.Error()
-		if _, why, ok := strings.Cut(text, ": "); ok && strings.HasPrefix(text, "invalid value") {
+	unknown, ok := strings.CutPrefix(err.Error(), "flag provided but not defined: -")
+	if !ok {
+		var value, name, why string
+		if text, ok := strings.CutPrefix(err.Error(), "invalid value "); ok {
+			value, text, _ = strings.Cut(text, " for flag -")
+			name, why, _ = strings.Cut(text, ": ")
+			if why == "parse error" || why == "value out of range" {
+				return value + " does not fit --" + name
+			}
 			return why
 		}
-		return text
+		return err.Error()
 	}
 	var names []string
 	fs.VisitAll(func(f *flag.Flag) { names = append(names, f.Name) })
-	text := "there is no --" + name
-	if near := Nearest(name, names); near != "" {
+	text := "there is no --" + unknown
+	if near := Nearest(unknown, names); near != "" {
 		text += "; did you mean --" + near + "?"
 	}
 	return text

@@ -64,7 +64,8 @@ type reportCard struct {
 	Places   []string
 	More     int // places beyond those listed
 	Follows  []string
-	Counts   string // milestone from which it counts, where it does not yet
+	Also     []string // further checks that say the very same
+	Counts   string   // milestone from which it counts, where it does not yet
 	Pictures []reportPicture
 }
 
@@ -204,10 +205,26 @@ var sectionKinds = map[string]string{
 
 func (b *reportBuilder) section(s acceptance.Section, e *acceptance.Evidence) reportSection {
 	out := reportSection{Title: b.l.Say(s.Code), Kind: sectionKinds[s.Code]}
-	for i, f := range s.Findings {
-		out.Cards = append(out.Cards, b.card(i+1, f, e))
+	first := map[string]int{} // what could not run for one and the same reason is one card
+	for _, f := range s.Findings {
+		if f.Outcome == acceptance.NotEvaluated {
+			if i, told := first[f.Sentence]; told {
+				out.Cards[i].Also = append(out.Cards[i].Also, b.named(f))
+				continue
+			}
+			first[f.Sentence] = len(out.Cards)
+		}
+		out.Cards = append(out.Cards, b.card(len(out.Cards)+1, f, e))
 	}
 	return out
+}
+
+// named is a check by its title, with what it is about.
+func (b *reportBuilder) named(f acceptance.Finding) string {
+	if target := acceptance.TargetWords(b.l, f); target != "" {
+		return b.title(f.Check) + " (" + target + ")"
+	}
+	return b.title(f.Check)
 }
 
 // placesShown is how many places a card lists: the rest is in the pictures and the evidence.

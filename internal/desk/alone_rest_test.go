@@ -1,0 +1,6 @@
+//go:build !linux
+
+package desk
+
+// runAlone needs Linux; nothing calls it elsewhere.
+func runAlone([]string) int { return 99 }
