@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"math"
+	"runtime"
 
 	"proofhouse/internal/acceptance/bake"
 	"proofhouse/internal/acceptance/mesh"
@@ -16,6 +17,7 @@ type bakeScene struct {
 	tangents  []float32 // MikkTSpace, where any were delivered; nil: game's own are these
 	delivered bool      // some primitive brings TANGENT
 	made      bool      // some sculpt has no normals of its own
+	cage      string    // code of how the first part's rays start
 	uv        []float32 // 2 a corner, before tiles are moved
 	source    []sourceTriangle
 }
@@ -46,10 +48,23 @@ func newBakeScene(s *Subject, set *Set) *bakeScene {
 	return b
 }
 
+// letGo drops what only a bake needs: trees over millions of triangles. What places are named by stays.
+func (b *bakeScene) letGo() {
+	large := false
+	for _, s := range b.sculpts {
+		large = large || s.Triangles() > 1<<20
+	}
+	b.sculpts, b.tangents, b.uv = nil, nil, nil
+	if large { // left to itself the collector would let the heap double before it looked
+		runtime.GC()
+	}
+}
+
 // part readies a part's sculpt and cage.
 func (b *bakeScene) part(s *Subject, p *Part, number map[*Part]int32, r mesh.Range) (at int32, back float32, offsets []float32, first int) {
 	rule := s.Spec.Rule(reachDef.Name, &p.Def, nil)
-	cage, _, _ := cageOf(s, p, rule)
+	cage, how, _ := cageOf(s, p, rule)
+	b.cage = orElse(b.cage, how)
 	offsets, back = p.pair(s).CageOffsets(cage), float32(cage.BackMM/1000)
 	for _, own := range p.Game.Of {
 		if keyOf(own) == keyOf(r) {

@@ -55,6 +55,7 @@ func (m *bakeMeasure) measure(ctx context.Context, s *Subject, set *Set) {
 		return
 	}
 	scene := newBakeScene(s, set)
+	defer scene.letGo()
 	if len(scene.sculpts) == 0 {
 		f := exempt("bake.map.no_sculpt")
 		m.why = &f

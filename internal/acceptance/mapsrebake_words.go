@@ -79,6 +79,7 @@ func (r *rebaked) tell(s *Subject, f *Finding, raw bool) {
 	label("map", "%s", r.from)
 	label("grid", "%d × %d of %d × %d px", r.grid.W, r.grid.H, r.grid.FullW, r.grid.FullH)
 	label("tangents", "%s", map[bool]string{true: "delivered TANGENT", false: "MikkTSpace"}[r.scene.delivered])
+	label("cage", "%s", words.English().Sentence(words.P(r.scene.cage)))
 	if r.scene.made {
 		label("sculpt_normals", "made here, by the angles of the faces: none were delivered")
 	}
@@ -107,8 +108,7 @@ func (r *rebaked) tell(s *Subject, f *Finding, raw bool) {
 func (r *rebaked) tellFit(f *Finding, raw bool) {
 	as, best := r.report.Fits[0], r.best()
 	from, to := as.MeanDeg, best.MeanDeg
-	averaged := as.LowPassDeg/math.Max(best.LowPassDeg, 0.05) > from/math.Max(to, 0.05)
-	if averaged && !raw {
+	if drowned := from < f.Limit["max_fit_ratio"]*to; drowned && !raw { // painted detail hides it texel by texel
 		from, to = as.LowPassDeg, best.LowPassDeg
 		f.say("bake.map.fits_averaged", r.when(best), words.Deg(to), words.Deg(from))
 	} else {

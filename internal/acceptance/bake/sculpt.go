@@ -33,6 +33,9 @@ func NewSculpt(pos, nrm []float32, tri []uint32, threads int) *Sculpt {
 	return s
 }
 
+// Triangles returns how many triangles rays can meet.
+func (s *Sculpt) Triangles() int { return s.tree.Triangles() }
+
 // MadeNormals says whether any normal of the sculpt is our own.
 func (s *Sculpt) MadeNormals() bool { return s.made }
 
