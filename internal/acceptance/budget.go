@@ -16,6 +16,7 @@ func budgetChecks() []Check {
 		{Def: drawcallsDef, Run: budgetDrawcalls},
 		{Def: materialsDef, Run: budgetMaterials},
 		{Def: textureBytesDef, Run: budgetTextureBytes},
+		{Def: spendDef, Run: budgetSpend},
 	}
 }
 

@@ -125,7 +125,7 @@ func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 // counts are the metric names that count things without saying so by an ending.
 var counts = []string{
 	"count", "triangles", "triangles_non_degenerate", "vertices", "patches", "loops", "bowtie_vertices",
-	"inverted_shells", "stray_vertices", "vertices_stored", "mirrored", "warnings", "sculpt_pieces", "tiny_shells", "unjoined_vertices", "missing", "steep_soft", "poles", "mip_levels", "lods", "slots", "flat", "dented", "corners", "changed", "rounded", "parts", "maps", "numbers", "failed", "warned", "mended",
+	"inverted_shells", "stray_vertices", "vertices_stored", "mirrored", "warnings", "sculpt_pieces", "tiny_shells", "unjoined_vertices", "missing", "steep_soft", "poles", "mip_levels", "lods", "slots", "flat", "dented", "corners", "changed", "rounded", "parts", "maps", "numbers", "failed", "warned", "mended", "missing", "constant", "outside", "influences", "removable", "at_step",
 }
 
 // endings maps the end of a metric's or limit's name to its unit; the longer ending stands first.
