@@ -110,7 +110,7 @@ func (m *many) Set(s string) error { *m = append(*m, s); return nil }
 // parse reads the flags that a command has, each falling back to its variable. done says that the command is over.
 func parse(io streams, env environment, command, about, names string, args []string) (c config, code int, done bool) {
 	f := flag.NewFlagSet(command, flag.ContinueOnError)
-	f.SetOutput(io.err)
+	f.SetOutput(discard{})
 	has := map[string]bool{}
 	for name := range strings.FieldsSeq(names) {
 		has[name] = true
@@ -143,16 +143,28 @@ func parse(io streams, env environment, command, about, names string, args []str
 		f.Var((*many)(&c.verifiers), "verifier", "a trusted notary's `key`, name+hash+key; may be given more than once")
 		f.Var((*many)(&c.receipts), "since", "a receipt `file` from before that the record must extend; may be given more than once")
 	}
-	f.Usage = func() { fmt.Fprintln(io.err, about); f.PrintDefaults() }
+	f.Usage = func() {}
 	switch err := f.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
+		f.SetOutput(io.out)
+		fmt.Fprintln(io.out, about)
+		f.PrintDefaults()
 		return c, exitOK, true
 	case err != nil:
-		return c, exitCalled, true
+		fault := err.Error()
+		if name, ok := strings.CutPrefix(fault, "flag provided but not defined: -"); ok {
+			fault = "there is no --" + name
+		}
+		return c, complain(io, command, []string{fault + " (see: api " + command + " --help)"}), true
 	}
 	c.rest = f.Args()
 	return c, 0, false
 }
+
+// discard keeps the flag package from printing: a mistake is one line, and ours.
+type discard struct{}
+
+func (discard) Write(p []byte) (int, error) { return len(p), nil }
 
 // complain reports every fault at once, one sentence each.
 func complain(io streams, command string, faults []string) int {

@@ -60,6 +60,6 @@ func run(ctx context.Context, io streams, env environment, args []string) int {
 		fmt.Fprint(io.out, usage)
 		return exitOK
 	}
-	fmt.Fprintf(io.err, "api: there is no command %q\n\n%s", args[0], usage)
+	fmt.Fprintf(io.err, "api: there is no command %q (see: api --help)\n", args[0])
 	return exitCalled
 }
