@@ -64,6 +64,9 @@ func uvFlipped(_ context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	f := judge(r, map[string]float64{"area_share": share(all), "alone_share": share(alone), "text_share": share(onText)},
 		atMost("text_share", "max_text_share"), atMost("alone_share", "max_alone_share").warns())
 	f.say("uv.flipped.measured", words.Share(share(all)), words.Share(share(alone)), words.Share(share(onText)))
+	if all == 0 {
+		f.say("uv.flipped.none")
+	}
 	if broke(f) {
 		firsts := l.firstTriangles()
 		for _, e := range append(textWorst.top(), aloneWorst.top()...) {

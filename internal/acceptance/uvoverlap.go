@@ -59,6 +59,8 @@ func uvOverlap(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 		}
 		delete(f.Metrics, "stacked_share")
 		f.say("uv.overlap.at_least", words.ShareFine(partial))
+	} else if partial == 0 {
+		f.say("uv.overlap.none", words.Share(stacked), words.Count(l.stacks()))
 	} else {
 		f.say("uv.overlap.measured", words.ShareFine(partial), words.Share(stacked), words.Count(l.stacks()))
 	}
