@@ -116,7 +116,8 @@ var seeThroughDef = spec.Check{
 
 // backsSeen is what cameras see of back faces.
 type backsSeen struct {
-	views  [][3]float64
+	views  [][3]float64  // all directions at rest, then all in the next pose
+	poses  []string      // by view: the name of the pose, "" at rest
 	scale  []float64     // by view: pixels a metre that were drawn
 	marks  [][]int32     // by view and part (the last is no part): pixels drawn
 	most   []viewedMark  // by triangle that was seen: the most pixels of it in a view
@@ -159,7 +160,10 @@ func topologySeeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) 
 	small := x.smallHoles(b)
 	for v := range b.views {
 		up := b.tierPx / b.scale[v]
-		n := float64(float64(b.marks[v][own])*up)*up + small.pixels[v]
+		n := float64(float64(b.marks[v][own])*up) * up
+		if b.poses[v] == "" {
+			n += small.pixels[v]
+		}
 		if n = math.Floor(n + 1e-9); n > pixels {
 			worstView, pixels = v, n
 		}
@@ -172,6 +176,9 @@ func topologySeeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) 
 	f.say("topology.see_through.found", words.Px(pixels), words.MM(1000*s.Spec.View.DistanceM))
 	if broke(f) {
 		f.remedy("topology.see_through.close")
+	}
+	if f.Pose = b.poses[worstView]; f.Pose != "" {
+		f.also("topology.see_through.pose", words.Name(f.Pose))
 	}
 	f.Where = x.seenPlaces(b, small)
 	return x.close(f)
@@ -243,12 +250,19 @@ func (x *topoTarget) lookForBacks(ctx context.Context, tierPx float64) backsSeen
 			b.small = append(b.small, l)
 		}
 	}
-	job := backsJob{x: x, both: both, fronts: fronts, small: b.small, nearest: raster.NewBuffer(0, 0, raster.One), front: raster.NewBuffer(0, 0, raster.One)}
-	for _, d := range permittedOf(cameraDirections, x.s.Spec.View.Placed) {
-		if ctx.Err() != nil {
-			return b
+	nearest, front := raster.NewBuffer(0, 0, raster.One), raster.NewBuffer(0, 0, raster.One)
+	for _, pose := range x.poses() {
+		job := backsJob{x: x, pos: pose.pos, both: both, fronts: fronts, nearest: nearest, front: front}
+		if pose.name == "" {
+			job.small = b.small
 		}
-		job.view(&b, d)
+		for _, d := range permittedOf(cameraDirections, x.s.Spec.View.Placed) {
+			if ctx.Err() != nil {
+				return b
+			}
+			b.poses = append(b.poses, pose.name)
+			job.view(&b, d)
+		}
 	}
 	return b
 }
@@ -275,6 +289,7 @@ func (x *topoTarget) drawn() (both, fronts []int32) {
 // backsJob draws one view after the other into the same memory.
 type backsJob struct {
 	x              *topoTarget
+	pos            []float32 // in the pose
 	both, fronts   []int32
 	bothTri        []uint32
 	frontTri       []uint32
@@ -297,12 +312,12 @@ func (j *backsJob) view(b *backsSeen, toward [3]float64) {
 		}
 	}
 	v := raster.Towards(raster.Vec{}, toward, seenMaxPx, seenMaxPx)
-	v.FitOrthographic(x.Pos, raster.Frame{X0: 2, Y0: 2, X1: seenMaxPx - 2, Y1: seenMaxPx - 2})
+	v.FitOrthographic(j.pos, raster.Frame{X0: 2, Y0: 2, X1: seenMaxPx - 2, Y1: seenMaxPx - 2})
 	if v.Scale > b.tierPx { // no finer than the tier sees it
 		k := b.tierPx / v.Scale
 		v.CX, v.CY, v.Scale = float64((v.CX-seenMaxPx/2)*k)+seenMaxPx/2, float64((v.CY-seenMaxPx/2)*k)+seenMaxPx/2, b.tierPx
 	}
-	j.screen.Project(&v, x.Pos, x.s.Threads)
+	j.screen.Project(&v, j.pos, x.s.Threads)
 	b.views, b.scale = append(b.views, toward), append(b.scale, v.Scale)
 	b.marks = append(b.marks, make([]int32, len(x.s.Parts)+1))
 	n := uint32(len(j.both))
@@ -326,7 +341,7 @@ func (j *backsJob) unmarkSmall(v *raster.View) {
 	for _, l := range j.small {
 		x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
 		for _, e := range l.Edges {
-			p, _ := j.x.Ends(e)
+			p := point(j.pos, j.x.Tri[e])
 			if x, y, _, ok := v.Project(p); ok {
 				x0, y0, x1, y1 = min(x0, x), min(y0, y), max(x1, x), max(y1, y)
 			}
@@ -351,8 +366,9 @@ func (j *backsJob) markBacks(toward [3]float64) bool {
 		j.shows = make([]bool, len(j.both))
 		j.normals = make([][3]float32, len(j.both))
 		for i, t := range j.both {
-			if p := x.triangle(int(t)); x.mayShow(int(t)) {
-				n := unit(cross(sub(p[1], p[0]), sub(p[2], p[0])))
+			if x.mayShow(int(t)) {
+				a := point(j.pos, x.Tri[3*t])
+				n := unit(cross(sub(point(j.pos, x.Tri[3*t+1]), a), sub(point(j.pos, x.Tri[3*t+2]), a)))
 				j.normals[i] = [3]float32{float32(n[0]), float32(n[1]), float32(n[2])}
 			}
 		}
@@ -474,7 +490,7 @@ func (x *topoTarget) smallHoles(b *backsSeen) smallHoles {
 		var out2 [2][]spatial.Ray
 		var at []int
 		for v, d := range b.views {
-			if inner(l.Gap, d) > 0 {
+			if b.poses[v] == "" && inner(l.Gap, d) > 0 {
 				at = append(at, v)
 				out2[0] = append(out2[0], x.rayFrom(h.middle, d, reach))
 				out2[1] = append(out2[1], x.rayFrom(h.middle, [3]float64{-d[0], -d[1], -d[2]}, reach))

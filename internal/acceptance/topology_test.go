@@ -472,3 +472,35 @@ func TestTopologyPicture(t *testing.T) {
 	}
 	require.Nil(t, topologyPicture(context.Background(), clean, none), "nothing to show")
 }
+
+// A tray with a plate before it is closed by its cabinet at rest; pulled out as far as the spec says, one looks into it.
+func TestSeeThroughInPoses(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		poses, drawer string
+		want          Outcome
+		pose          string
+	}{
+		{"", "", Pass, ""},
+		{"[closed, open]", "", Fail, "open"},
+		{"[closed, open]", "two_sided: material", Pass, ""},
+		{"[closed, half, open]", "", Fail, "open"},
+	} {
+		text := "view: {placed: ground}\nparts:\n  - name: drawer\n    kind: moving\n    pivot: slide\n"
+		if c.poses != "" {
+			text += "    poses: " + c.poses + "\n    checks:\n      scene.swing: {line_mm: [0, 0, 0, 0, 0, 1], travel_mm: 900}\n"
+		}
+		sp := specOf(t, spec.MidGround, text)
+		def := sp.Parts[0]
+		if c.drawer != "" {
+			def.TwoSided = "material"
+		}
+		s := propOf(t, sp, mesh.Material{},
+			madePart{name: "drawer", def: def, prims: []mesh.Primitive{
+				without(boxPrim(0, [3]float32{0.1, 0.1, 0.1}, [3]float32{0.9, 0.9, 1}), 3), boxPrim(0, [3]float32{0, 0, 1}, [3]float32{1, 1, 1.02})}},
+			madePart{name: "cabinet", def: spec.Part{Open: []string{}, TwoSided: "material"}, prims: []mesh.Primitive{without(unitCube(), 5)}})
+		f := runCheck(t, s, "topology.see_through")[0]
+		require.Equal(t, c.want, f.Outcome, "poses %s: %s", c.poses, f.Sentence)
+		require.Equal(t, c.pose, f.Pose)
+	}
+}
