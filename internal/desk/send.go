@@ -220,6 +220,10 @@ func unsent(ctx context.Context, s Streams, err error) int {
 	switch {
 	case interrupted(ctx):
 		fmt.Fprintln(s.Err, "Stopped. Send again at any time: what has arrived is not sent twice.")
+	case errors.As(err, &refused) && refused.Status == http.StatusUnauthorized:
+		fmt.Fprintln(s.Err, "The service does not know this token: it was mistyped, revoked, has run out, or belongs to another service. Make a new one on the service under \"tokens\", with the scope deliver. Nothing was sent.")
+	case errors.As(err, &refused) && refused.Status == http.StatusForbidden:
+		fmt.Fprintf(s.Err, "The token is known and may not do this; it needs the scope deliver. The service says: %v\n", err)
 	case errors.As(err, &refused):
 		fmt.Fprintf(s.Err, "%v\n", err)
 	default:
