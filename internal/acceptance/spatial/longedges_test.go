@@ -66,7 +66,7 @@ func BenchmarkLongEdges(b *testing.B) {
 	tree := Build(pos, tri, 0)
 	b.ReportAllocs()
 	for b.Loop() {
-		tree.LongEdges(1e-2, 1)
+		tree.LongEdges(5e-2, 1)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(tri)/3), "ns/triangle")
 }
