@@ -117,48 +117,52 @@ func (t *meshoptStrip) next3(code byte) (a, b, c uint32) {
 		t.pushEdge(a, c)
 		return a, b, c
 	}
-	fa, fb, fc := byte(0), byte(0), byte(0)
 	if code < 0xfe {
 		aux := t.aux[code&15]
-		fb, fc = aux>>4, aux&15
+		fb, fc := aux>>4, aux&15
 		a = t.fresh()
 		b, c = t.vertex(fb), t.vertex(fc) // in this order: both may take a number
 		t.pushVertex(a)
 		t.pushIfNew(b, fb == 0)
 		t.pushIfNew(c, fc == 0)
 	} else {
-		if len(t.in) == 0 {
-			t.short = true
-			return 0, 0, 0
-		}
-		aux := t.in[0]
-		t.in = t.in[1:]
-		if code == 0xff {
-			fa = 15
-		}
-		if fb, fc = aux>>4, aux&15; aux == 0 {
-			t.next = 0
-		}
-		if fa == 0 {
-			a = t.fresh()
-		}
-		b, c = t.vertex(fb), t.vertex(fc)
-		if fa == 15 {
-			a = t.difference()
-		}
-		if fb == 15 {
-			b = t.difference()
-		}
-		if fc == 15 {
-			c = t.difference()
-		}
-		t.pushVertex(a)
-		t.pushIfNew(b, fb == 0 || fb == 15)
-		t.pushIfNew(c, fc == 0 || fc == 15)
+		a, b, c = t.apart(code == 0xff)
 	}
 	t.pushEdge(b, a)
 	t.pushEdge(c, b)
 	t.pushEdge(a, c)
+	return a, b, c
+}
+
+// apart decodes a triangle that shares no edge and whose code stands in the data; coded says that its first corner is a
+// difference.
+func (t *meshoptStrip) apart(coded bool) (a, b, c uint32) {
+	if len(t.in) == 0 {
+		t.short = true
+		return 0, 0, 0
+	}
+	aux := t.in[0]
+	t.in = t.in[1:]
+	fb, fc := aux>>4, aux&15
+	if aux == 0 {
+		t.next = 0
+	}
+	if !coded {
+		a = t.fresh()
+	}
+	b, c = t.vertex(fb), t.vertex(fc)
+	if coded {
+		a = t.difference()
+	}
+	if fb == 15 {
+		b = t.difference()
+	}
+	if fc == 15 {
+		c = t.difference()
+	}
+	t.pushVertex(a)
+	t.pushIfNew(b, fb == 0 || fb == 15)
+	t.pushIfNew(c, fc == 0 || fc == 15)
 	return a, b, c
 }
 

@@ -61,35 +61,7 @@ func CarriedPast(img *image.Image, m *Mask, near *Near, threads int) Bleed {
 	if img.Lossy {
 		same = lossyGround
 	}
-	type tally struct {
-		telling, bare []int
-		spots         []Spot
-	}
-	parts := summed(m.H, threads, func(from, to int) tally {
-		t := tally{telling: make([]int, near.Reach+1), bare: make([]int, near.Reach+1)}
-		for y := from; y < to; y++ {
-			for x := range m.W {
-				i := y*m.W + x
-				sq := near.SqOf[i]
-				if sq == 0 || sq == Far {
-					continue
-				}
-				if !p.apart((y+int(near.DY[i]))*m.W+x+int(near.DX[i]), ground, tellsApart) || between(m, near, x, y) {
-					continue
-				}
-				ring := ringOf(int(sq))
-				if ring > near.Reach {
-					continue
-				}
-				t.telling[ring]++
-				if !p.apart(i, ground, same) && p.plain(m, near, x, y, ground, same) {
-					t.bare[ring]++
-					t.spots = keepSpot(t.spots, Spot{x, y, ring})
-				}
-			}
-		}
-		return t
-	})
+	parts := summed(m.H, threads, func(from, to int) rings { return p.rings(m, near, ground, same, from, to) })
 	telling, bare := make([]int, near.Reach+1), make([]int, near.Reach+1)
 	var spots []Spot
 	for _, t := range parts {
@@ -105,6 +77,39 @@ func CarriedPast(img *image.Image, m *Mask, near *Near, threads int) Bleed {
 	}
 	b.Spots = spread(spots, max(m.W, m.H)/16)
 	return b
+}
+
+// rings counts texels by their distance from what is covered.
+type rings struct {
+	telling, bare []int
+	spots         []Spot
+}
+
+// rings counts the texels of some rows: those that could tell, and those of them that show the background.
+func (p *pixels) rings(m *Mask, near *Near, ground [3]int, same, from, to int) rings {
+	t := rings{telling: make([]int, near.Reach+1), bare: make([]int, near.Reach+1)}
+	for y := from; y < to; y++ {
+		for x := range m.W {
+			i := y*m.W + x
+			sq := near.SqOf[i]
+			if sq == 0 || sq == Far {
+				continue
+			}
+			if !p.apart((y+int(near.DY[i]))*m.W+x+int(near.DX[i]), ground, tellsApart) || between(m, near, x, y) {
+				continue
+			}
+			ring := ringOf(int(sq))
+			if ring > near.Reach {
+				continue
+			}
+			t.telling[ring]++
+			if !p.apart(i, ground, same) && p.plain(m, near, x, y, ground, same) {
+				t.bare[ring]++
+				t.spots = keepSpot(t.spots, Spot{x, y, ring})
+			}
+		}
+	}
+	return t
 }
 
 // pixels reads an image's colours in steps of 8 bits.
