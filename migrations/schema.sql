@@ -74,6 +74,25 @@ END $$;
 
 ALTER FUNCTION ph.change_order_agreed() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  INSERT INTO ph.daily_check AS d (studio_id, vendor_id, project_id, tier, chk, day, shard, judged, failed)
+  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, f.chk, (now() AT TIME ZONE 'UTC')::date, abs(hashtext(the_inspection::text)) % 8,
+         count(*), count(*) FILTER (WHERE f.blocks AND f.outcome = 'fail')
+  FROM ph.inspection i
+  JOIN ph.work_order w ON w.studio_id = i.studio_id AND w.id = i.work_order_id
+  JOIN ph.prop p ON p.studio_id = i.studio_id AND p.id = i.prop_id
+  JOIN ph.finding f ON f.studio_id = i.studio_id AND f.inspection_id = i.id
+  WHERE i.studio_id = the_studio AND i.id = the_inspection AND f.outcome IN ('pass', 'warn', 'fail')
+  GROUP BY i.studio_id, i.vendor_id, w.project_id, p.tier, f.chk
+  ON CONFLICT (studio_id, day, vendor_id, project_id, tier, chk, shard)
+  DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed
+$$;
+
+ALTER FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.delivery_guard() RETURNS trigger
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
@@ -275,6 +294,32 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.milestone_counted() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE the_project uuid; the_tier text; blocked interval; sealed date; due date := coalesce(NEW.due_moved, NEW.due_on);
+BEGIN
+  IF NEW.state <> 'accepted' OR OLD.state = 'accepted' OR NEW.kind = 'maintenance' THEN
+    RETURN NULL;
+  END IF;
+  SELECT w.project_id, p.tier, make_interval(secs => p.blocked_secs) INTO the_project, the_tier, blocked
+  FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
+  SELECT (max(d.sealed_at) AT TIME ZONE 'UTC')::date INTO sealed FROM ph.delivery d WHERE d.studio_id = NEW.studio_id AND d.milestone_id = NEW.id AND d.state = 'sealed';
+  INSERT INTO ph.daily_milestone AS d (studio_id, vendor_id, project_id, tier, day, shard, accepted, first_pass, rounds, rework_vendor, rework_studio,
+    with_due, on_time, vendor_secs, studio_secs, inspector_secs)
+  VALUES (NEW.studio_id, NEW.vendor_id, the_project, the_tier, (now() AT TIME ZONE 'UTC')::date, abs(hashtext(NEW.id::text)) % 8, 1, (NEW.rounds = 1)::int, NEW.rounds,
+    NEW.rework_vendor, NEW.rework_studio, (due IS NOT NULL)::int, coalesce(sealed <= (due + blocked)::date, false)::int, NEW.vendor_secs, NEW.studio_secs, NEW.inspector_secs)
+  ON CONFLICT (studio_id, day, vendor_id, project_id, tier, shard)
+  DO UPDATE SET accepted = d.accepted + 1, first_pass = d.first_pass + excluded.first_pass, rounds = d.rounds + excluded.rounds,
+    rework_vendor = d.rework_vendor + excluded.rework_vendor, rework_studio = d.rework_studio + excluded.rework_studio,
+    with_due = d.with_due + excluded.with_due, on_time = d.on_time + excluded.on_time, vendor_secs = d.vendor_secs + excluded.vendor_secs,
+    studio_secs = d.studio_secs + excluded.studio_secs, inspector_secs = d.inspector_secs + excluded.inspector_secs;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.milestone_counted() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.milestone_guard() RETURNS trigger
     LANGUAGE plpgsql
@@ -548,6 +593,47 @@ CREATE TABLE ph.concession (
 ALTER TABLE ONLY ph.concession FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.concession OWNER TO ph_owner;
+
+CREATE TABLE ph.daily_check (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    project_id uuid NOT NULL,
+    tier text NOT NULL,
+    chk text NOT NULL,
+    day date NOT NULL,
+    shard smallint NOT NULL,
+    judged bigint NOT NULL,
+    failed bigint NOT NULL,
+    CONSTRAINT daily_check_shard_range CHECK (((shard >= 0) AND (shard <= 7)))
+);
+
+ALTER TABLE ONLY ph.daily_check FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.daily_check OWNER TO ph_owner;
+
+CREATE TABLE ph.daily_milestone (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    project_id uuid NOT NULL,
+    tier text NOT NULL,
+    day date NOT NULL,
+    shard smallint NOT NULL,
+    accepted bigint NOT NULL,
+    first_pass bigint NOT NULL,
+    rounds bigint NOT NULL,
+    rework_vendor bigint NOT NULL,
+    rework_studio bigint NOT NULL,
+    with_due bigint NOT NULL,
+    on_time bigint NOT NULL,
+    vendor_secs bigint NOT NULL,
+    studio_secs bigint NOT NULL,
+    inspector_secs bigint NOT NULL,
+    CONSTRAINT daily_milestone_shard_range CHECK (((shard >= 0) AND (shard <= 7)))
+);
+
+ALTER TABLE ONLY ph.daily_milestone FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.daily_milestone OWNER TO ph_owner;
 
 CREATE TABLE ph.delivery (
     studio_id uuid NOT NULL,
@@ -1860,6 +1946,12 @@ ALTER TABLE ONLY ph.concession
 ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.daily_check
+    ADD CONSTRAINT daily_check_pkey PRIMARY KEY (studio_id, day, vendor_id, project_id, tier, chk, shard);
+
+ALTER TABLE ONLY ph.daily_milestone
+    ADD CONSTRAINT daily_milestone_pkey PRIMARY KEY (studio_id, day, vendor_id, project_id, tier, shard);
+
 ALTER TABLE ONLY ph.delivery
     ADD CONSTRAINT delivery_number_key UNIQUE (studio_id, milestone_id, number);
 
@@ -2213,6 +2305,10 @@ CREATE UNIQUE INDEX change_order_of_spec_key ON ph.change_order USING btree (stu
 
 CREATE INDEX concession_of_delivery ON ph.concession USING btree (studio_id, delivery_id, id);
 
+CREATE INDEX daily_check_by_vendor ON ph.daily_check USING btree (vendor_id, day);
+
+CREATE INDEX daily_milestone_by_vendor ON ph.daily_milestone USING btree (vendor_id, day);
+
 CREATE INDEX delivery_by_order ON ph.delivery USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX delivery_by_prop ON ph.delivery USING btree (studio_id, prop_id, id);
@@ -2406,6 +2502,8 @@ CREATE TRIGGER file_guard BEFORE DELETE OR UPDATE ON ph.file FOR EACH ROW EXECUT
 CREATE TRIGGER inspection_guard BEFORE INSERT OR UPDATE ON ph.inspection FOR EACH ROW EXECUTE FUNCTION ph.inspection_guard();
 
 CREATE TRIGGER log_guard BEFORE UPDATE ON ph.log FOR EACH ROW EXECUTE FUNCTION ph.log_guard();
+
+CREATE TRIGGER milestone_counted AFTER UPDATE OF state ON ph.milestone FOR EACH ROW EXECUTE FUNCTION ph.milestone_counted();
 
 CREATE TRIGGER milestone_guard BEFORE INSERT OR UPDATE OF state, last_event ON ph.milestone FOR EACH ROW EXECUTE FUNCTION ph.milestone_guard();
 
@@ -2707,6 +2805,18 @@ CREATE POLICY concession_insert ON ph.concession FOR INSERT TO ph_api WITH CHECK
 CREATE POLICY concession_owner ON ph.concession TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.daily_check ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY daily_check_owner ON ph.daily_check TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY daily_check_read ON ph.daily_check FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.daily_milestone ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY daily_milestone_owner ON ph.daily_milestone TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY daily_milestone_read ON ph.daily_milestone FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.delivery ENABLE ROW LEVEL SECURITY;
 
@@ -3194,6 +3304,9 @@ GRANT USAGE ON SCHEMA ph TO ph_clock;
 REVOKE ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) TO ph_login;
 
+REVOKE ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) TO ph_worker;
+
 REVOKE ALL ON FUNCTION ph.disable_member(the_member uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.disable_member(the_member uuid) TO ph_api;
 
@@ -3252,6 +3365,12 @@ GRANT SELECT,INSERT ON TABLE ph.checkpoint TO ph_notary;
 
 GRANT SELECT,INSERT ON TABLE ph.concession TO ph_api;
 GRANT SELECT ON TABLE ph.concession TO ph_backup;
+
+GRANT SELECT ON TABLE ph.daily_check TO ph_api;
+GRANT SELECT ON TABLE ph.daily_check TO ph_backup;
+
+GRANT SELECT ON TABLE ph.daily_milestone TO ph_api;
+GRANT SELECT ON TABLE ph.daily_milestone TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.delivery TO ph_api;
 GRANT SELECT ON TABLE ph.delivery TO ph_backup;

@@ -776,6 +776,27 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// Defines values for ListFiguresParamsBy.
+const (
+	ListFiguresParamsByProject ListFiguresParamsBy = "project"
+	ListFiguresParamsByTier    ListFiguresParamsBy = "tier"
+	ListFiguresParamsByVendor  ListFiguresParamsBy = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the ListFiguresParamsBy enum.
+func (e ListFiguresParamsBy) Valid() bool {
+	switch e {
+	case ListFiguresParamsByProject:
+		return true
+	case ListFiguresParamsByTier:
+		return true
+	case ListFiguresParamsByVendor:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListMyWorkParamsDesk.
 const (
 	ListMyWorkParamsDeskAll             ListMyWorkParamsDesk = "all"
@@ -958,6 +979,18 @@ type ChangePrice struct {
 // ChangeState defines model for ChangeState.
 type ChangeState string
 
+// CheckFigure defines model for CheckFigure.
+type CheckFigure struct {
+	Check  string `json:"check"`
+	Failed int64  `json:"failed"`
+	Judged int64  `json:"judged"`
+}
+
+// CheckFigureList defines model for CheckFigureList.
+type CheckFigureList struct {
+	Items []CheckFigure `json:"items"`
+}
+
 // Clocks How long it has lain on each desk.
 type Clocks struct {
 	InspectorSeconds int64 `json:"inspector_seconds"`
@@ -1136,6 +1169,33 @@ type ExplainedSpec struct {
 
 	// Text The spec in force for people, as `worker explain` prints it.
 	Text string `json:"text"`
+}
+
+// Figure defines model for Figure.
+type Figure struct {
+	Accepted int64 `json:"accepted"`
+
+	// FirstPass With the first delivery.
+	FirstPass      int64   `json:"first_pass"`
+	FirstPassYield float64 `json:"first_pass_yield"`
+	InspectorDays  float64 `json:"inspector_days"`
+	Key            string  `json:"key"`
+	Name           string  `json:"name"`
+
+	// OnTime The accepted delivery was sealed by its day, the time of the studio's answers added.
+	OnTime       int64   `json:"on_time"`
+	OnTimeShare  float64 `json:"on_time_share"`
+	ReworkStudio int64   `json:"rework_studio"`
+	ReworkVendor int64   `json:"rework_vendor"`
+	Rounds       int64   `json:"rounds"`
+	StudioDays   float64 `json:"studio_days"`
+	VendorDays   float64 `json:"vendor_days"`
+	WithDue      int64   `json:"with_due"`
+}
+
+// FigureList defines model for FigureList.
+type FigureList struct {
+	Items []Figure `json:"items"`
 }
 
 // File defines model for File.
@@ -1872,6 +1932,35 @@ type PinCalendar struct {
 	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 }
 
+// Plan defines model for Plan.
+type Plan struct {
+	Currency string `json:"currency"`
+
+	// DrawnFrom Turn-round times of the past; 0: two weeks were assumed.
+	DrawnFrom  int        `json:"drawn_from"`
+	Draws      int        `json:"draws"`
+	Seed       int64      `json:"seed"`
+	TotalMinor int64      `json:"total_minor"`
+	Weeks      []PlanWeek `json:"weeks"`
+}
+
+// PlanList defines model for PlanList.
+type PlanList struct {
+	Items []Plan `json:"items"`
+}
+
+// PlanWeek defines model for PlanWeek.
+type PlanWeek struct {
+	AcceptedMinor int64 `json:"accepted_minor"`
+
+	// Ends The Monday after the week.
+	Ends         openapi_types.Date `json:"ends"`
+	HighMinor    int64              `json:"high_minor"`
+	LowMinor     int64              `json:"low_minor"`
+	MiddleMinor  int64              `json:"middle_minor"`
+	PlannedMinor int64              `json:"planned_minor"`
+}
+
 // PresignedPut defines model for PresignedPut.
 type PresignedPut struct {
 	// Headers Send every one of them, as it is.
@@ -2540,6 +2629,72 @@ type SignOffParams struct {
 type AppointDeputyParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListFiguresParams defines parameters for ListFigures.
+type ListFiguresParams struct {
+	// By What each line is for; `project` is the studio's.
+	By *ListFiguresParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// ProjectId Of one project.
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// Tier Of one tier.
+	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// ListFiguresParamsBy defines parameters for ListFigures.
+type ListFiguresParamsBy string
+
+// ListFailingChecksParams defines parameters for ListFailingChecks.
+type ListFailingChecksParams struct {
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// ProjectId Of one project.
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// Tier Of one tier.
+	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// GetPlanParams defines parameters for GetPlan.
+type GetPlanParams struct {
+	// ProjectId A project, or
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// WorkOrderId a work order.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// Seed Of the draws.
+	Seed *int64 `form:"seed,omitempty" json:"seed,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // GrantConcessionParams defines parameters for GrantConcession.
@@ -3323,6 +3478,28 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
 	AppointDeputy(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListFigures How deliveries went, by vendor, project or tier
+	//
+	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
+	// studio stand beside those of the vendor; a vendor sees its own figures.
+	//
+	// Corresponds with GET /v1/figures (the `ListFigures` operationId).
+	ListFigures(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListFailingChecks The checks that failed most often
+	//
+	// Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
+	ListFailingChecks(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetPlan Accepted value against plan, week by week, with a forecast range
+	//
+	// By due dates, by acceptances, and a forecast: for every milestone that is not accepted a turn-round time (first delivery to
+	// acceptance) is drawn from those of the past year, with replacement, 1,000 times. `low` and `high` are the tenth and the
+	// ninetieth hundredth of the draws. The same seed gives the same plan. It knows nothing of what is different this time.
+	//
+	// Corresponds with GET /v1/figures/plan (the `GetPlan` operationId).
+	GetPlan(ctx context.Context, params *GetPlanParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetHandover A hand-over with its files
 	//
@@ -4662,6 +4839,58 @@ func (c *Client) AppointDeputyWithBody(ctx context.Context, params *AppointDeput
 // Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
 func (c *Client) AppointDeputy(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAppointDeputyRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListFigures How deliveries went, by vendor, project or tier
+//
+// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
+// studio stand beside those of the vendor; a vendor sees its own figures.
+//
+// Corresponds with GET /v1/figures (the `ListFigures` operationId).
+func (c *Client) ListFigures(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListFiguresRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListFailingChecks The checks that failed most often
+//
+// Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
+func (c *Client) ListFailingChecks(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListFailingChecksRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetPlan Accepted value against plan, week by week, with a forecast range
+//
+// By due dates, by acceptances, and a forecast: for every milestone that is not accepted a turn-round time (first delivery to
+// acceptance) is drawn from those of the past year, with replacement, 1,000 times. `low` and `high` are the tenth and the
+// ninetieth hundredth of the draws. The same seed gives the same plan. It knows nothing of what is different this time.
+//
+// Corresponds with GET /v1/figures/plan (the `GetPlan` operationId).
+func (c *Client) GetPlan(ctx context.Context, params *GetPlanParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetPlanRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7697,6 +7926,348 @@ func NewAppointDeputyRequestWithBody(server string, params *AppointDeputyParams,
 
 		req.Header.Set("Idempotency-Key", headerParam0)
 
+	}
+
+	return req, nil
+}
+
+// NewListFiguresRequest constructs an http.Request for the ListFigures method
+func NewListFiguresRequest(server string, params *ListFiguresParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/figures")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.By != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "by", *params.By, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.To != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "to", *params.To, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.VendorId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "vendor_id", *params.VendorId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ProjectId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "project_id", *params.ProjectId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Tier != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "tier", *params.Tier, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListFailingChecksRequest constructs an http.Request for the ListFailingChecks method
+func NewListFailingChecksRequest(server string, params *ListFailingChecksParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/figures/checks")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.To != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "to", *params.To, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.VendorId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "vendor_id", *params.VendorId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.ProjectId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "project_id", *params.ProjectId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Tier != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "tier", *params.Tier, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetPlanRequest constructs an http.Request for the GetPlan method
+func NewGetPlanRequest(server string, params *GetPlanParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/figures/plan")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.ProjectId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "project_id", *params.ProjectId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.WorkOrderId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "work_order_id", *params.WorkOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Seed != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "seed", *params.Seed, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: "int64"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
 	}
 
 	return req, nil
@@ -12112,6 +12683,34 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
 	AppointDeputyWithResponse(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error)
 
+	// ListFiguresWithResponse How deliveries went, by vendor, project or tier
+	//
+	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
+	// studio stand beside those of the vendor; a vendor sees its own figures.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/figures (the `ListFigures` operationId).
+	ListFiguresWithResponse(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*ListFiguresResponse, error)
+
+	// ListFailingChecksWithResponse The checks that failed most often
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
+	ListFailingChecksWithResponse(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*ListFailingChecksResponse, error)
+
+	// GetPlanWithResponse Accepted value against plan, week by week, with a forecast range
+	//
+	// By due dates, by acceptances, and a forecast: for every milestone that is not accepted a turn-round time (first delivery to
+	// acceptance) is drawn from those of the past year, with replacement, 1,000 times. `low` and `high` are the tenth and the
+	// ninetieth hundredth of the draws. The same seed gives the same plan. It knows nothing of what is different this time.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/figures/plan (the `GetPlan` operationId).
+	GetPlanWithResponse(ctx context.Context, params *GetPlanParams, reqEditors ...RequestEditorFn) (*GetPlanResponse, error)
+
 	// GetHandoverWithResponse A hand-over with its files
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -14227,6 +14826,150 @@ func (r AppointDeputyResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AppointDeputyResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListFiguresResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *FigureList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListFiguresResponse) GetJSON200() *FigureList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListFiguresResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListFiguresResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListFiguresResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListFiguresResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListFiguresResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListFailingChecksResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *CheckFigureList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListFailingChecksResponse) GetJSON200() *CheckFigureList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListFailingChecksResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListFailingChecksResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListFailingChecksResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListFailingChecksResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListFailingChecksResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetPlanResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PlanList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetPlanResponse) GetJSON200() *PlanList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetPlanResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetPlanResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetPlanResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetPlanResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetPlanResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18506,6 +19249,52 @@ func (c *ClientWithResponses) AppointDeputyWithResponse(ctx context.Context, par
 	return ParseAppointDeputyResponse(rsp)
 }
 
+// ListFiguresWithResponse How deliveries went, by vendor, project or tier
+//
+// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
+// studio stand beside those of the vendor; a vendor sees its own figures.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/figures (the `ListFigures` operationId).
+func (c *ClientWithResponses) ListFiguresWithResponse(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*ListFiguresResponse, error) {
+	rsp, err := c.ListFigures(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListFiguresResponse(rsp)
+}
+
+// ListFailingChecksWithResponse The checks that failed most often
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
+func (c *ClientWithResponses) ListFailingChecksWithResponse(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*ListFailingChecksResponse, error) {
+	rsp, err := c.ListFailingChecks(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListFailingChecksResponse(rsp)
+}
+
+// GetPlanWithResponse Accepted value against plan, week by week, with a forecast range
+//
+// By due dates, by acceptances, and a forecast: for every milestone that is not accepted a turn-round time (first delivery to
+// acceptance) is drawn from those of the past year, with replacement, 1,000 times. `low` and `high` are the tenth and the
+// ninetieth hundredth of the draws. The same seed gives the same plan. It knows nothing of what is different this time.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/figures/plan (the `GetPlan` operationId).
+func (c *ClientWithResponses) GetPlanWithResponse(ctx context.Context, params *GetPlanParams, reqEditors ...RequestEditorFn) (*GetPlanResponse, error) {
+	rsp, err := c.GetPlan(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetPlanResponse(rsp)
+}
+
 // GetHandoverWithResponse A hand-over with its files
 //
 // Returns a wrapper object for the known response body format(s).
@@ -20887,6 +21676,114 @@ func ParseAppointDeputyResponse(rsp *http.Response) (*AppointDeputyResponse, err
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListFiguresResponse parses an HTTP response from a ListFiguresWithResponse call
+func ParseListFiguresResponse(rsp *http.Response) (*ListFiguresResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListFiguresResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest FigureList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseListFailingChecksResponse parses an HTTP response from a ListFailingChecksWithResponse call
+func ParseListFailingChecksResponse(rsp *http.Response) (*ListFailingChecksResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListFailingChecksResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest CheckFigureList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseGetPlanResponse parses an HTTP response from a GetPlanWithResponse call
+func ParseGetPlanResponse(rsp *http.Response) (*GetPlanResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetPlanResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PlanList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 

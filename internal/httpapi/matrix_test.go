@@ -102,6 +102,7 @@ var matrix = map[string][]string{
 	"listSets": both, "listSetUsers": both, "useSet": both,
 	"listHandovers": studioOnly, "getHandover": studioOnly, "getHandoverPackage": studioOnly, "handOver": {done, done, done, barred, barred, barred, hidden},
 	"disableMember": {hidden, barred, barred, done, barred, hidden, hidden}, "eraseMember": {hidden, barred, barred, done, barred, hidden, hidden},
+	"listFigures": own, "listFailingChecks": own, "getPlan": both,
 	"listMyWork": own, "listPayables": own, "exportPayables": own,
 
 	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
@@ -199,8 +200,15 @@ func (w *world) address(o operation, ofNothing bool) string {
 		}
 		return id
 	})
-	if o.id == "getConsistency" {
+	switch o.id {
+	case "getConsistency":
 		path += "?from=1&to=2"
+	case "getPlan":
+		order := w.c.order
+		if ofNothing {
+			order = uuid.NewString()
+		}
+		path += "?work_order_id=" + order
 	}
 	return path
 }

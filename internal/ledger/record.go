@@ -72,6 +72,9 @@ func (w *Worker) record(ctx context.Context, id uuid.UUID, fence int64, r Result
 		if err := tx.insertEvidence(ctx, m, id, r.Objects); err != nil {
 			return fmt.Errorf("evidence of inspection %s: %w", id, err)
 		}
+		if _, err := tx.Exec(ctx, `SELECT ph.count_checks($1, $2)`, m.studio, id); err != nil {
+			return fmt.Errorf("figures of inspection %s: %w", id, err)
+		}
 		if m.state == MInspecting { // cancelled meanwhile: the record is kept, the milestone stays
 			if err := tx.moveByMachine(ctx, m, r.Verdict.eventWith(issues, allowed)); err != nil {
 				return err

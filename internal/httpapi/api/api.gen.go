@@ -774,6 +774,27 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// Defines values for ListFiguresParamsBy.
+const (
+	ListFiguresParamsByProject ListFiguresParamsBy = "project"
+	ListFiguresParamsByTier    ListFiguresParamsBy = "tier"
+	ListFiguresParamsByVendor  ListFiguresParamsBy = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the ListFiguresParamsBy enum.
+func (e ListFiguresParamsBy) Valid() bool {
+	switch e {
+	case ListFiguresParamsByProject:
+		return true
+	case ListFiguresParamsByTier:
+		return true
+	case ListFiguresParamsByVendor:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListMyWorkParamsDesk.
 const (
 	ListMyWorkParamsDeskAll             ListMyWorkParamsDesk = "all"
@@ -956,6 +977,18 @@ type ChangePrice struct {
 // ChangeState defines model for ChangeState.
 type ChangeState string
 
+// CheckFigure defines model for CheckFigure.
+type CheckFigure struct {
+	Check  string `json:"check"`
+	Failed int64  `json:"failed"`
+	Judged int64  `json:"judged"`
+}
+
+// CheckFigureList defines model for CheckFigureList.
+type CheckFigureList struct {
+	Items []CheckFigure `json:"items"`
+}
+
 // Clocks How long it has lain on each desk.
 type Clocks struct {
 	InspectorSeconds int64 `json:"inspector_seconds"`
@@ -1134,6 +1167,33 @@ type ExplainedSpec struct {
 
 	// Text The spec in force for people, as `worker explain` prints it.
 	Text string `json:"text"`
+}
+
+// Figure defines model for Figure.
+type Figure struct {
+	Accepted int64 `json:"accepted"`
+
+	// FirstPass With the first delivery.
+	FirstPass      int64   `json:"first_pass"`
+	FirstPassYield float64 `json:"first_pass_yield"`
+	InspectorDays  float64 `json:"inspector_days"`
+	Key            string  `json:"key"`
+	Name           string  `json:"name"`
+
+	// OnTime The accepted delivery was sealed by its day, the time of the studio's answers added.
+	OnTime       int64   `json:"on_time"`
+	OnTimeShare  float64 `json:"on_time_share"`
+	ReworkStudio int64   `json:"rework_studio"`
+	ReworkVendor int64   `json:"rework_vendor"`
+	Rounds       int64   `json:"rounds"`
+	StudioDays   float64 `json:"studio_days"`
+	VendorDays   float64 `json:"vendor_days"`
+	WithDue      int64   `json:"with_due"`
+}
+
+// FigureList defines model for FigureList.
+type FigureList struct {
+	Items []Figure `json:"items"`
 }
 
 // File defines model for File.
@@ -1870,6 +1930,35 @@ type PinCalendar struct {
 	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 }
 
+// Plan defines model for Plan.
+type Plan struct {
+	Currency string `json:"currency"`
+
+	// DrawnFrom Turn-round times of the past; 0: two weeks were assumed.
+	DrawnFrom  int        `json:"drawn_from"`
+	Draws      int        `json:"draws"`
+	Seed       int64      `json:"seed"`
+	TotalMinor int64      `json:"total_minor"`
+	Weeks      []PlanWeek `json:"weeks"`
+}
+
+// PlanList defines model for PlanList.
+type PlanList struct {
+	Items []Plan `json:"items"`
+}
+
+// PlanWeek defines model for PlanWeek.
+type PlanWeek struct {
+	AcceptedMinor int64 `json:"accepted_minor"`
+
+	// Ends The Monday after the week.
+	Ends         openapi_types.Date `json:"ends"`
+	HighMinor    int64              `json:"high_minor"`
+	LowMinor     int64              `json:"low_minor"`
+	MiddleMinor  int64              `json:"middle_minor"`
+	PlannedMinor int64              `json:"planned_minor"`
+}
+
 // PresignedPut defines model for PresignedPut.
 type PresignedPut struct {
 	// Headers Send every one of them, as it is.
@@ -2540,6 +2629,72 @@ type AppointDeputyParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListFiguresParams defines parameters for ListFigures.
+type ListFiguresParams struct {
+	// By What each line is for; `project` is the studio's.
+	By *ListFiguresParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// ProjectId Of one project.
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// Tier Of one tier.
+	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// ListFiguresParamsBy defines parameters for ListFigures.
+type ListFiguresParamsBy string
+
+// ListFailingChecksParams defines parameters for ListFailingChecks.
+type ListFailingChecksParams struct {
+	// From First day, in UTC.
+	From *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+
+	// To First day after the period.
+	To *openapi_types.Date `form:"to,omitempty" json:"to,omitempty"`
+
+	// VendorId Of one vendor.
+	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
+
+	// ProjectId Of one project.
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// Tier Of one tier.
+	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// GetPlanParams defines parameters for GetPlan.
+type GetPlanParams struct {
+	// ProjectId A project, or
+	ProjectId *openapi_types.UUID `form:"project_id,omitempty" json:"project_id,omitempty"`
+
+	// WorkOrderId a work order.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// Seed Of the draws.
+	Seed *int64 `form:"seed,omitempty" json:"seed,omitempty"`
+
+	// Format `csv` has one header line (RFC 4180).
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // GrantConcessionParams defines parameters for GrantConcession.
 type GrantConcessionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3084,6 +3239,15 @@ type ServerInterface interface {
 	// AppointDeputy Let a member decide in a role's place between two days
 	// (POST /v1/deputies)
 	AppointDeputy(ctx echo.Context, params AppointDeputyParams) error
+	// ListFigures How deliveries went, by vendor, project or tier
+	// (GET /v1/figures)
+	ListFigures(ctx echo.Context, params ListFiguresParams) error
+	// ListFailingChecks The checks that failed most often
+	// (GET /v1/figures/checks)
+	ListFailingChecks(ctx echo.Context, params ListFailingChecksParams) error
+	// GetPlan Accepted value against plan, week by week, with a forecast range
+	// (GET /v1/figures/plan)
+	GetPlan(ctx echo.Context, params GetPlanParams) error
 	// GetHandover A hand-over with its files
 	// (GET /v1/handovers/{handover_id})
 	GetHandover(ctx echo.Context, handoverId HandoverId) error
@@ -3954,6 +4118,165 @@ func (w *ServerInterfaceWrapper) AppointDeputy(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AppointDeputy(ctx, params)
+	return err
+}
+
+// ListFigures converts echo context to params.
+func (w *ServerInterfaceWrapper) ListFigures(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListFiguresParams
+	// ------------- Optional query parameter "by" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "by", ctx.QueryParams(), &params.By, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter by: %s", err))
+	}
+
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "vendor_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "vendor_id", ctx.QueryParams(), &params.VendorId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vendor_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "project_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "project_id", ctx.QueryParams(), &params.ProjectId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter project_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "tier" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "tier", ctx.QueryParams(), &params.Tier, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tier: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListFigures(ctx, params)
+	return err
+}
+
+// ListFailingChecks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListFailingChecks(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListFailingChecksParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "to" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "to", ctx.QueryParams(), &params.To, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter to: %s", err))
+	}
+
+	// ------------- Optional query parameter "vendor_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "vendor_id", ctx.QueryParams(), &params.VendorId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vendor_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "project_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "project_id", ctx.QueryParams(), &params.ProjectId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter project_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "tier" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "tier", ctx.QueryParams(), &params.Tier, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tier: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListFailingChecks(ctx, params)
+	return err
+}
+
+// GetPlan converts echo context to params.
+func (w *ServerInterfaceWrapper) GetPlan(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params GetPlanParams
+	// ------------- Optional query parameter "project_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "project_id", ctx.QueryParams(), &params.ProjectId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter project_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "work_order_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_order_id", ctx.QueryParams(), &params.WorkOrderId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "seed" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "seed", ctx.QueryParams(), &params.Seed, runtime.BindQueryParameterOptions{Type: "integer", Format: "int64"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter seed: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetPlan(ctx, params)
 	return err
 }
 
@@ -6190,6 +6513,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/handovers/:handover_id", wrapper.GetHandover, options.OperationMiddlewares["getHandover"]...)
 	router.POST(options.BaseURL+"/v1/members/:member_id/disable", wrapper.DisableMember, options.OperationMiddlewares["disableMember"]...)
 	router.POST(options.BaseURL+"/v1/members/:member_id/erase", wrapper.EraseMember, options.OperationMiddlewares["eraseMember"]...)
+	router.GET(options.BaseURL+"/v1/figures", wrapper.ListFigures, options.OperationMiddlewares["listFigures"]...)
+	router.GET(options.BaseURL+"/v1/figures/checks", wrapper.ListFailingChecks, options.OperationMiddlewares["listFailingChecks"]...)
+	router.GET(options.BaseURL+"/v1/figures/plan", wrapper.GetPlan, options.OperationMiddlewares["getPlan"]...)
 
 }
 
@@ -7130,6 +7456,183 @@ type AppointDeputydefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AppointDeputydefaultApplicationProblemPlusJSONResponse) VisitAppointDeputyResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFiguresRequestObject struct {
+	Params ListFiguresParams
+}
+
+type ListFiguresResponseObject interface {
+	VisitListFiguresResponse(w http.ResponseWriter) error
+}
+
+type ListFigures200JSONResponse FigureList
+
+func (response ListFigures200JSONResponse) VisitListFiguresResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFigures200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListFigures200TextcsvResponse) VisitListFiguresResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ListFiguresdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListFiguresdefaultApplicationProblemPlusJSONResponse) VisitListFiguresResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFailingChecksRequestObject struct {
+	Params ListFailingChecksParams
+}
+
+type ListFailingChecksResponseObject interface {
+	VisitListFailingChecksResponse(w http.ResponseWriter) error
+}
+
+type ListFailingChecks200JSONResponse CheckFigureList
+
+func (response ListFailingChecks200JSONResponse) VisitListFailingChecksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListFailingChecks200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListFailingChecks200TextcsvResponse) VisitListFailingChecksResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ListFailingChecksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListFailingChecksdefaultApplicationProblemPlusJSONResponse) VisitListFailingChecksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPlanRequestObject struct {
+	Params GetPlanParams
+}
+
+type GetPlanResponseObject interface {
+	VisitGetPlanResponse(w http.ResponseWriter) error
+}
+
+type GetPlan200JSONResponse PlanList
+
+func (response GetPlan200JSONResponse) VisitGetPlanResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetPlan200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response GetPlan200TextcsvResponse) VisitGetPlanResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type GetPlandefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetPlandefaultApplicationProblemPlusJSONResponse) VisitGetPlanResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10193,6 +10696,15 @@ type StrictServerInterface interface {
 	// AppointDeputy Let a member decide in a role's place between two days
 	// (POST /v1/deputies)
 	AppointDeputy(ctx context.Context, request AppointDeputyRequestObject) (AppointDeputyResponseObject, error)
+	// ListFigures How deliveries went, by vendor, project or tier
+	// (GET /v1/figures)
+	ListFigures(ctx context.Context, request ListFiguresRequestObject) (ListFiguresResponseObject, error)
+	// ListFailingChecks The checks that failed most often
+	// (GET /v1/figures/checks)
+	ListFailingChecks(ctx context.Context, request ListFailingChecksRequestObject) (ListFailingChecksResponseObject, error)
+	// GetPlan Accepted value against plan, week by week, with a forecast range
+	// (GET /v1/figures/plan)
+	GetPlan(ctx context.Context, request GetPlanRequestObject) (GetPlanResponseObject, error)
 	// GetHandover A hand-over with its files
 	// (GET /v1/handovers/{handover_id})
 	GetHandover(ctx context.Context, request GetHandoverRequestObject) (GetHandoverResponseObject, error)
@@ -11186,6 +11698,81 @@ func (sh *strictHandler) AppointDeputy(ctx echo.Context, params AppointDeputyPar
 		return err
 	} else if validResponse, ok := response.(AppointDeputyResponseObject); ok {
 		return validResponse.VisitAppointDeputyResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListFigures operation middleware
+func (sh *strictHandler) ListFigures(ctx echo.Context, params ListFiguresParams) error {
+	var request ListFiguresRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListFigures(ctx.Request().Context(), request.(ListFiguresRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListFigures")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListFiguresResponseObject); ok {
+		return validResponse.VisitListFiguresResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListFailingChecks operation middleware
+func (sh *strictHandler) ListFailingChecks(ctx echo.Context, params ListFailingChecksParams) error {
+	var request ListFailingChecksRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListFailingChecks(ctx.Request().Context(), request.(ListFailingChecksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListFailingChecks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListFailingChecksResponseObject); ok {
+		return validResponse.VisitListFailingChecksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetPlan operation middleware
+func (sh *strictHandler) GetPlan(ctx echo.Context, params GetPlanParams) error {
+	var request GetPlanRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetPlan(ctx.Request().Context(), request.(GetPlanRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetPlan")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetPlanResponseObject); ok {
+		return validResponse.VisitGetPlanResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}

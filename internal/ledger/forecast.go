@@ -1,0 +1,212 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+	"math/rand/v2"
+	"slices"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// Planned is one milestone as a plan sees it.
+type Planned struct {
+	AmountMinor int64
+	Currency    string
+	Due         *Date
+	FirstSealed *time.Time // of its first delivery
+	Accepted    *time.Time
+}
+
+// PlanWeek is the end of one week: what was to be accepted by then, what was, and between what it is likely to be. Sums
+// grow over the weeks.
+type PlanWeek struct {
+	Ends          Date  // the Monday after it, in UTC
+	PlannedMinor  int64 // by due date
+	AcceptedMinor int64
+	LowMinor      int64 // of the draws, a tenth lies below
+	MiddleMinor   int64 // half lies below
+	HighMinor     int64 // nine tenths lie below
+}
+
+// Plan is accepted value against what was planned, in one currency.
+type Plan struct {
+	Currency   string
+	TotalMinor int64
+	Seed       uint64
+	Draws      int
+	Past       int // turn-round times that were drawn from
+	Weeks      []PlanWeek
+}
+
+const (
+	planDraws     = 1000
+	planWeeksMax  = 260
+	fallbackTurns = 14 * 24 * time.Hour // where nothing was accepted yet; common practice, no source
+)
+
+// Forecast draws, for every milestone that is not accepted, how long it takes from its first delivery to its acceptance,
+// out of the turn-round times of the past, with replacement (the bootstrap, Efron 1979). An undelivered milestone counts
+// from its due date, or from now where that is past or there is none; one under way takes a time that is longer than it
+// has taken already, where the past has one. The same seed gives the same plan.
+func Forecast(list []Planned, past []time.Duration, now time.Time, seed uint64) Plan {
+	p := Plan{Seed: seed, Draws: planDraws, Past: len(past)}
+	past = slices.Clone(past)
+	slices.Sort(past)
+	if len(past) == 0 {
+		past = []time.Duration{fallbackTurns}
+	}
+	first, last := monday(now), monday(now)
+	for _, m := range list {
+		p.Currency = m.Currency
+		p.TotalMinor += m.AmountMinor
+		for _, at := range []*time.Time{m.Due, m.Accepted} {
+			if at != nil && monday(*at).Before(first) {
+				first = monday(*at)
+			}
+			if at != nil && monday(*at).After(last) {
+				last = monday(*at)
+			}
+		}
+	}
+	last = last.AddDate(0, 0, 7).Add(past[len(past)-1])
+	for end := first.AddDate(0, 0, 7); len(p.Weeks) < planWeeksMax && end.Before(last.AddDate(0, 0, 7)); end = end.AddDate(0, 0, 7) {
+		p.Weeks = append(p.Weeks, PlanWeek{Ends: end})
+	}
+	p.fill(list, past, now)
+	return p
+}
+
+// monday is the Monday at or before an instant, in UTC.
+func monday(t time.Time) time.Time {
+	y, m, d := t.UTC().Date()
+	return time.Date(y, m, d-int(t.UTC().Weekday()+6)%7, 0, 0, 0, 0, time.UTC)
+}
+
+// week is the index of the first week that ends after an instant; beyond the last one, the number of weeks.
+func (p *Plan) week(t time.Time) int {
+	i, _ := slices.BinarySearchFunc(p.Weeks, t, func(w PlanWeek, t time.Time) int {
+		if w.Ends.After(t) {
+			return 1
+		}
+		return -1
+	})
+	return i
+}
+
+func (p *Plan) fill(list []Planned, past []time.Duration, now time.Time) {
+	n := len(p.Weeks)
+	sums := make([][]int64, p.Draws)
+	random := rand.New(rand.NewPCG(p.Seed, 0))
+	for i := range sums {
+		sums[i] = make([]int64, n+1)
+	}
+	for _, m := range list {
+		if m.Due != nil {
+			p.add(p.week(*m.Due), func(w *PlanWeek) { w.PlannedMinor += m.AmountMinor })
+		}
+		if m.Accepted != nil {
+			p.add(p.week(*m.Accepted), func(w *PlanWeek) { w.AcceptedMinor += m.AmountMinor })
+		}
+		for i := range sums {
+			done := m.Accepted
+			if done == nil {
+				at := m.draw(past, now, random)
+				done = &at
+			}
+			sums[i][p.week(*done)] += m.AmountMinor
+		}
+	}
+	at := make([]int64, p.Draws)
+	for w := range p.Weeks {
+		for i := range sums {
+			if w > 0 {
+				sums[i][w] += sums[i][w-1]
+			}
+			at[i] = sums[i][w]
+		}
+		slices.Sort(at)
+		p.Weeks[w].LowMinor, p.Weeks[w].MiddleMinor, p.Weeks[w].HighMinor = at[p.Draws/10], at[p.Draws/2], at[p.Draws*9/10]
+	}
+}
+
+// add counts something from a week on.
+func (p *Plan) add(from int, what func(*PlanWeek)) {
+	for w := from; w < len(p.Weeks); w++ {
+		what(&p.Weeks[w])
+	}
+}
+
+// draw is when a milestone is accepted in one draw.
+func (m Planned) draw(past []time.Duration, now time.Time, random *rand.Rand) time.Time {
+	if m.FirstSealed == nil {
+		begin := now
+		if m.Due != nil && m.Due.After(now) {
+			begin = *m.Due
+		}
+		return begin.Add(past[random.IntN(len(past))])
+	}
+	// past is sorted: those that are longer than what it has taken already.
+	i, _ := slices.BinarySearch(past, now.Sub(*m.FirstSealed)+1)
+	if i == len(past) {
+		return now.Add(past[random.IntN(len(past))]) // longer than any of the past: begins anew
+	}
+	return m.FirstSealed.Add(past[i+random.IntN(len(past)-i)])
+}
+
+// PlanFilter is a project (the studio's) or a work order.
+type PlanFilter struct{ Project, WorkOrder uuid.UUID }
+
+// Plans compares accepted value with plan, for each currency, with a forecast drawn under a seed. Past turn-round times are
+// those of everything that was accepted within a year and that the caller may see.
+func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, error) {
+	if f.Project != uuid.Nil {
+		if _, err := tx.Project(ctx, f.Project); err != nil {
+			return nil, err
+		}
+	} else if _, err := tx.WorkOrder(ctx, f.WorkOrder); err != nil {
+		return nil, err
+	}
+	const accepted = `(SELECT max(s.at) FROM ph.sign_off s WHERE s.studio_id = m.studio_id AND s.milestone_id = m.id AND s.decision <> 'return')`
+	const sealed = `(SELECT min(d.sealed_at) FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed')`
+	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), `+sealed+`, `+accepted+`
+		FROM ph.milestone m JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
+		WHERE m.{me} = $1 AND (w.project_id = $2 OR m.work_order_id = $3) AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`),
+		tx.Who.Party, idOrNull(f.Project), idOrNull(f.WorkOrder))
+	if err != nil {
+		return nil, fmt.Errorf("plan: %w", err)
+	}
+	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Planned])
+	if err != nil {
+		return nil, fmt.Errorf("plan: %w", err)
+	}
+	var now time.Time
+	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM s.at - `+sealed+`)::bigint FROM ph.sign_off s
+		JOIN ph.milestone m ON m.studio_id = s.studio_id AND m.id = s.milestone_id
+		WHERE s.{me} = $1 AND s.decision <> 'return' AND s.at > now() - interval '1 year' ORDER BY 1 LIMIT 20000`), tx.Who.Party); err != nil {
+		return nil, fmt.Errorf("past turn-round times: %w", err)
+	}
+	secs, err := pgx.CollectRows(rows, pgx.RowTo[int64])
+	if err == nil {
+		err = tx.QueryRow(ctx, `SELECT now()`).Scan(&now)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("past turn-round times: %w", err)
+	}
+	past := make([]time.Duration, len(secs))
+	for i, s := range secs {
+		past[i] = time.Duration(s) * time.Second
+	}
+	var plans []Plan
+	for len(list) > 0 { // by currency: amounts of two have no sum
+		n := slices.IndexFunc(list, func(m Planned) bool { return m.Currency != list[0].Currency })
+		if n < 0 {
+			n = len(list)
+		}
+		plans = append(plans, Forecast(list[:n], past, now, seed))
+		list = list[n:]
+	}
+	return plans, nil
+}
