@@ -130,7 +130,7 @@ func (f *Finding) furtherFaults(n int) {
 }
 
 // issueWords is what a reader of files says of a fault.
-func issueWords(i mesh.Issue) words.Arg { return words.Own("fault."+i.Code, i.Message) }
+func issueWords(i mesh.Issue) words.Arg { return words.Own("fault."+i.Code+"/said", i.Message) }
 
 func issuePlaces(issues []mesh.Issue) []Place {
 	var out []Place
