@@ -84,22 +84,3 @@ func dented(m Mesh) Mesh {
 		return p
 	})
 }
-
-func TestOrientIsExact(t *testing.T) {
-	t.Parallel()
-	a, b, c := vec{0, 0, 0}, vec{1, 0, 0}, vec{0, 1, 0}
-	tiny := float64(math.Float32frombits(1))
-	require.Equal(t, 0, orient(a, b, c, vec{0.3, 0.3, 0}))
-	require.Equal(t, -orient(a, b, c, vec{0, 0, -tiny}), orient(a, b, c, vec{0, 0, tiny}))
-	require.NotZero(t, orient(a, b, c, vec{0, 0, tiny}))
-	rapid.Check(t, func(rt *rapid.T) {
-		var p [4]vec
-		for i := range p {
-			for k := range 3 {
-				p[i][k] = float64(math.Float32frombits(math.Float32bits(0.1) + uint32(rapid.IntRange(0, 3).Draw(rt, "ulp"))))
-			}
-		}
-		require.Equal(rt, orientExact(p[0], p[1], p[2], p[3]), orient(p[0], p[1], p[2], p[3]))
-		require.Equal(rt, -orient(p[1], p[0], p[2], p[3]), orient(p[0], p[1], p[2], p[3]))
-	})
-}

@@ -78,7 +78,7 @@ func (s *Surface) shared(t, u int32) (i, j, n int) {
 // sides are the signs of q's corners against the plane of p.
 func sides(p, q [3]vec) (s [3]int) {
 	for k := range 3 {
-		s[k] = orient(p[0], p[1], p[2], q[k])
+		s[k] = Orient(p[0], p[1], p[2], q[k])
 	}
 	return s
 }
@@ -109,7 +109,7 @@ func through(p, q [3]vec) bool {
 	}
 	// The line in which the planes meet cuts p in [i, j] and q in [k, l]: they overlap, by more than a point, if k lies
 	// before j and i before l.
-	return orient(p[0], p[1], q[0], q[1]) < 0 && orient(p[0], p[2], q[2], q[0]) < 0
+	return Orient(p[0], p[1], q[0], q[1]) < 0 && Orient(p[0], p[2], q[2], q[0]) < 0
 }
 
 // alone turns a triangle's corners so that the first is alone on its side of the other's plane, and says whether that
@@ -128,13 +128,13 @@ func alone(p [3]vec, s [3]int) ([3]vec, bool) {
 // pierces says whether, of two triangles with a common first corner, the far edge of p goes through the part of q's
 // plane between the two edges of q that meet there.
 func pierces(p, q [3]vec) bool {
-	a, b := orient(q[0], q[1], q[2], p[1]), orient(q[0], q[1], q[2], p[2])
+	a, b := Orient(q[0], q[1], q[2], p[1]), Orient(q[0], q[1], q[2], p[2])
 	if a*b >= 0 {
 		return false
 	}
 	// Where the edge comes from above (a below zero), what it goes through lies to its right: the other sign is the
 	// wedge on the far side of the common corner.
-	return a*orient(p[1], p[2], q[0], q[1]) < 0 && a*orient(p[1], p[2], q[2], q[0]) < 0
+	return a*Orient(p[1], p[2], q[0], q[1]) < 0 && a*Orient(p[1], p[2], q[2], q[0]) < 0
 }
 
 // noise is what a coordinate of size m may be off by, as a share of m: float32 rounds to 2^-24, each corner of either

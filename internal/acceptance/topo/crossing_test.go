@@ -217,9 +217,9 @@ func TestOrientIsExact(t *testing.T) {
 	t.Parallel()
 	a, b, c := vec{0, 0, 0}, vec{1, 0, 0}, vec{0, 1, 0}
 	tiny := float64(math.Float32frombits(1))
-	require.Zero(t, orient(a, b, c, vec{0.3, 0.3, 0}))
-	require.Equal(t, 1, orient(a, b, c, vec{0.3, 0.3, -tiny}))
-	require.Equal(t, -1, orient(a, b, c, vec{0.3, 0.3, tiny}))
+	require.Zero(t, Orient(a, b, c, vec{0.3, 0.3, 0}))
+	require.Equal(t, 1, Orient(a, b, c, vec{0.3, 0.3, -tiny}))
+	require.Equal(t, -1, Orient(a, b, c, vec{0.3, 0.3, tiny}))
 	rapid.Check(t, func(rt *rapid.T) {
 		var p [4]vec
 		for i := range p {
@@ -227,7 +227,7 @@ func TestOrientIsExact(t *testing.T) {
 				p[i][k] = float64(math.Float32frombits(math.Float32bits(0.1) + uint32(rapid.IntRange(0, 3).Draw(rt, "ulp"))))
 			}
 		}
-		require.Equal(rt, orientExact(p[0], p[1], p[2], p[3]), orient(p[0], p[1], p[2], p[3]))
-		require.Equal(rt, -orient(p[1], p[0], p[2], p[3]), orient(p[0], p[1], p[2], p[3]))
+		require.Equal(rt, orientExact(p[0], p[1], p[2], p[3]), Orient(p[0], p[1], p[2], p[3]))
+		require.Equal(rt, -Orient(p[1], p[0], p[2], p[3]), Orient(p[0], p[1], p[2], p[3]))
 	})
 }

@@ -5,11 +5,11 @@ import (
 	"math/big"
 )
 
-// orient is the sign of the volume of (a-d, b-d, c-d): above zero where d lies below the plane that a, b, c wind
+// Orient is the sign of the volume of (a-d, b-d, c-d): above zero where d lies below the plane that a, b, c wind
 // counter-clockwise seen from above. It is exact for coordinates that are float32 numbers: where float64 cannot tell, the
 // determinant is done again with enough bits (the filter is that of Shewchuk, Adaptive Precision Floating-Point
 // Arithmetic and Fast Robust Geometric Predicates, 1997).
-func orient(a, b, c, d vec) int {
+func Orient(a, b, c, d vec) int {
 	x, y, z := sub(a, d), sub(b, d), sub(c, d)
 	yz0, yz1, yz2 := float64(y[1]*z[2]), float64(y[2]*z[0]), float64(y[0]*z[1])
 	zy0, zy1, zy2 := float64(y[2]*z[1]), float64(y[0]*z[2]), float64(y[1]*z[0])
