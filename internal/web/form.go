@@ -149,6 +149,8 @@ func (p *Pages) refuse(c echo.Context, form string, err error) refusal {
 var fieldWords = map[string]string{
 	"reason": "The reason", "text": "The note", "decision": "The decision", "name": "The name", "email": "The e-mail", "roles": "The role",
 	"scopes": "What it may do", "password": "The password", "valid_for": "How long it is valid", "old": "The present password",
+	"code": "The code", "title": "The title", "currency": "The currency", "rounds": "The number of rounds", "review_days": "The number of working days",
+	"terms": "The terms", "list": "The list", "price": "The price", "note": "The note", "document": "The spec",
 }
 
 // Is says whether it was this form.

@@ -18,6 +18,7 @@ type ordersPage struct {
 	Next     string
 	Later    bool
 	Studio   bool
+	Producer bool
 }
 
 func (p *Pages) orders(c echo.Context) error {
@@ -44,7 +45,7 @@ func (p *Pages) orders(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	page.Later = c.QueryParam("after") != ""
+	page.Later, page.Producer = c.QueryParam("after") != "", who.Has(ledger.Producer)
 	return p.render(c, http.StatusOK, "orders", frame{Title: "Work orders", At: "orders"}, page)
 }
 
@@ -58,6 +59,7 @@ type orderPage struct {
 	Later    bool
 	MorePaid bool
 	Studio   bool
+	Producer bool
 }
 
 func (p *Pages) order(c echo.Context) error {
@@ -89,6 +91,6 @@ func (p *Pages) order(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	page.Later = c.QueryParam("after") != ""
+	page.Later, page.Producer = c.QueryParam("after") != "", who.Has(ledger.Producer)
 	return p.render(c, http.StatusOK, "order", frame{Title: page.Order.Code + ", " + page.Order.Title, At: "orders"}, page)
 }

@@ -66,9 +66,16 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in := e.Group("", p.shown, readForm, s.Session(p.loggedOut))
 		in.GET("/", p.work)
 		in.GET("/orders", p.orders)
+		in.GET("/orders/new", p.newOrder)
+		in.POST("/orders/new", p.placeOrder)
+		in.GET("/orders/:id/list", p.propList)
+		in.POST("/orders/:id/list", p.orderProps)
+		in.GET("/payables", p.payables)
 		in.GET("/orders/:id", p.order)
 		in.GET("/props/:id", p.prop)
 		in.GET("/props/:id/deliver", p.deliver)
+		in.GET("/props/:id/spec", p.specDraft)
+		in.POST("/props/:id/spec", p.draftSpec)
 		in.POST("/props/:id/roles", p.roles)
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
@@ -94,7 +101,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 }
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "people", "account", "problem"}
+var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem"}
 
 func (p *Pages) readTemplates() error {
 	for _, name := range pageNames {

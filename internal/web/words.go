@@ -5,13 +5,16 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/schema"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/ledger"
 )
@@ -26,7 +29,27 @@ var words = template.FuncMap{
 	"share": func(v float64) string { return withUnit(v, "share") }, "place": placeWords,
 	"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 	"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
-	"json": dataBlock, "both": func(it, page any) both { return both{it, page} },
+	"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
+	"verdictWord": func(v acceptance.Verdict) string { return outcomeWord(acceptance.Outcome(v)) }, "both": func(it, page any) both { return both{it, page} },
+}
+
+// specKey is one key of a spec with what the schema says of it.
+type specKey struct{ Name, What string }
+
+// specKeys are the keys at the top of a spec, by the schema, in alphabetical order.
+func specKeys() []specKey {
+	var doc struct {
+		Properties map[string]struct{ Description string }
+	}
+	_ = json.Unmarshal(schema.Spec, &doc) // our own, and its test reads it
+	var out []specKey
+	for name, p := range doc.Properties {
+		if p.Description != "" {
+			out = append(out, specKey{name, p.Description})
+		}
+	}
+	slices.SortFunc(out, func(a, b specKey) int { return strings.Compare(a.Name, b.Name) })
+	return out
 }
 
 // dataBlock is a value as it stands in a script element that holds data, which no browser runs. Marshal escapes what could
