@@ -16,7 +16,9 @@ import (
 // tolerance, and the count is on the careful side.
 //
 // Edges that are borders, hard, or UV seams only get shorter along themselves. What a texture or a shading would show is
-// no less a change: an edge stays where the UV or the normal in the place of the point that went would be another.
+// no less a change: an edge stays where the UV or the normal in the place of the point that went would be another. So does
+// one that guides the bake: where projection starts along averaged normals, a loop beside a hard corner keeps them straight
+// over the face behind it.
 type collapser struct {
 	sf     *mesh.Surface
 	ranges []mesh.Range
@@ -32,6 +34,7 @@ type collapser struct {
 	gone   int
 
 	at     [][3]float64 // by place
+	lean   [][3]float64 // by place: the averaged normal, along which projection starts; nothing where none does
 	corner []uint32     // place by corner
 	across []int32
 	hard   []bool   // by edge, opposite to its corner: border, hard or seam
@@ -70,12 +73,13 @@ func (q *quadric) at(p [3]float64) float64 {
 	return max(sum, 0)
 }
 
-func newCollapser(sf *mesh.Surface, ranges []mesh.Range, texels map[drawKey]float64, limit float64) *collapser {
+// newCollapser readies a mesh. texels are the sizes of a texel in UV, baked the draws that are baked along averaged normals.
+func newCollapser(sf *mesh.Surface, ranges []mesh.Range, texels map[drawKey]float64, baked map[drawKey]bool, limit float64) *collapser {
 	n := sf.Triangles()
 	place, places := spatial.Weld(sf.Pos, 0)
 	c := &collapser{sf: sf, ranges: ranges, draw: drawOf(sf, ranges), limit: limit,
 		normal: make([][3]float64, n), area: make([]float64, n), dead: make([]bool, n), went: make([]bool, n),
-		at: make([][3]float64, places), corner: make([]uint32, 3*n), around: make([][]int32, places), q: make([]quadric, places)}
+		at: make([][3]float64, places), corner: make([]uint32, 3*n), around: make([][]int32, places), lean: make([][3]float64, places), q: make([]quadric, places)}
 	for _, g := range ranges {
 		v := texels[keyOf(g)]
 		if v == 0 {
@@ -101,6 +105,16 @@ func newCollapser(sf *mesh.Surface, ranges []mesh.Range, texels map[drawKey]floa
 			p := place[sf.Tri[3*t+k]]
 			c.corner[3*t+k] = p
 			counts[p]++
+			if baked[keyOf(ranges[c.draw[t]])] {
+				for i := range 3 {
+					c.lean[p][i] += u[i] // as long as twice the area
+				}
+			}
+		}
+	}
+	for p, n := range c.lean {
+		if l := math.Sqrt(lenSq(n)); l > 0 {
+			c.lean[p] = [3]float64{n[0] / l, n[1] / l, n[2] / l}
 		}
 	}
 	c.across = spatial.Across(sf.Tri, place, places)
@@ -443,12 +457,13 @@ const shadeCosine = 0.99862953475457387
 // then its UV and normal there must be the point's own.
 func (c *collapser) moved(t int, from, to uint32, wedges [][2]uint32) (inside, fits bool) {
 	var p [3][3]float64
-	var w [3]uint32
+	var w, at [3]uint32
 	k0 := 0
 	for k := range 3 {
-		p[k], w[k] = c.at[c.corner[3*t+k]], c.wedge[3*t+k]
-		if c.corner[3*t+k] == from {
-			p[k], k0 = c.at[to], k
+		at[k] = c.corner[3*t+k]
+		p[k], w[k] = c.at[at[k]], c.wedge[3*t+k]
+		if at[k] == from {
+			at[k], p[k], k0 = to, c.at[to], k
 			w[k], _ = after(wedges, c.wedge[3*t+k])
 		}
 	}
@@ -465,7 +480,25 @@ func (c *collapser) moved(t int, from, to uint32, wedges [][2]uint32) (inside, f
 			return false, true
 		}
 	}
-	return true, c.alike(c.attr[c.wedge[3*t+k0]], t, w[:], share[:])
+	return true, c.leansAlike(from, at[:], share[:]) && c.alike(c.attr[c.wedge[3*t+k0]], t, w[:], share[:])
+}
+
+// leanCosine is that of 5 degrees: how far the direction of projection may turn where a point went, a quarter of what is
+// allowed of its skew near the camera.
+const leanCosine = 0.99619469809174555
+
+// leansAlike says whether a mix of places has the averaged normal of one.
+func (c *collapser) leansAlike(p uint32, places []uint32, share []float64) bool {
+	if c.lean[p] == [3]float64{} {
+		return true
+	}
+	var n [3]float64
+	for i, q := range places {
+		for k := range 3 {
+			n[k] += float64(share[i] * c.lean[q][k])
+		}
+	}
+	return dot(n, c.lean[p]) >= leanCosine*math.Sqrt(lenSq(n))
 }
 
 // alike says whether a mix of wedges looks as a vertex does.
@@ -494,7 +527,7 @@ func (c *collapser) alike(v uint32, t int, w []uint32, share []float64) bool {
 func (c *collapser) straight(from, to, along uint32, wedges [][2]uint32) bool {
 	a, b := sub(c.at[to], c.at[along]), sub(c.at[from], c.at[along])
 	f := dot(a, b) / lenSq(a)
-	if !(f > 0 && f < 1) {
+	if !(f > 0 && f < 1) || !c.leansAlike(from, []uint32{to, along}, []float64{f, 1 - f}) {
 		return false
 	}
 	for _, t := range c.around[from] {

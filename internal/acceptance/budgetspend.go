@@ -14,7 +14,7 @@ import (
 
 var spendDef = spec.Check{
 	Name: "budget.spend", Scope: spec.PerDelivery, Title: "triangles well spent",
-	What: "Triangles of LOD 0 that could go without moving the surface by half a pixel at the tier's distance, shifting the texture by a texel or turning the shading by three degrees; " +
+	What: "Triangles of LOD 0 that could go without moving the surface by half a pixel at the tier's distance, shifting the texture by a texel, turning the shading by three degrees or, where a sculpt is projected along averaged normals, that direction by five; " +
 		"and how far the flats of softly shaded curves lie inside the curve, in pixels.",
 	Why:    "A loop on a flat side costs as much as one that rounds the outline; a curve that shows its corners looks unfinished whatever its normal map says.",
 	Source: "edge collapse by plane quadrics: Garland & Heckbert 1997; limits: " + spec.CommonPractice,
@@ -38,7 +38,7 @@ func budgetSpend(ctx context.Context, s *Subject, _ Target, r spec.Rule) Finding
 	if !(pixel > 0) {
 		return unable("budget.spend.no_pixel")
 	}
-	c := newCollapser(&s.LODs[0].Surface, ranges, texelOf(s), r.Numbers["outline_px"]*pixel/1000)
+	c := newCollapser(&s.LODs[0].Surface, ranges, texelOf(s), bakedByAverage(s), r.Numbers["outline_px"]*pixel/1000)
 	facet := c.facets(r.Numbers["run_length_px"] * pixel / 1000)
 	if err := c.run(ctx); err != nil {
 		return unable("budget.spend.stopped")
@@ -76,6 +76,22 @@ func texelOf(s *Subject) map[drawKey]float64 {
 		if n := max(set.WidthPx, set.HeightPx); n > 0 {
 			for _, g := range set.Game.Of {
 				out[keyOf(g)] = 1 / float64(n)
+			}
+		}
+	}
+	return out
+}
+
+// bakedByAverage are the draws that a sculpt is projected onto along averaged normals.
+func bakedByAverage(s *Subject) map[drawKey]bool {
+	out := map[drawKey]bool{}
+	if c := s.Spec.Conventions.Cage; c != "averaged" && c != "" || !bodyThere(s.Sculpt) {
+		return out
+	}
+	for _, p := range s.Parts {
+		if wantsSculpt(s, p) {
+			for _, g := range p.Game.Of {
+				out[keyOf(g)] = true
 			}
 		}
 	}

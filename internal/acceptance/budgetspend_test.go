@@ -188,3 +188,18 @@ func BenchmarkSpend(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(len(p.Tri)/3), "ns/triangle")
 }
+
+// Loops beside hard corners keep the averaged directions of a projection straight: with a sculpt they stay, without one
+// they are loops like any other.
+func TestSpendKeepsWhatGuidesTheBake(t *testing.T) {
+	t.Parallel()
+	b := newProp("crate_a.glb")
+	b.material("wood", 1024)
+	b.node("crate", identity16, cutBox(0, 3, [3]float32{-0.5, 0, -0.5}, [3]float32{0.5, 1, 0.5}))
+	s := b.subject(t, specOf(t, spec.Hero, ""))
+	require.Equal(t, float64(12*9-12), run1(t, s, "budget.spend").Metrics["removable"])
+	s.Sculpt = s.LODs[0]
+	require.Zero(t, run1(t, s, "budget.spend").Metrics["removable"], "each loop is the one beside a corner")
+	s.Spec = specOf(t, spec.Hero, "conventions: {cage: mesh}")
+	require.Equal(t, float64(12*9-12), run1(t, s, "budget.spend").Metrics["removable"], "a cage of its own guides the bake")
+}
