@@ -99,6 +99,9 @@ func (m *bakeMeasure) measure(ctx context.Context, s *Subject, set *Set) {
 	}
 }
 
+// mostBaked is how many triangles of a game mesh are baked onto: beyond, it is a sculpt that was delivered as one.
+const mostBaked = 4_000_000
+
 // Sizes of the grid that a spec may ask for.
 const (
 	leastGrid = 64
@@ -153,6 +156,8 @@ func nothingToBake(s *Subject, set *Set) *Finding {
 	switch {
 	case len(set.Game.UV) == 0 || len(set.Game.Tri) == 0:
 		f = unable("bake.map.no_uv")
+	case set.Game.Triangles() > mostBaked:
+		f = unable("bake.map.too_many", words.Count(set.Game.Triangles()), words.Count(mostBaked))
 	case some:
 		return nil
 	case !wants:

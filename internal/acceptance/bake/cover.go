@@ -10,7 +10,7 @@ import (
 const stripRows = 16
 
 // mostTiles is how many tiles along one axis a triangle may span: more is a surface that tiles, which nobody bakes.
-const mostTiles = 4
+const mostTiles = 1
 
 // placed is a triangle in the grid, folded into it by whole tiles. A triangle over a tile's border is placed several times.
 type placed struct {
@@ -116,11 +116,28 @@ type spot struct {
 // far above the rounding of its float64 weights, far below a texel. A texel on the edge between two triangles belongs to both.
 const onEdge = 1e-9
 
-// spots lists the texels of a strip by the triangles over them, in the order of the strip's triangles.
-func (c *cover) spots(strip int, out []spot) []spot {
+// spots lists the texels of a strip by the triangles over them, in the order of the strip's triangles, mostCopies for a texel
+// at most. It is scratch of one thread.
+type spots struct {
+	list []spot
+	seen []uint8 // by texel of the strip
+}
+
+// of fills the list for a strip.
+func (s *spots) of(c *cover, strip int) []spot {
 	y0 := strip * stripRows
 	y1 := min(y0+stripRows, c.grid.H) - 1
+	left := (y1 - y0 + 1) * c.grid.W // texels that take more
+	if cap(s.seen) < left {
+		s.seen = make([]uint8, left)
+	}
+	s.seen = s.seen[:left]
+	clear(s.seen)
+	out := s.list[:0]
 	for _, i := range c.in[c.first[strip]:c.first[strip+1]] {
+		if left == 0 {
+			break
+		}
 		p := &c.all[i]
 		lo, hi, _ := p.rows(c.grid)
 		for y := max(lo, y0); y <= min(hi, y1); y++ {
@@ -130,12 +147,16 @@ func (c *cover) spots(strip int, out []spot) []spot {
 			for x := l; x <= h; x++ {
 				q := [2]float64{float64(x), float64(y)}
 				u, v := area2(p.q[0], q, p.q[2])/p.det, area2(p.q[0], p.q[1], q)/p.det
-				if u >= -onEdge && v >= -onEdge && u+v <= 1+onEdge {
+				if u >= -onEdge && v >= -onEdge && u+v <= 1+onEdge && s.seen[row+int32(x)] < mostCopies {
 					out = append(out, spot{row + int32(x), inTriangle{p.tri, float32(u), float32(v)}})
+					if s.seen[row+int32(x)]++; s.seen[row+int32(x)] == mostCopies {
+						left--
+					}
 				}
 			}
 		}
 	}
+	s.list = out
 	return out
 }
 

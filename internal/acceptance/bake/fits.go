@@ -95,9 +95,10 @@ type sample struct {
 }
 
 const (
-	mostBlocks   = 256 // blocks in a sample
-	leastTexels  = 16  // served texels of a block in it
-	leastSamples = 48  // texels of an island for a reading of its own
+	mostBlocks   = 256     // blocks in a sample
+	leastTexels  = 16      // served texels of a block in it
+	leastSamples = 48      // texels of an island for a reading of its own
+	mostFitted   = 1 << 16 // islands of a layout up to which each is tried for itself
 )
 
 // samples are the served texels of blocks spread evenly over the map.
@@ -165,6 +166,9 @@ type trial struct {
 // tryFits tries every reading and notes which fits best.
 func (c *comparison) tryFits(ctx context.Context, r *Report, also Also, threads int) error {
 	t := &trial{c: c, islands: c.islands}
+	if t.islands > mostFitted {
+		t.islands = 0
+	}
 	t.all, t.blocks = c.samples()
 	r.Ratio, r.Grey = 1, t.grey()
 	if len(t.all) == 0 {
@@ -266,8 +270,10 @@ func (t *trial) measure(read reading) FitError {
 		steps := stepsOf(angle(ours, theirs))
 		sum += int64(steps)
 		f.texels++
-		f.islands[s.island].sum += int64(steps)
-		f.islands[s.island].count++
+		if t.islands > 0 {
+			f.islands[s.island].sum += int64(steps)
+			f.islands[s.island].count++
+		}
 		b := &sums[s.block]
 		b.texels++
 		b.ours, b.theirs = add(b.ours, ours), add(b.theirs, theirs)
@@ -313,6 +319,9 @@ func (t *trial) grey() bool {
 func (t *trial) fitIslands(r *Report) {
 	as := &r.Fits[0]
 	for k := range r.Islands {
+		if t.islands == 0 {
+			return
+		}
 		e := &r.Islands[k]
 		own := as.islands[e.Island]
 		if own.count < leastSamples {

@@ -66,9 +66,9 @@ func Occlude(ctx context.Context, g *Game, sculpts []*Sculpt, grid Grid, rays in
 	err := each(ctx, len(c.first)-1, threads, func(worker, strip int) {
 		w := &workers[worker]
 		w.game, w.sculpts, w.set, w.reach = g, sculpts, set, reach
-		w.spots = c.spots(strip, w.spots[:0])
-		for i := 0; i < len(w.spots); i += occludedAtOnce {
-			w.open(w.spots[i:min(i+occludedAtOnce, len(w.spots))], strip*stripRows*grid.W, o.Open)
+		list := w.over.of(c, strip)
+		for i := 0; i < len(list); i += occludedAtOnce {
+			w.open(list[i:min(i+occludedAtOnce, len(list))], strip*stripRows*grid.W, o.Open)
 		}
 	})
 	if err != nil {
@@ -87,7 +87,7 @@ type occluder struct {
 	set     []vec
 	reach   float64
 
-	spots        []spot
+	over         spots
 	own          []spatial.Ray
 	hits         []spatial.Hit
 	texels       []int

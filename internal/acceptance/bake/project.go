@@ -78,6 +78,7 @@ type caster struct {
 	sculpts []*Sculpt
 	out     *Map
 
+	over              spots
 	spots, now, later []spot
 	rays              []spatial.Ray
 	hits              []spatial.Hit
@@ -97,7 +98,7 @@ func (w *caster) strip(c *cover, strip int) {
 	for i := range n {
 		w.out.Tri[from+i] = -1
 	}
-	w.spots = c.spots(strip, w.spots[:0])
+	w.spots = append(w.spots[:0], w.over.of(c, strip)...)
 	for copyNumber := 0; len(w.spots) > 0 && copyNumber < mostCopies; copyNumber++ {
 		clear(w.wave)
 		w.now, w.later = w.now[:0], w.later[:0]

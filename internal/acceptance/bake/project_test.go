@@ -267,3 +267,20 @@ func TestGrid(t *testing.T) {
 	}
 	require.Zero(t, NewGrid(0, 5, 1024).W)
 }
+
+// However many triangles lie on one texel, a strip lists no more of them than are ever tried.
+func TestManyOnOneTexel(t *testing.T) {
+	t.Parallel()
+	m := plane(1, bumps{0, 1})
+	one := append([]uint32(nil), m.tri...)
+	for range 500 {
+		m.tri = append(m.tri, one...)
+	}
+	g := m.game(0.05, 0.05)
+	c := newCover(g, NewGrid(32, 32, 32))
+	var s spots
+	require.LessOrEqual(t, len(s.of(c, 0)), mostCopies*32*stripRows)
+	got := baked(t, g, NewSculpt(nil, nil, nil, 1), NewGrid(32, 32, 32))
+	require.False(t, got.Served(0))
+	require.GreaterOrEqual(t, got.Tri[0], int32(0))
+}

@@ -8,7 +8,7 @@ import (
 
 // manyMembers is the size from which a group is taken whole: looking at every pair in it would cost too much, and only faces
 // whose derivatives point in exactly opposite directions would come apart.
-const manyMembers = 2048
+const manyMembers = 512
 
 // spread writes the tangent of every group to the corners that it holds.
 func (m *welded) spread(out []float32, faces []face, groups []group, members []int32) {
