@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/words"
@@ -185,11 +186,28 @@ func assemble(s *Subject, only []string, findings []Finding, exempted []Exempt, 
 		e.Inputs = append(e.Inputs, Input{Path: f.Path, Role: roleWithSet(f), Bytes: f.Bytes, SHA256: f.SHA256})
 	}
 	for _, p := range pics {
-		e.Pictures = append(e.Pictures, PicRef{Name: p.Name, What: p.What, SHA256: p.SHA256})
+		says := words.P(words.Literal, words.Own("picture."+pictureKind(p.Name)+"/said", p.What))
+		e.Pictures = append(e.Pictures, PicRef{Name: p.Name, What: p.What, Says: &says, SHA256: p.SHA256})
 	}
 	e.Verdict = verdictOf(findings)
 	e.Headline = headlineText(words.English(), e)
 	return e
+}
+
+// pictureKinds are what pictures show, by how their files' names begin.
+var pictureKinds = []string{
+	"prop_lit", "prop_clay", "prop_game_distance", "deviation_sides", "deviation", "silhouette_worst", "topology", "uv_density",
+	"rebake_normal", "model_game", "model_sculpt",
+}
+
+// pictureKind is what a picture shows: the first kind that its file's name begins with.
+func pictureKind(name string) string {
+	for _, kind := range pictureKinds {
+		if strings.HasPrefix(name, kind) {
+			return kind
+		}
+	}
+	return "other"
 }
 
 // roleWithSet is a file's role as the inspection understood it: a map's with the set that it was bound to.
