@@ -133,6 +133,7 @@ func (m *mapFaults) file(s *Subject, set *Set, r *mapRead, least int) {
 		m.add("depth_count", "maps.files.depth", name, words.Count(h.FileBits), words.Count(least))
 	}
 	switch colour, data := holds(r.name); {
+	case h.ColourFrom == "gAMA chunk": // many programs write one into every file, and no engine reads it
 	case data && h.Colour == image.SRGB, colour && h.Colour == image.Linear:
 		m.add("colour_space_count", "maps.files.colour", name, words.Name(string(h.Colour)), words.Name(h.ColourFrom))
 	}

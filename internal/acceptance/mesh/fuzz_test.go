@@ -28,6 +28,8 @@ func FuzzGLB(f *testing.F) {
 			f.Add(data)
 		}
 	}
+	doc, bin := packedDocument()
+	f.Add(glbFile(jsonText(doc), bin))
 	f.Fuzz(func(t *testing.T, data []byte) { fuzzLoad(t, "a.glb", data) })
 }
 
