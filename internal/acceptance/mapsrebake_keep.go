@@ -88,6 +88,7 @@ func coarseOcclusion(ctx context.Context, s *Subject, set *Set) (*bake.Occlusion
 		return nil, nil
 	}
 	scene := newBakeScene(s, set)
+	defer scene.letGo()
 	if len(scene.sculpts) == 0 {
 		return nil, nil
 	}
