@@ -109,7 +109,7 @@ func BenchmarkHeat4M(b *testing.B) {
 func BenchmarkCageMesh4M(b *testing.B) {
 	p := benchPair(4_000_000)
 	cage := moved(benchPost(12_000, 0), func(q vec) vec { return scale(q, 1.02) })
-	p.sculptTree()
+	must(p.Heights(b.Context()))
 	perTriangle(b, 4_000_000, func() { must(p.FitCage(b.Context(), cage)) })
 }
 

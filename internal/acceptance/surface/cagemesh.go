@@ -53,6 +53,9 @@ func (p *Pair) FitCage(ctx context.Context, cage Mesh) (*CageFit, error) {
 	around := NewPair(cage, p.sculpt, Options{Threads: p.threads, Open: p.opt.Open})
 	around.shareSculpt(p)
 	if around.Measurable() {
+		if err := around.onlyOutside(ctx, p); err != nil {
+			return nil, err
+		}
 		o, err := around.Outside(ctx, 0, 0)
 		if err != nil {
 			return nil, err
@@ -72,6 +75,76 @@ func (p *Pair) FitCage(ctx context.Context, cage Mesh) (*CageFit, error) {
 func (p *Pair) shareSculpt(o *Pair) {
 	p.onSculpt = o.sculptTree()
 	p.shellOnce.Do(func() { p.shells = o.sculptShells() })
+}
+
+// onlyOutside takes p's heights of the sculpt from o's: the same samples, areas and hidden walls. Of the vertices only those
+// are asked that whole subtrees could not be shown to lie inside; the others get height 0, which is not outside. Where sides are
+// declared open, every vertex has to be asked whether it faces one, and heights are left to be measured in full.
+func (p *Pair) onlyOutside(ctx context.Context, o *Pair) error {
+	if len(p.open) > 0 {
+		return nil
+	}
+	from, err := o.Heights(ctx)
+	if err != nil {
+		return err
+	}
+	n := from.on.vertices()
+	h := &Heights{on: from.on, edgeMax: from.edgeMax, area: from.area, longest: from.longest,
+		h: make([]float32, n), state: make([]uint8, n), base: make([]int32, n)}
+	for v, s := range from.state {
+		h.state[v], h.base[v] = s&(hidden|noPlace), spatial.Miss
+	}
+	asked := p.onGame.Farther(p.sculptTree(), 0, spatial.NewNormals(p.onGame), p.threads)
+	for v := len(from.on.pos) / 3; v < n; v++ { // middles of cut edges are in no tree
+		asked = append(asked, uint32(v))
+	}
+	if err := p.ask(ctx, h, asked); err != nil {
+		return err
+	}
+	// Where a triangle reaches outside, its other corners' depths count too: they say how much of it does.
+	err = p.ask(ctx, h, h.besides(asked, p.noise))
+	p.heightOnce.Do(func() { p.heights, p.heightErr = h, err })
+	return err
+}
+
+// ask measures the heights of some samples.
+func (p *Pair) ask(ctx context.Context, h *Heights, samples []uint32) error {
+	points := make([]float32, 0, 3*len(samples))
+	for _, v := range samples {
+		q := narrow(h.on.point(v))
+		points = append(points, q[0], q[1], q[2])
+	}
+	return p.near(ctx, p.onGame, points, float32(math.Inf(1)), func(_, _, first int, near []spatial.Near) {
+		for i := range near {
+			v := samples[first+i]
+			d, state := p.signed(at(points, uint32(first+i)), &near[i])
+			h.h[v], h.base[v] = d, near[i].Tri
+			h.state[v] |= state
+		}
+	})
+}
+
+// besides lists the samples that share a triangle with one that is outside, and were not asked.
+func (h *Heights) besides(asked []uint32, noise float64) []uint32 {
+	done := make([]uint64, (len(h.h)+63)/64)
+	mark := func(v uint32) { done[v>>6] |= 1 << (v & 63) }
+	for _, v := range asked {
+		mark(v)
+	}
+	var out []uint32
+	for t := range h.on.triangles() {
+		v, ok := h.on.corners(t)
+		if !ok || !(float64(max(h.h[v[0]], h.h[v[1]], h.h[v[2]])) > noise) {
+			continue
+		}
+		for _, w := range v {
+			if done[w>>6]>>(w&63)&1 == 0 {
+				mark(w)
+				out = append(out, w)
+			}
+		}
+	}
+	return out
 }
 
 // gameInCage asks for every game vertex how far outside the cage it stands.
