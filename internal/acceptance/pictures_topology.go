@@ -491,7 +491,7 @@ func (st *stroke) draw(c *raster.Canvas, v *raster.View, b box, buf *raster.Buff
 		case faultTangle:
 			c.Line(ax+ox, ay+oy, bx+ox, by+oy, 3, col, alpha)
 			if i%2 == 0 && long > 0 {
-				ux, uy := (y1-y0)/long*5, (x0-x1)/long*5
+				ux, uy := float64((y1-y0)/long*5), float64((x0-x1)/long*5)
 				c.Line(ax+ox-ux, ay+oy-uy, ax+ox+ux, ay+oy+uy, 1.5, col, alpha)
 			}
 		default:

@@ -146,13 +146,13 @@ func topologyOpenEdges(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 	w := worst{}
 	for i, l := range open {
 		m["count"] += float64(len(l.Edges))
-		m["length_mm"] += 1000 * l.LengthM
+		m["length_mm"] += float64(1000 * l.LengthM)
 		switch l.fate {
 		case buriedLoop:
 			m["buried_loops"]++
 		case unplannedLoop:
 			m["unplanned_loops"]++
-			m["unplanned_length_mm"] += 1000 * l.LengthM
+			m["unplanned_length_mm"] += float64(1000 * l.LengthM)
 			w.add(l.LengthM, i)
 		}
 	}
@@ -201,7 +201,7 @@ func (l *openLoop) middle(b *topoBody) (sum [3]float64) {
 	for _, h := range l.Edges {
 		a, c := b.Ends(h)
 		for k := range 3 {
-			sum[k] += (a[k] + c[k]) / 2
+			sum[k] += float64((a[k] + c[k]) / 2)
 		}
 	}
 	for k := range 3 {
@@ -265,7 +265,7 @@ func (x *topoTarget) openPlaces() []openPlace {
 		for i, sd := range sides {
 			o := openPlace{plane: sd, toward: i < len(sides)-len(p.Def.OpenAt)}
 			for k := range 3 {
-				o.reach += math.Abs(float64((hi[k]-lo[k])*sd.Normal[k])) * sideReach
+				o.reach += float64(math.Abs(float64((hi[k]-lo[k])*sd.Normal[k])) * sideReach)
 			}
 			out = append(out, o)
 		}
@@ -280,7 +280,7 @@ func (o *openPlace) holds(b *topoBody, l *topo.Loop) bool {
 		return false
 	}
 	// Positions are float32: what lies on the plane may be off by its rounding.
-	slack := max(maxAbs(l.Lo), maxAbs(l.Hi)) / (1 << 22)
+	slack := float64(max(maxAbs(l.Lo), maxAbs(l.Hi)) / (1 << 22))
 	worst := 0.0
 	for _, h := range l.Edges {
 		a, c := b.Ends(h)
@@ -351,7 +351,7 @@ func (b *topoBody) rayFrom(p, dir [3]float64, reach float32) spatial.Ray {
 }
 
 // lift is how far off a point a ray starts: more than the rounding of float32 coordinates there.
-func (b *topoBody) lift(p [3]float64) float64 { return maxAbs(p)/(1<<20) + 1e-7 }
+func (b *topoBody) lift(p [3]float64) float64 { return float64(maxAbs(p)/(1<<20)) + 1e-7 }
 
 var windingDef = spec.Check{
 	Name: "topology.winding", Scope: spec.PerPartAndLOD, Title: "faces the wrong way round",

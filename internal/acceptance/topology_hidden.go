@@ -202,7 +202,7 @@ func (x *topoTarget) eye(t, sample, direction int, step float64) (spatial.Ray, b
 	for k := range 3 {
 		r.Org[k], r.Dir[k] = float32(at[k]+float64(lift*n[k])), float32(d[k])
 	}
-	r.Max = float32(4*x.sizeM() + 1)
+	r.Max = float32(float64(4*x.sizeM()) + 1)
 	return r, true
 }
 

@@ -137,7 +137,7 @@ func commonPiece(p, q [3][3]float64, n [3]float64) (area float64, mid [3]float64
 	o := piece[0]
 	for i := 1; i+1 < len(piece); i++ {
 		c, d := piece[i], piece[i+1]
-		w := (float64((c[0]-o[0])*(d[1]-o[1])) - float64((c[1]-o[1])*(d[0]-o[0]))) / 2
+		w := float64((float64((c[0]-o[0])*(d[1]-o[1])) - float64((c[1]-o[1])*(d[0]-o[0]))) / 2)
 		area += w
 		cx += float64(w * (o[0] + c[0] + d[0]) / 3)
 		cy += float64(w * (o[1] + c[1] + d[1]) / 3)

@@ -160,7 +160,7 @@ func topologySeeThrough(ctx context.Context, s *Subject, t Target, r spec.Rule) 
 	small := x.smallHoles(b)
 	for v := range b.views {
 		up := b.tierPx / b.scale[v]
-		n := float64(float64(b.marks[v][own])*up) * up
+		n := float64(float64(float64(b.marks[v][own])*up) * up)
 		if b.poses[v] == "" {
 			n += small.pixels[v]
 		}
@@ -503,7 +503,7 @@ func (x *topoTarget) smallHoles(b *backsSeen) smallHoles {
 			if blocked[i] || inward[i].Tri == spatial.Miss || !inward[i].Back || !x.mayShow(int(inward[i].Tri)) {
 				continue
 			}
-			px := float64(inner(l.Gap, b.views[v])*b.tierPx) * b.tierPx
+			px := float64(float64(inner(l.Gap, b.views[v])*b.tierPx) * b.tierPx)
 			out.pixels[v] += px
 			h.pixels = max(h.pixels, px)
 		}

@@ -504,3 +504,34 @@ func TestSeeThroughInPoses(t *testing.T) {
 		require.Equal(t, c.pose, f.Pose)
 	}
 }
+
+// Vertices are one place only where they agree exactly, unless the spec asks for a tolerance; and that never goes beyond a hundred
+// thousandth of the prop.
+func TestWeldTolerance(t *testing.T) {
+	t.Parallel()
+	for _, c := range []struct {
+		spec  string
+		apart float32 // metres between two halves of a box
+		loops float64
+	}{
+		{"", 0, 0}, {"", 5e-6, 2}, {"conventions: {weld_mm: 0.05}", 5e-6, 0}, {"conventions: {weld_mm: 0.001}", 5e-6, 2}, {"conventions: {weld_mm: 5}", 1e-3, 2},
+	} {
+		lower, upper := without(unitCube(), 3), without(shiftBy(unitCube(), 0, 1+c.apart, 0), 2)
+		s := propOf(t, specOf(t, spec.MidGround, c.spec), mesh.Material{}, madePart{name: "body", prims: []mesh.Primitive{lower, upper}})
+		require.Equal(t, c.loops, run1(t, s, "topology.open_edges").Metrics["loops"], "%q, %v apart", c.spec, c.apart)
+	}
+}
+
+// A node that mirrors turns winding round (glTF 2.0, 3.7.4): what it draws faces outward like the rest.
+func TestMirroredNodeFacesOutward(t *testing.T) {
+	t.Parallel()
+	b := newProp("crate_a.glb")
+	b.material("wood", 0)
+	mirrored := identity16
+	mirrored[0] = -1
+	b.node("left", moved(1, 0, 0), unitCube())
+	b.instance("right", mirrored, 0)
+	s := b.subject(t, specOf(t, spec.MidGround, ""))
+	require.Equal(t, Pass, run1(t, s, "topology.winding").Outcome)
+	require.Equal(t, Pass, run1(t, s, "topology.see_through").Outcome)
+}
