@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance/mesh"
+	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
 )
 
@@ -534,4 +535,53 @@ func TestMirroredNodeFacesOutward(t *testing.T) {
 	s := b.subject(t, specOf(t, spec.MidGround, ""))
 	require.Equal(t, Pass, run1(t, s, "topology.winding").Outcome)
 	require.Equal(t, Pass, run1(t, s, "topology.see_through").Outcome)
+}
+
+// What a vendor says by the end of a node's name is heard, told with the surface that it takes out, and not imagined: without
+// the suffix the check fires.
+func TestTopologyAnnotationsAreHonest(t *testing.T) {
+	t.Parallel()
+	node := func(name string, p mesh.Primitive) *glbwrite.Node {
+		return &glbwrite.Node{Name: name, Mesh: &glbwrite.Mesh{Name: name, Prims: []glbwrite.Prim{{Pos: p.Pos, Nrm: p.Nrm, UV: p.UV[0], Tri: p.Tri}}}}
+	}
+	sp := specFromText(t, "prop: crate\ntier: mid\n", spec.Final)
+	for _, c := range []struct {
+		suffix, check string
+		piece         mesh.Primitive
+		with, bare    Outcome
+	}{
+		{"_sheet", "topology.open_edges", quadAt(0, 1, 3), NotApplicable, Warn},
+		{"_open", "topology.open_edges", without(shiftBy(unitCube(), 2, 0, 0), 2), Pass, Warn},
+		{"_rope", "topology.open_edges", without(shiftBy(unitCube(), 2, 0, 0), 0, 1), NotApplicable, Warn},
+		{"_card", "topology.see_through", quadAt(0, 1, 3), NotApplicable, Fail},
+		{"_glass", "topology.see_through", quadAt(0, 1, 3), NotApplicable, Fail},
+		{"_decal", "topology.z_fighting", quadAt(0.2, 0.8, 1), NotApplicable, Fail},
+		{"_floater", "topology.see_through", without(shiftBy(unitCube(), 2, 0, 0), 4), NotApplicable, Fail},
+	} {
+		for _, suffix := range []string{c.suffix, ""} {
+			dir := writeFolder(t, map[string]any{"crate.glb": glbwrite.Scene{Roots: []*glbwrite.Node{node("crate_body", unitCube()), node("crate_piece"+suffix, c.piece)}}})
+			s, exempted, _ := subjectOf(t, sp, dir)
+			all := runCheck(t, s, c.check)
+			want := c.with
+			if suffix == "" {
+				want = c.bare
+				require.Len(t, all, 1, "one part")
+				require.Empty(t, exempted)
+			} else {
+				require.NotEmpty(t, exempted, suffix)
+				require.Positive(t, exempted[0].AreaShare, suffix)
+			}
+			got := Pass
+			for _, f := range all {
+				if f.Outcome != Pass {
+					got = f.Outcome
+				}
+			}
+			require.Equal(t, want, got, "%q %s", suffix, c.check)
+		}
+	}
+	dir := writeFolder(t, map[string]any{"crate.glb": glbwrite.Scene{Roots: []*glbwrite.Node{node("crate_body_floater", unitCube())}}})
+	_, exempted, _ := subjectOf(t, sp, dir)
+	require.Len(t, exempted, 1)
+	require.Equal(t, 1.0, exempted[0].AreaShare, "a prop that is all floater says so")
 }
