@@ -90,7 +90,7 @@ func run() (code int) {
 	if near := desk.Nearest(os.Args[1], []string{"inspect", "send", "explain", "tryspec", "serve"}); near != "" {
 		hint = "did you mean " + near + "? "
 	}
-	fmt.Fprintf(os.Stderr, "worker: there is no command or folder %q (%ssee: worker --help)\n", os.Args[1], hint)
+	fmt.Fprintf(os.Stderr, "worker: there is no command %q, nor a folder of that name (%ssee: worker --help)\n", os.Args[1], hint)
 	return desk.ExitWrongCall
 }
 

@@ -334,6 +334,7 @@ func TestExplain(t *testing.T) {
 	for _, help := range [][]string{{"help"}, {"--help"}, {"inspect", "--help"}, {"send", "-h"}, {"explain", "-h"}, {"serve", "-h"}} {
 		r := run(t, nil, help...)
 		require.Zero(t, r.code, help)
-		require.NotEmpty(t, r.out+r.err, help)
+		require.NotEmpty(t, r.out, help)
+		require.Empty(t, r.err, help)
 	}
 }

@@ -127,7 +127,8 @@ func run(t *testing.T, env []string, args ...string) ran {
 	t.Helper()
 	var out, errs bytes.Buffer
 	cmd := exec.CommandContext(t.Context(), worker, args...)
-	cmd.Env = append(os.Environ(), env...)
+	// Nothing kept from another run, and English whatever the machine speaks.
+	cmd.Env = append(append(os.Environ(), "XDG_CACHE_HOME="+t.TempDir(), "LC_ALL=C"), env...)
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	err := cmd.Run()
 	if cmd.ProcessState == nil {
