@@ -171,11 +171,11 @@ func (r *rebaked) relief() float64 {
 	return math.Min(most, 1)
 }
 
-// misfit is the share of texels on islands that another reading fits far better, where they are not all alike.
+// misfit is the share of texels on islands that another reading fits far better, and not the one that fits the whole.
 func (r *rebaked) misfit() float64 {
 	share := 0.0
 	for _, e := range r.report.Islands {
-		if e.Fit != bake.AsDelivered {
+		if e.Fit != bake.AsDelivered && e.Fit != r.best().Fit {
 			share += r.ofIsland(e)
 		}
 	}
