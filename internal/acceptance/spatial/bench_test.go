@@ -131,16 +131,6 @@ func BenchmarkFarther(b *testing.B) {
 	})
 }
 
-func BenchmarkFarthest(b *testing.B) {
-	game := buildOf(ball(1, 70, 86))
-	pos, tri := wave(1_000_000)
-	sculpt := Build(pos, tri, 0)
-	for b.Loop() {
-		game.Farthest(sculpt, 1e-3, 0)
-	}
-	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(tri)/3), "ns/tri")
-}
-
 func BenchmarkNormals(b *testing.B) {
 	pos, tri := wave(1_000_000)
 	t := Build(pos, tri, 0)

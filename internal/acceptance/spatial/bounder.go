@@ -45,15 +45,3 @@ func (b *bounder) lastSize() float64 {
 	e, f := y.sub(x), z.sub(x)
 	return float64((math.Sqrt(e.dot(e)) + math.Sqrt(f.dot(f))) * float64(b.t.unscale))
 }
-
-// of bounds the distance of a box from above.
-func (b *bounder) of(s *box64) float64 {
-	mid, half := s.middle()
-	d, back := b.at(mid)
-	var c [8]vec
-	for k := range c {
-		c[k] = s.corner(k)
-	}
-	slack := float64(room * (d + half + math.Abs(mid.x) + math.Abs(mid.y) + math.Abs(mid.z)))
-	return min(d+half+back, b.ofCorners(c[:]...)) + slack
-}

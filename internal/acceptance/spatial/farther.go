@@ -184,6 +184,11 @@ func (b *box64) middle() (mid vec, half float64) {
 	return mid, math.Sqrt(d.dot(d)) / 2
 }
 
+// halfway cannot overflow.
+func halfway(a, b vec) vec {
+	return vec{float64(a.x/2) + float64(b.x/2), float64(a.y/2) + float64(b.y/2), float64(a.z/2) + float64(b.z/2)}
+}
+
 func (b *box64) corner(k int) vec {
 	c := b.lo
 	if k&1 != 0 {
