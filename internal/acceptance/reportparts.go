@@ -23,6 +23,7 @@ var sections = []struct {
 	{"report.warnings", func(f Finding) bool { return f.Outcome == Warn || f.Outcome == Fail && !f.Blocks }},
 	{"report.not_evaluated_soft", func(f Finding) bool { return f.Outcome == NotEvaluated && !f.Blocks }},
 	{"report.reported_only", func(f Finding) bool { return f.Outcome == Pass && f.Labels["limit"] != "" }},
+	{"report.since", func(f Finding) bool { return f.Outcome == Pass && f.Labels["limit"] == "" && tellsOfBefore(f) }},
 }
 
 // Sections sorts what is not in order into the parts of a report, in the order in which they matter. What follows from a
@@ -78,7 +79,7 @@ func Tally(findings []Finding) Counted {
 			c.Unrun++
 		case f.FollowsFrom != "":
 			c.Following++
-		case f.Outcome == Pass && f.Labels["limit"] == "":
+		case f.Outcome == Pass && f.Labels["limit"] == "" && !tellsOfBefore(f):
 			c.Clear++
 		case f.Outcome == NotApplicable && !contains(c.NotApplicable, f.Check):
 			c.NotApplicable = append(c.NotApplicable, f.Check)

@@ -54,6 +54,22 @@ var revisionSameDef = spec.Check{
 	Mode:   warnsAll, From: fromBlockOut, Metrics: []string{"changed", "rounded"},
 }
 
+// tellsOfBefore says whether a finding tells what became of the delivery before.
+func tellsOfBefore(f Finding) bool {
+	return f.Check == revisionChangedDef.Name || f.Check == revisionRegressedDef.Name
+}
+
+// SinceBefore are an inspection's findings that tell what became of the delivery before; none for a first delivery.
+func SinceBefore(e *Evidence) []Finding {
+	var out []Finding
+	for _, f := range e.Findings {
+		if tellsOfBefore(f) || f.Check == revisionSameDef.Name && f.Outcome != Pass {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // change is one part or map that differs from the delivery before.
 type change struct {
 	now, before *Content // nil where it was added or taken away

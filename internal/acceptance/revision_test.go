@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -16,6 +17,7 @@ import (
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // exportedAgain is the same primitive as another program would write it: triangles in another order, each beginning at
@@ -228,4 +230,23 @@ func BenchmarkContent(b *testing.B) {
 		surfaceContent(&sf, 1, true)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(sf.Triangles()), "ns/triangle")
+}
+
+// The terminal's table and every report say what moved and what was mended, apart from what is wrong.
+func TestReportOfWhatMoved(t *testing.T) {
+	t.Parallel()
+	e := &Evidence{Headline: "technical: clear", Findings: []Finding{
+		{Check: "budget.triangles", Outcome: Pass},
+		{Check: "revision.same", Outcome: Pass, Sentence: "Two parts changed."},
+		{Check: "revision.changed", Outcome: Pass, Sentence: "Since the delivery before, 2 parts moved.", Where: []Place{{Note: "game body has another shape"}}},
+		{Check: "revision.regressed", Outcome: Warn, Sentence: "Something passed before.", Remedy: "Look."},
+	}}
+	var b strings.Builder
+	require.NoError(t, WriteTable(&b, words.English(), e))
+	text := b.String()
+	require.Contains(t, text, "SINCE THE DELIVERY BEFORE")
+	require.Contains(t, text, "game body has another shape")
+	require.Less(t, strings.Index(text, "Something passed before."), strings.Index(text, "SINCE THE DELIVERY BEFORE"), "what got worse stands among the warnings")
+	require.Contains(t, text, "2 findings", "the rest is clear")
+	require.Len(t, SinceBefore(e), 2)
 }

@@ -79,6 +79,14 @@ func (page deliveryPage) Running() bool {
 	return page.Delivery.State == ledger.DSealed && (page.Inspection == nil || page.Inspection.State != ledger.IDone)
 }
 
+// Since are the findings that tell what became of the delivery before.
+func (page deliveryPage) Since() []acceptance.Finding {
+	if page.Evidence == nil {
+		return nil
+	}
+	return acceptance.SinceBefore(page.Evidence)
+}
+
 // Shown are the numbered pictures of the page that a finding names.
 func (page deliveryPage) Shown(names []string) []picture {
 	var out []picture

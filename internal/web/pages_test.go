@@ -195,6 +195,9 @@ func readingDeliveryThatFailed(t *testing.T, w *world) {
 	require.Contains(t, p.text(".facts"), "Asked for last time Grind the weld beads down; see the ringed places.")
 	require.Contains(t, p.text("#notes"), privat)
 	require.Contains(t, p.text("main"), "1 more follows from the first")
+	require.Equal(t, "Since the delivery before", p.text("#since h2"))
+	require.Equal(t, []string{"game post has another shape: 1,824 triangles before, 1,790 now", "map.base_color main has other pixels"}, p.texts("#since li"))
+	require.Contains(t, p.text("#since"), "1 finding mended")
 
 	for _, email := range []string{petra, noor, ole, ada} {
 		other := w.logIn(email).get(path)
@@ -207,6 +210,7 @@ func readingDeliveryThatFailed(t *testing.T, w *world) {
 
 	old := w.logIn(marek).get("/deliveries/" + w.deliveries["bollard-1"].String())
 	require.False(t, old.has(".decide"), "a newer delivery has come")
+	require.False(t, old.has("#since"), "nothing came before the first")
 	require.Equal(t, "/deliveries/"+w.deliveries["bollard"].String(), old.link("number 2"))
 	require.Contains(t, old.text("#decisions"), "returned by Marek Osei, art director")
 }
