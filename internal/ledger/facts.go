@@ -114,8 +114,10 @@ var projectors = map[string][]projector{
 		`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`},
 		{2, `SELECT jsonb_build_object('delivery', delivery_id, 'milestone', milestone_id, 'spec_revision', spec_revision_id, 'fence', fence, 'attempts', attempts,
 				'engine', engine, 'engine_digest', engine_digest, 'verdict', verdict, 'cause', cause, 'evidence_sha256', encode(evidence_sha256, 'hex'),
-				'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues, 'permitted', permitted)::text
-			FROM ph.inspection WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
+				'findings_sha256', encode(findings_sha256, 'hex'), 'findings', findings, 'issues', issues, 'permitted', permitted, 'objects_sha256',
+				(SELECT encode(sha256(convert_to(string_agg(concat_ws(' ', e.name, encode(e.sha256, 'hex'), e.size, e.object_key, e.media_type, e.what), E'\n' ORDER BY e.name), 'UTF8')), 'hex')
+				 FROM ph.evidence e WHERE e.studio_id = i.studio_id AND e.inspection_id = i.id))::text
+			FROM ph.inspection i WHERE studio_id = $1 AND id = $2 AND state = 'done'`,
 			`SELECT id FROM ph.inspection WHERE studio_id = $1 AND work_order_id = $2 AND state = 'done'`}},
 	FactConcessionGranted: {{1, `SELECT jsonb_build_object('delivery', delivery_id, 'inspection', inspection_id, 'ord', ord, 'check', chk, 'reason', reason)::text
 		FROM ph.concession WHERE studio_id = $1 AND id = $2`,
@@ -170,7 +172,7 @@ var projectors = map[string][]projector{
 			(SELECT jsonb_agg(d.id ORDER BY d.id) FROM ph.delivery d WHERE d.studio_id = b.studio_id AND d.batch_id = b.id AND d.state = 'sealed'))::text
 		FROM ph.batch b WHERE b.studio_id = $1 AND b.id = $2 AND b.sealed_at IS NOT NULL`,
 		`SELECT id FROM ph.batch WHERE studio_id = $1 AND work_order_id = $2 AND sealed_at IS NOT NULL`}},
-	FactQuestion: {{1, `SELECT jsonb_build_object('question', m.question_id, 'prop', q.prop_id, 'blocks', q.blocks, 'event', m.event, 'side', m.side, 'spec_revision', m.spec_revision_id,
+	FactQuestion: {{1, `SELECT jsonb_build_object('question', m.question_id, 'prop', q.prop_id, 'number', q.number, 'blocks', q.blocks, 'event', m.event, 'side', m.side, 'spec_revision', m.spec_revision_id,
 			'text_commit', encode(sha256(m.salt || convert_to(m.text, 'UTF8')), 'hex'))::text
 		FROM ph.question_message m JOIN ph.question q ON q.studio_id = m.studio_id AND q.id = m.question_id WHERE m.studio_id = $1 AND m.id = $2`,
 		`SELECT id FROM ph.question_message WHERE studio_id = $1 AND work_order_id = $2`}},
@@ -200,7 +202,8 @@ var projectors = map[string][]projector{
 		`SELECT id FROM ph.payment_hold_end WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactSetUsed: {{1, `SELECT jsonb_build_object('prop', prop_id, 'set', set_id, 'delivery', delivery_id, 'side', side)::text FROM ph.set_use WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.set_use WHERE studio_id = $1 AND work_order_id = $2`}},
-	FactHandover: {{1, `SELECT jsonb_build_object('work_order', work_order_id, 'number', number, 'pattern', pattern, 'digest', encode(digest, 'hex'))::text FROM ph.handover WHERE studio_id = $1 AND id = $2`,
+	FactHandover: {{1, `SELECT jsonb_build_object('work_order', work_order_id, 'number', number, 'pattern', pattern, 'digest', encode(digest, 'hex'), 'files',
+			(SELECT jsonb_agg(jsonb_build_array(l.name, l.file_id) ORDER BY l.ord) FROM ph.handover_file l WHERE l.studio_id = h.studio_id AND l.handover_id = h.id))::text FROM ph.handover h WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.handover WHERE studio_id = $1 AND studio_id = $2`}},
 	FactPersonErased: {{1, `SELECT jsonb_build_object('member', member_id, 'reason', reason)::text FROM ph.erasure WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.erasure WHERE studio_id = $1 AND log_id = $2`}},

@@ -201,6 +201,7 @@ func TestUploadsNeverSealedAreSwept(t *testing.T) {
 	gone, err = clock.GiveUp(s.ctx())
 	require.NoError(t, err)
 	require.Empty(t, gone)
+	s.tamper(`UPDATE ph.delivery SET opened_at = opened_at + interval '8 days' WHERE id = $1`, d.ID)
 	require.Empty(t, s.verify(s.yardOrder.ID).Problems)
 	s.seal(s.lamp, young)
 }

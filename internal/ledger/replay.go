@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"encoding/json"
+	"time"
 
 	"github.com/google/uuid"
 )
@@ -19,6 +20,7 @@ func (v *verification) replay() {
 		if json.Unmarshal(l.Data, &d) != nil {
 			continue // said by contents
 		}
+		v.replayStanding(l, d)
 		var ev Event
 		switch l.Kind {
 		case FactPropOrdered:
@@ -98,6 +100,10 @@ func (v *verification) replay() {
 			continue
 		}
 		v.states[d.Milestone] = to
+		if s := v.standing[d.Milestone]; s != nil {
+			at, _ := time.Parse("2006-01-02T15:04:05.000000Z", l.RecordedAt)
+			s.step(from, ev, at, d.RoundCause)
+		}
 	}
 	for id, s := range v.states {
 		if _, waits := held[id]; maintained[id] || waits {

@@ -58,16 +58,21 @@ func VerifyBundle(doc []byte, verifiers []string, since ...Receipt) (Report, err
 // verification is a bundle being checked, with what has been learnt of it.
 type verification struct {
 	*bundle
-	report Report
-	leaves []leaf
-	hashes hashMap
-	states map[uuid.UUID]MilestoneState
-	erased map[uuid.UUID]bool // members, by the leaves that say so
-	things map[thing]string   // states of what has a smaller machine
+	report   Report
+	leaves   []leaf
+	hashes   hashMap
+	states   map[uuid.UUID]MilestoneState
+	erased   map[uuid.UUID]bool        // members, by the leaves that say so
+	standing map[uuid.UUID]*standingOf // of milestones
+	propOf   map[uuid.UUID]uuid.UUID   // by milestone
+	began    map[uuid.UUID]bool        // props on which work began
+	inForce  map[uuid.UUID]uuid.UUID   // a prop's spec, a delivery's inspection
+	things   map[thing]string          // states of what has a smaller machine
 }
 
 func (b *bundle) verify(verifiers []string, since []Receipt) (*verification, error) {
-	v := &verification{bundle: b, hashes: hashMap{}, erased: map[uuid.UUID]bool{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
+	v := &verification{bundle: b, hashes: hashMap{}, erased: map[uuid.UUID]bool{}, standing: map[uuid.UUID]*standingOf{}, propOf: map[uuid.UUID]uuid.UUID{},
+		began: map[uuid.UUID]bool{}, inForce: map[uuid.UUID]uuid.UUID{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
 	known, err := verifierList(verifiers)
 	if err != nil {
 		return v, err
@@ -328,6 +333,10 @@ type leafData struct {
 	Event          Event           `json:"event"` // hold, resume
 	Issues         int             `json:"issues"`
 	Question       uuid.UUID       `json:"question"`
+	Prop           uuid.UUID       `json:"prop"`
+	Delivery       uuid.UUID       `json:"delivery"`
+	SpecRevision   uuid.UUID       `json:"spec_revision"`
+	RoundCause     string          `json:"round_cause"`
 	Member         uuid.UUID       `json:"member"`
 	Permission     uuid.UUID       `json:"permission"`
 	Permitted      int             `json:"permitted"`

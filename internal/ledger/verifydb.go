@@ -31,7 +31,7 @@ func (tx *Tx) Verify(ctx context.Context, log uuid.UUID, verifiers ...string) (R
 	if v.leaves == nil {
 		return v.report, nil
 	}
-	for _, step := range []func(context.Context, *verification, logHead) error{tx.verifyColumns, tx.verifyRows, tx.verifyComplete, tx.verifyHashes, tx.verifyStates} {
+	for _, step := range []func(context.Context, *verification, logHead) error{tx.verifyColumns, tx.verifyRows, tx.verifyComplete, tx.verifyHashes, tx.verifyStates, tx.verifyActs, tx.verifyOwners, tx.verifyStandings} {
 		if err := step(ctx, v, h); err != nil {
 			return v.report, fmt.Errorf("verify log %s: %w", log, err)
 		}
@@ -112,9 +112,16 @@ func (tx *Tx) verifyComplete(ctx context.Context, v *verification, h logHead) er
 		if err != nil {
 			return fmt.Errorf("rows of %s: %w", kind, err)
 		}
+		there := make(map[uuid.UUID]bool, len(ids))
 		for _, id := range ids {
+			there[id] = true
 			if n := facts[kind][id]; n != 1 {
 				v.report.problem(-1, "the row of %s %s has %d leaves", kind, id, n)
+			}
+		}
+		for id := range facts[kind] {
+			if !there[id] {
+				v.report.problem(-1, "the row of %s %s is not of this log any more", kind, id)
 			}
 		}
 	}
@@ -179,14 +186,21 @@ func (tx *Tx) verifyThings(ctx context.Context, v *verification, h logHead) erro
 		return err
 	}
 	defer rows.Close()
+	seen := map[thing]bool{}
 	for rows.Next() {
 		var t thing
 		var state string
 		if err := rows.Scan(&t.machine, &t.id, &state); err != nil {
 			return err
 		}
+		seen[t] = true
 		if state != v.things[t] {
 			v.report.problem(-1, "%s %s is %s, the leaves lead to %q", strings.ReplaceAll(t.machine, "_", " "), t.id, state, v.things[t])
+		}
+	}
+	for t := range v.things {
+		if !seen[t] {
+			v.report.problem(-1, "%s %s is gone from this order", strings.ReplaceAll(t.machine, "_", " "), t.id)
 		}
 	}
 	return rows.Err()
