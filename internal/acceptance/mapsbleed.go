@@ -62,7 +62,7 @@ func worstBleed(set *Set, m *mapsMeasure, r spec.Rule) (worst *mapRead, px, need
 		}
 		scale := shipScale(set, one.header)
 		least := bleedLeast(r, int(float64(max(one.header.Width, one.header.Height))*scale))
-		if v := float64(one.bleed.Px) * scale; worst == nil || v-least < left {
+		if v := float64(float64(one.bleed.Px) * scale); worst == nil || v-least < left {
 			worst, px, need, left = one, v, least, v-least
 		}
 	}

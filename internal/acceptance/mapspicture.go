@@ -136,7 +136,7 @@ func (p *mapSheet) bleed(name string) *drawn {
 	scale := p.whole(0, func(x, y, _ int) raster.Colour { return p.colourAt(x, y) })
 	spots := p.r.bleed.Spots
 	for i := len(spots) - 1; i >= 0; i-- {
-		x, y := sheetMargin+float64(spots[i].X)*scale, headHeight+24+float64(spots[i].Y)*scale
+		x, y := sheetMargin+float64(float64(spots[i].X)*scale), headHeight+24+float64(float64(spots[i].Y)*scale)
 		p.c.Ring(x, y, 13, 5, white, 1)
 		p.c.Ring(x, y, 13, 2.5, ink, 1)
 		badge(p.c, min(x+22, sheetMargin+mapSide-12), max(y-16, headHeight+36), itoa(i+1))
