@@ -412,3 +412,19 @@ func TestTilesOfBakes(t *testing.T) {
 	require.NotNil(t, f.Tile)
 	require.Equal(t, 1002, *f.Tile)
 }
+
+// The spec chooses the grid; texels of it are middles of the map's own, so a clean map stays clean at any.
+func TestGridOfBakes(t *testing.T) {
+	t.Parallel()
+	folder := drumFolder(t, plainDrum(), map[string][]byte{"drum_normal_baked.png": drumMap(t, bumpy, same3)})
+	for _, c := range []struct {
+		px   int
+		grid string
+	}{{64, "48 × 48 of 96 × 96 px"}, {4096, "96 × 96 of 96 × 96 px"}} {
+		_, got := bakesIn(t, fmt.Sprintf("checks: {maps.normal_rebake: {grid_px: %d}}", c.px), folder, 1)
+		f := got["maps.normal_baked"]
+		require.Equal(t, c.grid, f.Labels["grid"])
+		require.Equal(t, Pass, f.Outcome)
+		require.Less(t, f.Metrics["mean_deg"], 0.5)
+	}
+}
