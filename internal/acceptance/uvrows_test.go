@@ -3,6 +3,7 @@ package acceptance
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"testing"
@@ -130,6 +131,28 @@ func discPrim(material int, r float32, n int, u, v, uvR float64) mesh.Primitive 
 		p.Tri = append(p.Tri, 0, uint32(k), uint32(k+1))
 	}
 	return p
+}
+
+// Everything dumped on one heap: measuring it is ended, and what is known is enough to say that it overlaps.
+func TestHeapOfIslands(t *testing.T) {
+	t.Parallel()
+	rng := rand.New(rand.NewPCG(8, 8))
+	var l layout
+	for i := range 2500 {
+		for k := range 3 {
+			l.pos = append(l.pos, float32(i), float32(k%2), float32(k/2))
+			l.uv = append(l.uv, rng.Float32(), rng.Float32())
+		}
+		l.tri = append(l.tri, uint32(3*i), uint32(3*i+1), uint32(3*i+2))
+	}
+	sp := specOf(t, spec.Hero, "")
+	set := setOf(l, 1024, 1024)
+	f := uvOverlap(t.Context(), &Subject{Spec: sp}, Target{Set: set}, sp.Rule("uv.overlap", nil, &set.Def))
+	require.Equal(t, Fail, f.Outcome)
+	require.Contains(t, f.Sentence, "At least")
+	require.Greater(t, f.Metrics["partial_share"], 0.5)
+	require.Len(t, f.Where, maxPlaces)
+	require.Equal(t, NotEvaluated, uvCoverage(t.Context(), &Subject{Spec: sp}, Target{Set: set}, sp.Rule("uv.coverage", nil, &set.Def)).Outcome)
 }
 
 // A prop built as one half and its mirror image, joined along the middle with the same UVs on both: one island folded on

@@ -20,8 +20,8 @@ type Overlaps struct {
 	Stacked float64 // under exactly one triangle, and that of a stacked chart
 	Partial float64 // under two triangles or more
 	Pairs   []Pair  // charts that lie on each other, the largest area first
-	// Cut says that the layout lies on itself so often that the work was ended: Partial is then a lower bound, and the
-	// other areas say nothing.
+	// Cut says that the layout lies on itself so often that the work was ended: Partial is then a lower bound, Covered an
+	// upper one, and the other areas say nothing.
 	Cut bool
 }
 
@@ -51,24 +51,28 @@ func Overlap(ctx context.Context, triangles []Triangle) (Overlaps, error) {
 			return Overlaps{}, context.Cause(ctx)
 		}
 		if m.steps <= 0 {
-			m.out.Cut = true
+			m.cutShort(i)
 			break
 		}
 		m.place(i)
+	}
+	if m.steps <= 0 && !m.out.Cut {
+		m.cutShort(len(m.tri)) // the last one was given up
 	}
 	m.out.Pairs = merged(m.out.Pairs)
 	return m.out, nil
 }
 
-// stepsEach and stepsMore bound the work: tests of a pair and corners cut. A layout without overlap takes some 30 steps
-// a triangle; ten times as many layers as a prop can have take a hundred times that. Only layouts that are dumped on one
-// heap come near it, and they fail long before.
+// stepsEach and stepsMore bound the work: boxes visited, pairs tested and corners cut. A layout without overlap takes some
+// 50 steps a triangle, eight layers of unlike islands some thousand. Only layouts that are dumped on one heap come to the
+// end of it, and they fail long before.
 const (
-	stepsEach = 2000
+	stepsEach = 500
 	stepsMore = 50_000_000
 )
 
-// pairsHeld is how many pairs of triangles are held before they are merged by chart.
+// pairsHeld is how many pairs of triangles are held before they are merged by chart; the half of the largest is kept, so
+// that merging stays linear in what comes in.
 const pairsHeld = 1 << 17
 
 // noise bounds what rounding makes of a piece without area: corners are rounded at 2⁻⁵² of their size, so a piece of
@@ -162,6 +166,16 @@ func newMeter(triangles []Triangle) *meter {
 	return m
 }
 
+// cutShort ends the work before triangle i. What is not measured may cover as much as all of it has, within the box of all.
+func (m *meter) cutShort(i int) {
+	m.out.Cut = true
+	for k := max(i-1, 0); k < len(m.tri); k++ { // the one before may have been given up half way
+		m.out.Covered += Area(m.tri[k].At[:])
+	}
+	b := m.tree.nodes[1]
+	m.out.Covered = min(m.out.Covered, float64((b[2]-b[0])*(b[3]-b[1])))
+}
+
 // place adds triangle i to what the ones before it cover.
 func (m *meter) place(i int) {
 	t := &m.tri[i]
@@ -172,6 +186,7 @@ func (m *meter) place(i int) {
 	for len(m.waiting) > 0 {
 		node := m.waiting[len(m.waiting)-1]
 		m.waiting = m.waiting[:len(m.waiting)-1]
+		m.steps--
 		if !m.tree.nodes[node].shares(box) || m.tree.first(node) >= i {
 			continue
 		}
@@ -255,7 +270,8 @@ func (m *meter) tally(i int) {
 		m.out.Pairs = append(m.out.Pairs, pairOf(t, other, area))
 	}
 	if len(m.out.Pairs) > pairsHeld {
-		m.out.Pairs = slices.Clone(merged(m.out.Pairs))
+		m.out.Pairs = merged(m.out.Pairs)
+		m.out.Pairs = m.out.Pairs[:min(len(m.out.Pairs), pairsHeld/2)]
 	}
 }
 

@@ -245,6 +245,8 @@ func TestOverlapOfAHeapEnds(t *testing.T) {
 	got, err := Overlap(context.Background(), heap(rng, 3000, 2))
 	require.NoError(t, err)
 	require.Greater(t, got.Partial, 1.0)
+	require.True(t, got.Cut)
+	require.GreaterOrEqual(t, got.Covered, got.Partial)
 	ctx, stop := context.WithCancel(context.Background())
 	stop()
 	_, err = Overlap(ctx, heap(rng, 10, 1))
