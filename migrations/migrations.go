@@ -10,4 +10,4 @@ import "embed"
 var FS embed.FS
 
 // Version is the schema version that this program's SQL needs: the number of the newest file.
-const Version = 11
+const Version = 12

@@ -1377,6 +1377,17 @@ ALTER TABLE ONLY ph.nda_ack FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.nda_ack OWNER TO ph_owner;
 
+CREATE TABLE ph.notary_key (
+    number integer NOT NULL,
+    verifier text NOT NULL,
+    statement text NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ONLY ph.notary_key FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.notary_key OWNER TO ph_owner;
+
 CREATE TABLE ph.note (
     studio_id uuid NOT NULL,
     vendor_id uuid,
@@ -2110,6 +2121,12 @@ ALTER TABLE ONLY ph.nda_ack
 
 ALTER TABLE ONLY ph.nda_ack
     ADD CONSTRAINT nda_ack_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.notary_key
+    ADD CONSTRAINT notary_key_pkey PRIMARY KEY (number);
+
+ALTER TABLE ONLY ph.notary_key
+    ADD CONSTRAINT notary_key_verifier_key UNIQUE (verifier);
 
 ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_pkey PRIMARY KEY (studio_id, id);
@@ -3076,6 +3093,14 @@ CREATE POLICY nda_ack_owner ON ph.nda_ack TO ph_owner USING (true) WITH CHECK (t
 
 CREATE POLICY nda_ack_read ON ph.nda_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.notary_key ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY notary_key_notary ON ph.notary_key TO ph_notary USING (true) WITH CHECK (true);
+
+CREATE POLICY notary_key_owner ON ph.notary_key TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY notary_key_read ON ph.notary_key FOR SELECT TO ph_api USING (true);
+
 ALTER TABLE ph.note ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -3684,6 +3709,10 @@ GRANT SELECT ON TABLE ph.move TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.nda_ack TO ph_api;
 GRANT SELECT ON TABLE ph.nda_ack TO ph_backup;
+
+GRANT SELECT ON TABLE ph.notary_key TO ph_api;
+GRANT SELECT ON TABLE ph.notary_key TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.notary_key TO ph_notary;
 
 GRANT SELECT,INSERT ON TABLE ph.note TO ph_api;
 GRANT SELECT ON TABLE ph.note TO ph_backup;

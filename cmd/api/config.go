@@ -65,6 +65,7 @@ type config struct {
 
 	studio, name, email string   // bootstrap
 	verifiers, receipts []string // verify
+	objects             bool     // verify
 	rest                []string // arguments behind the flags
 }
 
@@ -142,6 +143,9 @@ func parse(io streams, env environment, command, about, names string, args []str
 	if has["verifier"] {
 		f.Var((*many)(&c.verifiers), "verifier", "a trusted notary's `key`, name+hash+key; may be given more than once")
 		f.Var((*many)(&c.receipts), "since", "a receipt `file` from before that the record must extend; may be given more than once")
+	}
+	if has["objects"] {
+		f.BoolVar(&c.objects, "objects", false, "read every stored object that the record speaks of, and compare its digest")
 	}
 	f.Usage = func() {}
 	switch err := f.Parse(args); {

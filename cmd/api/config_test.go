@@ -41,7 +41,7 @@ func TestHelpIsForANewcomer(t *testing.T) {
 		require.Contains(t, c.out.String(), "api "+name)
 		code, c := call(t, noEnv, name, "--help")
 		require.Equal(t, exitOK, code, name)
-		require.NotEmpty(t, c.err.String(), name)
+		require.NotEmpty(t, c.out.String(), name)
 	}
 	code, c = call(t, noEnv)
 	require.Equal(t, exitCalled, code)

@@ -17,6 +17,7 @@ const usage = `proofhouse api: the service of the acceptance house.
   api migrate                  bring the database to this program's schema
   api bootstrap                make the first studio and its first member; prints a random password once
   api verify BUNDLE            check an exported record, with no server and no trust in one
+  api rotate                   replace the key that signs the record; the old one vouches for the new one
   api demo                     play a scenario on this machine, to see all of it at work
 
 "api COMMAND --help" tells more of each. To begin on one machine:
@@ -39,6 +40,7 @@ var commands = map[string]func(ctx context.Context, io streams, env environment,
 	"migrate":   migrateCommand,
 	"bootstrap": bootstrapCommand,
 	"verify":    verifyCommand,
+	"rotate":    rotateCommand,
 	"demo":      demoCommand,
 }
 

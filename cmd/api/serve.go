@@ -137,7 +137,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err := c.startNotary(ctx, group, log); err != nil {
 		return err
 	}
-	if err := c.startClock(ctx, group, log); err != nil {
+	if err := c.startClock(ctx, group, objects, log); err != nil {
 		return err
 	}
 	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
@@ -221,7 +221,7 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 }
 
 // startClock acts by the passing of time in this process, where it has the role for it.
-func (c config) startClock(ctx context.Context, group *errgroup.Group, log *slog.Logger) error {
+func (c config) startClock(ctx context.Context, group *errgroup.Group, objects *storage.Store, log *slog.Logger) error {
 	if c.database.clock == "" {
 		return nil
 	}
@@ -235,8 +235,51 @@ func (c config) startClock(ctx context.Context, group *errgroup.Group, log *slog
 	}
 	group.Go(func() error {
 		defer pool.Close()
-		return clock.Run(ctx, clockEvery)
+		sweeping, _ := errgroup.WithContext(ctx)
+		sweeping.Go(func() error { sweepUploads(ctx, clock, objects, log); return nil })
+		err := clock.Run(ctx, clockEvery)
+		_ = sweeping.Wait() // its function returns no error
+		return err
 	})
+	return nil
+}
+
+// sweepUploads deletes what was sent of deliveries that were given up, once an hour. What could not be deleted is tried again.
+func sweepUploads(ctx context.Context, clock *ledger.Clock, objects *storage.Store, log *slog.Logger) {
+	tick := time.NewTicker(time.Hour)
+	defer tick.Stop()
+	for {
+		gone, err := clock.GiveUp(ctx)
+		for _, one := range gone {
+			if err = deleteUploads(ctx, objects, one); err == nil {
+				err = clock.Cleared(ctx, one)
+			}
+			if err != nil {
+				break
+			}
+		}
+		if err != nil && ctx.Err() == nil {
+			log.ErrorContext(ctx, "uploads that were never sealed stay for now", "error", err.Error())
+		}
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+	}
+}
+
+func deleteUploads(ctx context.Context, objects *storage.Store, one ledger.Swept) error {
+	for _, f := range one.Files {
+		if f.UploadID != "" {
+			if err := objects.AbortMultipart(ctx, f.ObjectKey, f.UploadID); err != nil && !errors.Is(err, storage.ErrNotFound) {
+				return err
+			}
+		}
+		if err := objects.Delete(ctx, f.ObjectKey); err != nil && !errors.Is(err, storage.ErrNotFound) {
+			return err
+		}
+	}
 	return nil
 }
 

@@ -2,26 +2,30 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
+	stdio "io"
 	"os"
 
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/storage"
 )
 
 const verifyAbout = `Check an exported record: every leaf, hash, head and signature in it, and that it leaves nothing out. No server is
 asked and no database is trusted.
 
-  api verify --verifier KEY [--since receipt.json] BUNDLE.json
+  api verify --verifier KEY [--since receipt.json] [--objects] BUNDLE.json
 
 --verifier is the notary's public key as the service published it; without one the hashes are checked and the
-signatures are not. --since proves that the record extends what a receipt of yours witnessed.
+signatures are not. A key that was rotated vouches for the next one: the first you trusted is enough. --since proves that the record extends what a receipt of yours witnessed. --objects reads every delivered file, reference and evidence from the storage (S3_…) too.
 
 Exit: 0 it holds, 1 something does not agree, 2 called wrongly.
 `
 
-func verifyCommand(_ context.Context, io streams, env environment, args []string) int {
-	c, code, done := parse(io, env, "verify", verifyAbout, "verifier", args)
+func verifyCommand(ctx context.Context, io streams, env environment, args []string) int {
+	c, code, done := parse(io, env, "verify", verifyAbout, "verifier objects s3-endpoint s3-region s3-bucket s3-access-key s3-secret-key", args)
 	if done {
 		return code
 	}
@@ -44,7 +48,90 @@ func verifyCommand(_ context.Context, io streams, env environment, args []string
 	if err != nil {
 		return complain(io, "verify", []string{err.Error()}) // no bundle, or no key: nothing was checked
 	}
+	if c.objects {
+		if err := c.verifyObjects(ctx, io, bundle, &report); err != nil {
+			return failed(ctx, io, "verify", err)
+		}
+	}
 	return printReport(io, c, report)
+}
+
+// verifyObjects reads every object that the record speaks of.
+func (c config) verifyObjects(ctx context.Context, io streams, bundle []byte, report *ledger.Report) error {
+	refs, err := ledger.BundleObjects(bundle)
+	if err != nil {
+		return err
+	}
+	store, err := storage.Open(c.storage())
+	if err != nil {
+		return err
+	}
+	good := 0
+	for _, ref := range refs {
+		what, err := compareObject(ctx, store, ref)
+		if err != nil {
+			return fmt.Errorf("read %s: %w", ref.Key, err)
+		}
+		if what != "" {
+			report.Problems = append(report.Problems, ledger.Problem{Index: -1, What: ref.What + ": " + what})
+			continue
+		}
+		good++
+	}
+	fmt.Fprintf(io.out, "%d of %d stored objects are what the record says\n", good, len(refs))
+	return nil
+}
+
+// compareObject says what is wrong with a stored object, or nothing.
+func compareObject(ctx context.Context, store *storage.Store, ref ledger.ObjectRef) (string, error) {
+	head, err := store.Head(ctx, ref.Key)
+	if errors.Is(err, storage.ErrNotFound) {
+		return "the object is missing", nil
+	}
+	if err != nil {
+		return "", err
+	}
+	sum, size, err := store.Fetch(ctx, ref.Key, head.ETag, stdio.Discard)
+	switch {
+	case err != nil:
+		return "", err
+	case sum != hex.EncodeToString(ref.SHA256):
+		return fmt.Sprintf("the object's digest is %s, the record says %x", sum, ref.SHA256), nil
+	case ref.Size >= 0 && size != ref.Size:
+		return fmt.Sprintf("the object has %d bytes, the record says %d", size, ref.Size), nil
+	}
+	return "", nil
+}
+
+const rotateAbout = `Replace the notary's signing key. The old key signs the new one; exports carry that, so that who trusts the old verifier
+follows. The old secret is overwritten. Start the service again afterwards.
+
+DATABASE_NOTARY_URL and NOTARY_KEY as for "api serve".
+`
+
+func rotateCommand(ctx context.Context, io streams, env environment, args []string) int {
+	c, code, done := parse(io, env, "rotate", rotateAbout, "database-notary-url notary-key", args)
+	if done {
+		return code
+	}
+	faults := roleFault("DATABASE_NOTARY_URL", c.database.notary, ledger.RoleNotary, true)
+	if c.notaryKey == "" {
+		faults = append(faults, "NOTARY_KEY is not set: it is the file of the signing key")
+	}
+	if len(faults) > 0 {
+		return complain(io, "rotate", faults)
+	}
+	pool, err := c.pool(ctx, c.database.notary)
+	if err != nil {
+		return failed(ctx, io, "rotate", err)
+	}
+	defer pool.Close()
+	old, now, err := ledger.RotateKey(ctx, pool, c.notaryKey)
+	if err != nil {
+		return failed(ctx, io, "rotate", err)
+	}
+	fmt.Fprintf(io.out, "The key %s vouches for\n%s\nwhich signs from now on.\n", old, now)
+	return exitOK
 }
 
 // readReceipt reads a receipt by itself, or one kept within the answer to a seal or a sign-off.

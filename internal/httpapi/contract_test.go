@@ -4,8 +4,10 @@ import (
 	"archive/zip"
 	"bytes"
 	"encoding/csv"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -130,7 +132,7 @@ func TestFromContractToPayment(t *testing.T) {
 	require.Equal(t, "3", plan.get(t, "items.0.drawn_from"))
 	require.Equal(t, plan.body, studio.ok("GET", "/v1/figures/plan?work_order_id="+order+"&seed=3", nil).body)
 	s.handOver(t, studio, order, game)
-	s.proveContract(t, studio, vendor, order)
+	s.proveContract(t, vendor, order)
 }
 
 // handOver packs what is accepted and reads the package as the engine team would.
@@ -150,7 +152,7 @@ func (s *service) handOver(t *testing.T, studio *person, order string, game loca
 }
 
 // proveContract checks the export with no server and no trust in the database, and that a forged one is found.
-func (s *service) proveContract(t *testing.T, studio, vendor *person, order string) {
+func (s *service) proveContract(t *testing.T, vendor *person, order string) {
 	notary, err := ledger.NewNotary(s.db.Pool(ledger.RoleNotary), filepath.Join(t.TempDir(), "notary.key"))
 	require.NoError(t, err)
 	_, err = notary.AnchorOnce(t.Context())
@@ -178,5 +180,20 @@ func (s *service) proveContract(t *testing.T, studio, vendor *person, order stri
 		report, err := ledger.VerifyBundle(forged, []string{notary.Verifier()})
 		require.True(t, err != nil || !report.OK(), "forged %s must be found", forge[0])
 	}
-	_ = studio
+	s.objectsAreTheirs(t, bundle)
+}
+
+// objectsAreTheirs reads every stored object that the leaves commit to, and finds one that was put in another's place.
+func (s *service) objectsAreTheirs(t *testing.T, bundle []byte) {
+	refs, err := ledger.BundleObjects(bundle)
+	require.NoError(t, err)
+	require.Greater(t, len(refs), 8)
+	for _, ref := range refs {
+		head, err := s.storage.Head(t.Context(), ref.Key)
+		require.NoError(t, err, ref.What)
+		sum, size, err := s.storage.Fetch(t.Context(), ref.Key, head.ETag, io.Discard)
+		require.NoError(t, err, ref.What)
+		require.Equal(t, hex.EncodeToString(ref.SHA256), sum, ref.What)
+		require.True(t, ref.Size < 0 || ref.Size == size, ref.What)
+	}
 }

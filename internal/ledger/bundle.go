@@ -26,6 +26,7 @@ type bundle struct {
 	Findings   []bundleFindings `json:"findings"`
 	Notes      []bundleNote     `json:"notes"`
 	Messages   []bundleNote     `json:"messages,omitempty"` // of questions
+	Keys       []string         `json:"keys,omitempty"`     // statements by which each key of the notary vouches for the next
 }
 
 type bundleLeaf struct {
@@ -79,6 +80,9 @@ func (tx *Tx) bundle(ctx context.Context, log uuid.UUID) (*bundle, logHead, erro
 		}
 	}
 	if b.Anchor, b.Checkpoint, err = tx.anchorOf(ctx, h.studio, log, 1); err != nil {
+		return nil, h, err
+	}
+	if b.Keys, err = tx.keyStatements(ctx); err != nil {
 		return nil, h, err
 	}
 	if b.Anchor != nil && b.Anchor.Size > b.Size { // anchored between two statements of ours

@@ -148,7 +148,7 @@ func (s *scene) expected(table string, columns []string, who ledger.Who) (int, b
 	switch {
 	case table == "house_leaf":
 		return 0, false
-	case table == "checkpoint" || table == "house_hash" || table == "move":
+	case table == "checkpoint" || table == "house_hash" || table == "move" || table == "notary_key":
 		cond = "$1::uuid IS NOT NULL"
 	case table == "party":
 		cond = "id = $1"

@@ -323,6 +323,51 @@ func TestErasedIsNotMissing(t *testing.T) {
 	require.True(t, said(s.verify(order.ID), "no leaf says that they were erased"))
 }
 
+// TestKeyIsRotated: who trusts the first key follows its statements to the third; who trusts a stranger's follows nothing.
+func TestKeyIsRotated(t *testing.T) {
+	s := newScene(t)
+	pool, path := s.db.Pool(ledger.RoleNotary), filepath.Join(t.TempDir(), "notary.key")
+	_, _, err := ledger.RotateKey(s.ctx(), pool, path)
+	require.Error(t, err, "there is no key to rotate")
+	n, err := ledger.NewNotary(pool, path)
+	require.NoError(t, err)
+	first := n.Verifier()
+	_, err = n.AnchorOnce(s.ctx())
+	require.NoError(t, err)
+	for range 2 {
+		old, now, err := ledger.RotateKey(s.ctx(), pool, path)
+		require.NoError(t, err)
+		require.NotEqual(t, old, now)
+		n, err = ledger.NewNotary(pool, path)
+		require.NoError(t, err)
+		require.Equal(t, now, n.Verifier())
+	}
+	s.deliver(s.yard, s.yardProp.Milestones[0].ID)
+	_, err = n.AnchorOnce(s.ctx())
+	require.NoError(t, err)
+	doc := s.bundle(s.yardOrder.ID)
+	for _, v := range []string{first, n.Verifier()} {
+		r, err := ledger.VerifyBundle(doc, []string{v})
+		require.NoError(t, err)
+		require.Empty(t, r.Problems)
+		require.Equal(t, r.Facts, r.Signed)
+	}
+	_, stranger, err := note.GenerateKey(rand.Reader, "proofhouse/house")
+	require.NoError(t, err)
+	r, err := ledger.VerifyBundle(doc, []string{stranger})
+	require.NoError(t, err)
+	require.Zero(t, r.Signed)
+	var b map[string]any
+	require.NoError(t, json.Unmarshal(doc, &b))
+	require.Len(t, b["keys"], 2)
+	b["keys"] = b["keys"].([]any)[1:] // a link is missing
+	require.Zero(t, s.reverify(b, first).Signed)
+	objects, err := ledger.BundleObjects(doc)
+	require.NoError(t, err)
+	require.Len(t, objects, 2)
+	require.True(t, strings.HasPrefix(objects[0].Key, "in/"))
+}
+
 func TestNotaryKeyFile(t *testing.T) {
 	s := newScene(t)
 	pool := s.db.Pool(ledger.RoleNotary)

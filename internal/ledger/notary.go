@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/google/uuid"
@@ -29,6 +30,8 @@ type Notary struct {
 	pool     *pgxpool.Pool
 	signer   note.Signer
 	verifier string
+
+	published atomic.Bool // the key is known to be in the house log
 
 	OnError func(error) // may be nil; set before Run
 }
@@ -167,6 +170,8 @@ func changedHeads(ctx context.Context, tx pgx.Tx) ([]changedHead, error) {
 type keyFact struct {
 	Kind     string `json:"kind"` // "notary.key"
 	Verifier string `json:"verifier"`
+	// Statement is the note by which the key before vouches for this one; the first has none.
+	Statement string `json:"statement,omitempty"`
 }
 
 func (n *Notary) anchor(ctx context.Context, tx pgx.Tx, heads []changedHead) error {
@@ -174,19 +179,11 @@ func (n *Notary) anchor(ctx context.Context, tx pgx.Tx, heads []changedHead) err
 	if err != nil {
 		return err
 	}
-	key, err := canon.Marshal(keyFact{"notary.key", n.verifier})
+	added, err := n.publish(ctx, tx, house)
 	if err != nil {
 		return err
 	}
-	var published bool
-	if err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.house_leaf WHERE body = $1)`, key).Scan(&published); err != nil {
-		return err
-	}
-	if !published {
-		if _, err := house.add(key); err != nil {
-			return err
-		}
-	} else if len(heads) == 0 {
+	if !added && len(heads) == 0 {
 		return nil
 	}
 	batch := &pgx.Batch{}
@@ -210,6 +207,28 @@ func (n *Notary) anchor(ctx context.Context, tx pgx.Tx, heads []changedHead) err
 		WHERE l.studio_id = t.studio_id AND l.id = t.id`, studios, ids, sizes)
 	batch.Queue(`SELECT pg_notify($1, '')`, HeadsChannel)
 	return tx.SendBatch(ctx, batch).Close()
+}
+
+// publish puts the key into the house log unless it is there, by itself or vouched for by the one before. It is looked for
+// once in a process's life.
+func (n *Notary) publish(ctx context.Context, tx pgx.Tx, house *house) (added bool, err error) {
+	if n.published.Load() {
+		return false, nil
+	}
+	key, err := canon.Marshal(keyFact{Kind: "notary.key", Verifier: n.verifier})
+	if err != nil {
+		return false, err
+	}
+	var there bool
+	if err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.notary_key WHERE verifier = $1) OR EXISTS (SELECT FROM ph.house_leaf WHERE body = $2)`, n.verifier, key).Scan(&there); err != nil {
+		return false, err
+	}
+	if there {
+		n.published.Store(true)
+		return false, nil
+	}
+	_, err = house.add(key)
+	return true, err
 }
 
 // house is the house log while leaves are added to it.

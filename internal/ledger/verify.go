@@ -73,7 +73,7 @@ type verification struct {
 func (b *bundle) verify(verifiers []string, since []Receipt) (*verification, error) {
 	v := &verification{bundle: b, hashes: hashMap{}, erased: map[uuid.UUID]bool{}, standing: map[uuid.UUID]*standingOf{}, propOf: map[uuid.UUID]uuid.UUID{},
 		began: map[uuid.UUID]bool{}, inForce: map[uuid.UUID]uuid.UUID{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
-	known, err := verifierList(verifiers)
+	known, err := following(verifiers, b.Keys)
 	if err != nil {
 		return v, err
 	}

@@ -1,0 +1,18 @@
+-- The notary's keys: each later one is vouched for by the one before.
+-- Lock: none on existing tables. Cost: milliseconds.
+
+-- +goose Up
+CREATE TABLE ph.notary_key (
+  number    integer PRIMARY KEY,
+  verifier  text NOT NULL, -- name+hash+key
+  statement text NOT NULL, -- a note that names the verifier, signed by the key before
+  at        timestamptz NOT NULL DEFAULT now(),
+  CONSTRAINT notary_key_verifier_key UNIQUE (verifier)
+);
+ALTER TABLE ph.notary_key ENABLE ROW LEVEL SECURITY;
+ALTER TABLE ph.notary_key FORCE ROW LEVEL SECURITY;
+CREATE POLICY notary_key_owner ON ph.notary_key TO ph_owner USING (true) WITH CHECK (true);
+CREATE POLICY notary_key_read ON ph.notary_key FOR SELECT TO ph_api USING (true); -- no party's data
+CREATE POLICY notary_key_notary ON ph.notary_key TO ph_notary USING (true) WITH CHECK (true);
+GRANT SELECT ON ph.notary_key TO ph_api, ph_backup;
+GRANT SELECT, INSERT ON ph.notary_key TO ph_notary;
