@@ -43,9 +43,12 @@ func demoCommand(ctx context.Context, io streams, _ environment, args []string) 
 	f.StringVar(&d.listen, "listen", "127.0.0.1:8080", "`address` to serve at; port 0 takes a free one")
 	f.BoolVar(&d.once, "once", false, "play the scenario, check how it came out, and end")
 	f.Float64Var(&d.fine, "fine", 1, "`how` finely the sculpts are made: 1 is about 200,000 triangles each, 2 four times as many")
-	f.Usage = func() { fmt.Fprint(io.err, demoAbout+"\n"); f.PrintDefaults() }
+	f.Usage = func() {}
 	switch err := f.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
+		f.SetOutput(io.out)
+		fmt.Fprintln(io.out, demoAbout)
+		f.PrintDefaults()
 		return exitOK
 	case err != nil:
 		return exitCalled
