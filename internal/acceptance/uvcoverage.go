@@ -59,7 +59,7 @@ func uvCoverage(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding 
 	f := judge(r, map[string]float64{"share": mean, "tile_share": least}, bounds...)
 	f.say("uv.coverage.measured", words.Share(mean))
 	if len(slots) > 1 {
-		f.say("uv.coverage.tiles", words.Share(mean), words.Count(len(slots)), words.Share(least), words.Count(l.slots[emptiest].tile))
+		f.say("uv.coverage.tiles", words.Share(mean), words.Count(len(slots)), words.Share(least), words.Name(itoa(l.slots[emptiest].tile)))
 		f.Tile = l.tileOf(emptiest)
 	}
 	if broke(f) {

@@ -59,7 +59,7 @@ func uvTexelDensity(_ context.Context, s *Subject, t Target, r spec.Rule) Findin
 	f.say("uv.texel_density.mean", words.PxPerM(f.Metrics["mean_px_per_m"]), words.SizePx(t.Set.WidthPx, t.Set.HeightPx), words.Nested(from),
 		words.Share(out.share), words.PxPerM(r.Numbers["target_px_per_m"]), words.Share(r.Numbers["tolerance_share"]))
 	if n := len(l.slots); n > 1 {
-		f.also("uv.texel_density.tile", words.Count(n), words.Count(l.slots[out.slot].tile))
+		f.also("uv.texel_density.tile", words.Count(n), words.Name(itoa(l.slots[out.slot].tile)))
 		f.Tile = l.tileOf(out.slot)
 	}
 	if out.denser+out.coarser > 0 {

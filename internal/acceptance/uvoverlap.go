@@ -154,7 +154,7 @@ func (l *uvLayout) overlapPlaces(slots []chart.Overlaps) []Place {
 		if p.Charts[0] == p.Charts[1] {
 			place.note("uv.overlap.itself")
 		} else {
-			place.note("uv.overlap.with", words.Name(orElse(other.Node, "-")), words.Count(firstOf(other.Triangles)))
+			place.note("uv.overlap.with", words.Name(orElse(other.Node, "-")), words.Name(itoa(firstOf(other.Triangles))))
 		}
 		out = append(out, place)
 	}

@@ -295,7 +295,7 @@ func (l *uvLayout) paddingPlaces(p padding, borderShare float64) []Place {
 	for _, e := range w.top() {
 		g := p.islands[e.at]
 		place, other := l.gapPlace(g), l.place(g.other)
-		place.note("uv.padding.to", words.Name(orElse(other.Node, "-")), words.Count(firstOf(other.Triangles)))
+		place.note("uv.padding.to", words.Name(orElse(other.Node, "-")), words.Name(itoa(firstOf(other.Triangles))))
 		out = append(out, place)
 	}
 	return out[:min(len(out), maxPlaces)]
