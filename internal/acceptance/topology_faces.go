@@ -175,8 +175,8 @@ func (x *topoTarget) twinPatches(doubled []int32) [][]int32 {
 }
 
 // doubledSheets tells, of triangles that lie on another the other way round, those of a sheet made of two sides: around the
-// patch that such triangles form there is nothing but the two of them. Where other faces go on from most of the
-// patch's border, two shells touch there face to face.
+// patch that such triangles form there is nothing but the two of them, or one surface that a side too many was laid on. Where
+// a face of each goes on from most of the patch's border, two shells touch there face to face.
 func (b *topoBody) doubledSheets() []bool {
 	n := b.Triangles()
 	sheet := make([]bool, n)
@@ -211,7 +211,7 @@ func (b *topoBody) doubledSheets() []bool {
 			l := math.Sqrt(lenSq(sub(c, a)))
 			root := patch.Find(b.From(h))
 			border[root] += l
-			if others > 0 {
+			if others > 1 { // a face of each shell
 				goesOn[root] += l
 			}
 		}

@@ -159,6 +159,7 @@ func TestTopologyLegitimateBesideDefect(t *testing.T) {
 		{"doubled sheets, not said", "topology.duplicate", plain, one(spec.Part{Kind: spec.Sheet}, pane(), turned(pane())), Warn, map[string]float64{"count": 2}},
 		{"doubled and two-sided: drawn twice", "topology.duplicate", both, one(spec.Part{Kind: spec.Sheet, TwoSided: "geometry"}, pane(), turned(pane())), Fail, map[string]float64{"count": 2}},
 		{"boxes face to face", "topology.duplicate", plain, one(solid, cube, shiftBy(cube, 1, 0, 0)), Pass, map[string]float64{"count": 0}},
+		{"a face laid on a box from inside", "topology.duplicate", plain, one(solid, cube, turned(quadAt(0, 1, 1))), Warn, map[string]float64{"count": 2, "touching": 0}},
 		{"the same box twice", "topology.duplicate", plain, one(solid, cube, cube), Fail, map[string]float64{"count": 12}},
 		{"doubled sheets tie nothing", "topology.nonmanifold", plain, one(spec.Part{Kind: spec.Sheet, TwoSided: "geometry"}, pane(), turned(pane())), Pass, map[string]float64{"count": 0}},
 
