@@ -47,7 +47,7 @@ func demoCommand(ctx context.Context, io streams, _ environment, args []string) 
 	switch err := f.Parse(args); {
 	case errors.Is(err, flag.ErrHelp):
 		f.SetOutput(io.out)
-		fmt.Fprintln(io.out, demoAbout)
+		fmt.Fprint(io.out, demoAbout+"\n")
 		f.PrintDefaults()
 		return exitOK
 	case err != nil:
