@@ -3,6 +3,7 @@ package acceptance
 import (
 	"context"
 	"math"
+	"regexp"
 	"strings"
 
 	"proofhouse/internal/acceptance/mesh"
@@ -216,5 +217,8 @@ func isNamedCard(s *Subject, g mesh.Range) bool {
 	return false
 }
 
+// lodTail is what tells a node's LOD at the end of its name. Other numbers tell nodes apart.
+var lodTail = regexp.MustCompile(`(?i)[._-]?lod[0-9]+$`)
+
 // lodStem is a node's name without what tells its LOD.
-func lodStem(name string) string { return strings.ToLower(numberTail.ReplaceAllString(name, "")) }
+func lodStem(name string) string { return strings.ToLower(lodTail.ReplaceAllString(name, "")) }

@@ -96,22 +96,26 @@ type pivotFault struct {
 
 // lodPivots compares the origins of nodes of one name. A LOD whose nodes were joined into one has no pivot to compare.
 func lodPivots(s *Subject, lod int) (out pivotFault) {
-	origins := map[string][3]float64{}
+	origins := map[string]*mesh.Node{}
 	for _, g := range shipped(s, 0) {
 		n := &g.Scene.Nodes[g.Draw.Node]
-		origins[lodStem(n.Name)] = [3]float64{n.World[12], n.World[13], n.World[14]}
+		stem := lodStem(n.Name)
+		if before, taken := origins[stem]; taken && before != n {
+			n = nil // two of one name tell nothing
+		}
+		origins[stem] = n
 	}
 	w := worst{}
 	ranges := shipped(s, lod)
 	seen := map[*mesh.Node]bool{}
 	for i, g := range ranges {
 		n := &g.Scene.Nodes[g.Draw.Node]
-		at, known := origins[lodStem(n.Name)]
-		if !known || seen[n] {
+		at := origins[lodStem(n.Name)]
+		if at == nil || n.Name == "" || seen[n] {
 			continue
 		}
 		seen[n] = true
-		d := sub([3]float64{n.World[12], n.World[13], n.World[14]}, at)
+		d := sub([3]float64{n.World[12], n.World[13], n.World[14]}, [3]float64{at.World[12], at.World[13], at.World[14]})
 		if mm := roundMM(1000 * math.Sqrt(lenSq(d))); mm > 0 {
 			w.add(mm, i)
 		}
