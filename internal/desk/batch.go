@@ -11,6 +11,7 @@ import (
 	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/inspection"
 )
 
@@ -34,6 +35,7 @@ func (l line) verdict() acceptance.Verdict {
 func (c inspectCall) batch(ctx context.Context, s Streams, exe, folder string, found []string) int {
 	base := c.out
 	if base == "" {
+		c.noPics = c.noPics || !c.asJSON // nobody would see them
 		tmp, err := os.MkdirTemp("", "proofhouse-batch-")
 		if err != nil {
 			return failed(ctx, s, err)
@@ -94,6 +96,9 @@ func (c inspectCall) batchLine(ctx context.Context, exe, folder, delivery, base 
 		if l.Evidence, _, err = inspection.ReadEvidence(out); err == nil {
 			err = keepManifest(delivery, out, o.Manifest)
 		}
+		if err == nil && c.out != "" {
+			_, err = saveReport(c.lang, l.Evidence, c.resolved, out, filepath.Base(delivery), o.Questions)
+		}
 		if err != nil {
 			l.Error = err.Error()
 		}
@@ -126,19 +131,21 @@ func (c inspectCall) writeBatch(s Streams, lines []line) error {
 		counts[l.verdict()]++
 	}
 	for _, l := range lines {
-		words := "not evaluated: " + l.Error
+		text := ""
 		if l.Evidence != nil {
-			words = l.Evidence.Headline
+			text = acceptance.In(c.lang, l.Evidence).Headline
+		} else {
+			text = c.lang.Say("desk.batch_none", words.Name(l.Error))
 		}
 		if l.open > 0 {
-			words += fmt.Sprintf(" (files of which the names tell no role: %d)", l.open)
+			text += " " + c.lang.Say("desk.batch_open", words.Count(l.open))
 		}
-		fmt.Fprintf(s.Out, "%-*s  %-13s  %s\n", width, l.Folder, l.verdict(), words)
+		fmt.Fprintf(s.Out, "%-*s  %-13s  %s\n", width, l.Folder, l.verdict(), text)
 	}
-	fmt.Fprintf(s.Out, "\nDeliveries: %d; technically clear: %d, with issues: %d, not evaluated: %d\n", len(lines),
-		counts[acceptance.VerdictPass], counts[acceptance.VerdictFail], counts[acceptance.VerdictNotEvaluated])
+	fmt.Fprintf(s.Out, "\n%s\n", c.lang.Say("desk.batch_sum", words.Count(len(lines)), words.Count(counts[acceptance.VerdictPass]),
+		words.Count(counts[acceptance.VerdictFail]), words.Count(counts[acceptance.VerdictNotEvaluated])))
 	if c.out != "" {
-		fmt.Fprintf(s.Out, "Evidence and pictures: %s\n", c.out)
+		fmt.Fprintln(s.Out, c.lang.Say("desk.kept_in", words.Name(c.out)))
 	}
 	return nil
 }

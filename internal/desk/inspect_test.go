@@ -166,6 +166,26 @@ func TestWatch(t *testing.T) {
 	require.NotContains(t, tail, "too large", "the spec that was saved counts")
 }
 
+// TestBatch: a line for each delivery and a summary, in the person's language; with a folder to keep them in, a page each.
+func TestBatch(t *testing.T) {
+	t.Parallel()
+	one, specPath := delivery(t, "one")
+	folder := t.TempDir()
+	for _, name := range []string{"good", "широкий"} {
+		require.NoError(t, os.CopyFS(filepath.Join(folder, name), os.DirFS(one)))
+	}
+	require.NoError(t, os.WriteFile(filepath.Join(folder, "широкий", "crate_game.obj"), []byte(box(1.4)), 0o644))
+	kept := filepath.Join(t.TempDir(), "kept")
+	code, out, errs := called(t, Streams{Language: "de"}, "--spec", specPath, "--no-pictures", "--out", kept, folder)
+	require.Equal(t, ExitFail, code, errs)
+	require.Regexp(t, `(?m)^good +pass +technisch: `, out)
+	require.Regexp(t, `(?m)^широкий +fail +technisch: 1 Mangel; zuerst: `, out)
+	require.Contains(t, out, "Lieferungen: 2; technisch ohne Befund: 1, mit Mängeln: 1, nicht beurteilt: 0")
+	for _, name := range []string{"good", "широкий"} {
+		require.FileExists(t, filepath.Join(kept, name, ReportName))
+	}
+}
+
 // TestDroppedFolder: which spec a folder without a command is judged by.
 func TestDroppedFolder(t *testing.T) {
 	t.Parallel()
