@@ -53,11 +53,11 @@ var sparedRoles = map[string][]string{
 	"names":     {"reference", "source", "map"},
 	"scene":     {"reference", "source", "map"},
 	"topology":  {"reference", "source", "map", "sculpt", "cage", "collision"},
-	"lod":       {"reference", "source", "map", "sculpt", "cage", "collision"},
+	"lod":       {"reference", "source", "sculpt", "cage", "collision"}, // texels are counted at the maps' size
 	"collision": {"reference", "source", "map", "sculpt", "cage"},
 	"surface":   {"reference", "source", "map", "collision"},
 	"uv":        {"reference", "source", "sculpt", "cage", "collision"},
-	"budget":    {"reference", "source", "sculpt", "cage", "collision"},
+	"budget":    {"reference", "source", "cage", "collision"}, // what guides a bake is well spent
 	"alpha":     {"reference", "source", "sculpt", "cage", "collision"},
 }
 
