@@ -59,10 +59,10 @@ func standInGrid(sf *mesh.Surface) (lo [3]float64, cell float64, ok bool) {
 	for t := 0; t < len(sf.Tri); t += 3 * every {
 		a, b, c := point(sf.Pos, sf.Tri[t]), point(sf.Pos, sf.Tri[t+1]), point(sf.Pos, sf.Tri[t+2])
 		if twice := math.Sqrt(lenSq(cross(sub(b, a), sub(c, a)))); finite(twice) {
-			area += twice / 2 * float64(every)
+			area += float64(twice / 2 * float64(every))
 		}
 	}
-	cell = math.Sqrt(3 * area / standInTriangles)
+	cell = math.Sqrt(float64(3*area) / standInTriangles)
 	return lo, cell, cell > 0 && finite(cell)
 }
 
