@@ -72,7 +72,7 @@ func (p *Play) Run(ctx context.Context) (State, error) {
 		return p.state, nil
 	}
 	p.callers, p.sessions, p.vendors = map[string]*client.Service{}, map[string]*http.Cookie{}, map[string]uuid.UUID{}
-	steps := []func(context.Context) error{p.studio, p.engage, p.invite, p.placeOrders}
+	steps := []func(context.Context) error{p.studio, p.calendar, p.engage, p.invite, p.placeOrders, p.talk}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {
 			return p.state, fmt.Errorf("demo: %w", err)
@@ -147,7 +147,7 @@ func (p *Play) as(ctx context.Context, email string) (*client.Service, error) {
 	if err != nil {
 		return nil, err
 	}
-	scopes := []client.Scope{client.ScopeDeliver}
+	scopes := []client.Scope{client.ScopeDeliver, client.ScopeReview}
 	if p.login(email).Party == Studio {
 		scopes = []client.Scope{client.ScopeOrder, client.ScopeReview, client.ScopeAdmin}
 	}
