@@ -351,23 +351,38 @@ func (l *uvSheet) numbers(c *raster.Canvas, b *raster.Buffer) {
 	}
 }
 
-// rings marks gaps that are too small.
+// rings marks gaps that are too small, the smallest on top, with their size where no smaller one's stands already.
 func (l *uvSheet) rings(c *raster.Canvas) {
-	for _, g := range slices.Backward(l.gaps) {
-		at, ok := l.corner(g.slot)
-		if !ok {
-			continue
+	spots := make([]chart.Vec, 0, len(l.gaps))
+	texts := make([]string, 0, len(l.gaps))
+	for _, g := range l.gaps {
+		if at, ok := l.corner(g.slot); ok {
+			px := l.layout.slots[g.slot].px
+			spots = append(spots, chart.Vec{
+				sheetMargin + at[0] + float64(float64((g.at[0]+g.to[0])/2)/px[0]*l.scale[0]),
+				headHeight + at[1] + float64(float64((g.at[1]+g.to[1])/2)/px[1]*l.scale[1])})
+			texts = append(texts, words.English().Say("uv.picture.px", words.Px(roundPx(g.px))))
 		}
-		px := l.layout.slots[g.slot].px
-		x := sheetMargin + at[0] + float64((g.at[0]+g.to[0])/2/px[0]*l.scale[0])
-		y := headHeight + at[1] + float64((g.at[1]+g.to[1])/2/px[1]*l.scale[1])
-		gapRing(c, x, y)
-		text := words.English().Say("uv.picture.px", words.Px(roundPx(g.px)))
-		side, dx := raster.Left, 13.0
-		if x > sheetMargin+uvTilePx-70 {
+	}
+	for _, s := range slices.Backward(spots) {
+		gapRing(c, s[0], s[1])
+	}
+	var labels []chart.Vec
+	for k, s := range spots {
+		side, dx, dy := raster.Left, 13.0, -9.0
+		if s[0] > sheetMargin+uvTilePx-70 {
 			side, dx = raster.Right, -13
 		}
-		c.TextOver(x+dx, y-9, raster.Bold, 12.5, side, ink, white, text)
+		if s[1] < headHeight+24 {
+			dy = 18
+		}
+		const wide, high = 64, 18 // of a label with room around it
+		at := chart.Vec{s[0] + dx, s[1] + dy}
+		if slices.ContainsFunc(labels, func(o chart.Vec) bool { return math.Abs(o[0]-at[0]) < wide && math.Abs(o[1]-at[1]) < high }) {
+			continue
+		}
+		labels = append(labels, at)
+		c.TextOver(at[0], at[1], raster.Bold, 12.5, side, ink, white, texts[k])
 	}
 }
 
