@@ -190,7 +190,7 @@ func hardLength(sf *mesh.Surface, ranges []mesh.Range) (out hardEdges) {
 			continue
 		}
 		a, b := edgeEnds(sf, e)
-		mm := 1000 * math.Sqrt(lenSq(sub(b, a)))
+		mm := float64(1000 * math.Sqrt(lenSq(sub(b, a))))
 		out.allMM += mm
 		k := e % 3
 		for _, c := range [2]int{(k + 1) % 3, (k + 2) % 3} {

@@ -175,7 +175,7 @@ func (c *contentSum) add(sf *mesh.Surface, t int, all bool, w *waves) {
 	}
 	p, q, r := corners(sf, t)
 	u := cross(sub(q, p), sub(r, p))
-	area := 0.5 * math.Sqrt(lenSq(u))
+	area := float64(0.5 * math.Sqrt(lenSq(u)))
 	if !finite(area) {
 		return
 	}

@@ -107,7 +107,7 @@ func sceneFacing(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 		node = g.NodeName()
 		for t := g.First; t < g.End; t++ {
 			a, b, c := corners(sf, t)
-			area := worldArea(a, b, c)
+			area := float64(worldArea(a, b, c))
 			total += area
 			for k := range 3 {
 				mid[k] += float64(area * (a[k] + b[k] + c[k]) / 3)
