@@ -117,8 +117,8 @@ func sceneFacing(_ context.Context, s *Subject, _ Target, r spec.Rule) Finding {
 	if !ok || !(total > 0) {
 		return unable("scene.facing.none_there")
 	}
-	x := (mid[0]/total - (lo[0]+hi[0])/2) / max(hi[0]-lo[0], 1e-9)
-	z := (mid[2]/total - (lo[2]+hi[2])/2) / max(hi[2]-lo[2], 1e-9)
+	x := (mid[0]/total - float64((lo[0]+hi[0])/2)) / max(hi[0]-lo[0], 1e-9)
+	z := (mid[2]/total - float64((lo[2]+hi[2])/2)) / max(hi[2]-lo[2], 1e-9)
 	turn, side := 0.0, "front"
 	switch {
 	case math.Abs(x) > math.Abs(z) && x > 0:

@@ -63,7 +63,7 @@ func sizeLimits(r spec.Rule, f Finding, changed []string) (spec.Rule, []string) 
 		if !has {
 			return r, leaving(changed, "tolerance_share", "floor_mm") // no contracted size: nothing is held
 		}
-		want := (low + f.Limit[axis+"_max_mm"]) / 2
+		want := float64((low + f.Limit[axis+"_max_mm"]) / 2) // a half is a product to the compiler
 		slack := max(float64(want*r.Numbers["tolerance_share"]), r.Numbers["floor_mm"])
 		more[axis+"_min_mm"], more[axis+"_max_mm"] = roundMM(want-slack), roundMM(want+slack)
 	}
