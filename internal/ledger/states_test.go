@@ -103,6 +103,10 @@ func (w *walk) act(ev ledger.Event, as ledger.Decision) error {
 	case ledger.EvAccept, ledger.EvAcceptAsIs, ledger.EvReturn:
 		_, err := w.s.signOff(w.s.studio, w.delivery, as, "a reason")
 		return err
+	case ledger.EvHold:
+		return w.s.try(w.s.studio, func(tx *ledger.Tx) error { _, err := tx.HoldMilestone(w.s.ctx(), w.ms, "wait"); return err })
+	case ledger.EvResume:
+		return w.s.try(w.s.studio, func(tx *ledger.Tx) error { _, err := tx.ResumeMilestone(w.s.ctx(), w.ms, ""); return err })
 	case ledger.EvCancel:
 		return w.s.try(w.s.studio, func(tx *ledger.Tx) error { _, err := tx.CancelMilestone(w.s.ctx(), w.ms, "cut", nil); return err })
 	}
@@ -127,7 +131,7 @@ func TestRandomWalksAgreeWithTheModel(t *testing.T) {
 				w.step(rt, rapid.SampledFrom([]ledger.Event{ledger.EvSeal, ledger.EvSeal, ledger.EvCancel}).Draw(rt, "first act"), "")
 				continue
 			}
-			ev := rapid.SampledFrom([]ledger.Event{ledger.EvSeal, ledger.EvReinspect, ledger.EvAccept, ledger.EvAcceptAsIs, ledger.EvReturn, ledger.EvCancel}).Draw(rt, "act")
+			ev := rapid.SampledFrom([]ledger.Event{ledger.EvSeal, ledger.EvReinspect, ledger.EvAccept, ledger.EvAcceptAsIs, ledger.EvReturn, ledger.EvCancel, ledger.EvHold, ledger.EvResume}).Draw(rt, "act")
 			w.step(rt, ev, map[ledger.Event]ledger.Decision{ledger.EvAccept: ledger.Accept, ledger.EvAcceptAsIs: ledger.AcceptAsIs, ledger.EvReturn: ledger.Return}[ev])
 		}
 		if w.pending {
