@@ -465,6 +465,9 @@ type smallHole struct {
 	pixels float64 // in the view that sees most of it
 }
 
+// behindRim is how far behind an opening the way out begins, as a share of its size.
+const behindRim = 0.02
+
 // smallPx is the size in drawn pixels up to which an opening is small.
 const smallPx = 6
 
@@ -487,12 +490,18 @@ func (x *topoTarget) smallHoles(b *backsSeen) smallHoles {
 		}
 		o := openLoop{Loop: l}
 		h := smallHole{loop: l, middle: o.middle(x.topoBody)}
+		size := math.Sqrt(lenSq(sub(l.Hi, l.Lo)))
 		var out2 [2][]spatial.Ray
 		var at []int
 		for v, d := range b.views {
 			if b.poses[v] == "" && inner(l.Gap, d) > 0 {
 				at = append(at, v)
-				out2[0] = append(out2[0], x.rayFrom(h.middle, d, reach))
+				// From a little inside, so that a lid that only rounding parts from the rim closes it.
+				inside := h.middle
+				for k := range 3 {
+					inside[k] -= float64(behindRim * size * d[k])
+				}
+				out2[0] = append(out2[0], x.rayFrom(inside, d, reach))
 				out2[1] = append(out2[1], x.rayFrom(h.middle, [3]float64{-d[0], -d[1], -d[2]}, reach))
 			}
 		}

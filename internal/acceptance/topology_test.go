@@ -251,6 +251,19 @@ func TestSmallHoles(t *testing.T) {
 	}
 }
 
+// A lid that rounding alone parts from its box leaves open edges, which are told, and no hole.
+func TestCrackIsNoHole(t *testing.T) {
+	t.Parallel()
+	e := float32(0.009)
+	box := boxPrim(0, [3]float32{1 - e, 1 - e, 1 - e}, [3]float32{1 + e, 1 + e, 1 + e})
+	lid := without(shiftBy(box, 0, 1e-7, 0), 0, 1, 2, 4, 5)
+	s := propOf(t, specOf(t, spec.Hero, ""), mesh.Material{}, madePart{name: "body", prims: []mesh.Primitive{unitCube(), without(box, 3), lid}})
+	require.Equal(t, 2.0, run1(t, s, "topology.open_edges").Metrics["loops"])
+	require.Equal(t, Pass, run1(t, s, "topology.see_through").Outcome)
+	s = propOf(t, specOf(t, spec.Hero, ""), mesh.Material{}, madePart{name: "body", prims: []mesh.Primitive{unitCube(), without(box, 3)}})
+	require.Equal(t, Fail, run1(t, s, "topology.see_through").Outcome, "without the lid")
+}
+
 // holed is the front of the unit cube, at z = 1, with a square hole of the given edge (metres) in its middle.
 func holed(edge float32) mesh.Primitive {
 	lo, hi := 0.5-edge/2, 0.5+edge/2
