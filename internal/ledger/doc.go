@@ -23,6 +23,12 @@
 //	deliveries  OpenDelivery Delivery Deliveries SetUpload RecordPart BeginSeal FinishSeal CancelSeal Abandon
 //	inspection  Inspection Inspections CurrentInspection Findings EvidenceObjects Reinspect
 //	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes HoldMilestone ResumeMilestone
+//	batches     OpenBatch Batch Batches BeginSealBatch FinishSealBatch CancelSealBatch SignOffMany
+//	talk        Ask Reply Question Questions ResolveNote Permit DecidePermission Permission Permissions
+//	lists       ReadPropList ImportProps Performances FailingChecks Plans PayablesOf
+//	afterwards  OpenMaintenance PaymentHolds EndPaymentHold UseSet SetsOf UsersOf HandOver Handover Handovers
+//	secrecy     CreateReferencePack PublishReferencePack AcknowledgeReferences AcknowledgeSecrecy
+//	people      Appoint Deputies DisableMember EraseMember
 //	terms       SetCalendar Calendars PinCalendar OrderCalendars OfferChange DecideChange ChangeOrder ChangeOrders
 //	log         Heads Facts Receipt Consistency Bundle Verify
 //
