@@ -28,7 +28,7 @@ for (const javaScriptEnabled of [true, false]) for (const colorScheme of schemes
     for (const v of found.violations) faults.push(`${where}: ${v.id}: ${v.nodes[0].html}`);
     const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
     if (over > 0) faults.push(`${where}: ${over} px wider than the screen`);
-    await page.screenshot({ path: join(out, `report-${colorScheme}-${width}.png`), fullPage: true });
+    await page.screenshot({ path: join(out, `report-${colorScheme}-${width}.png`), fullPage: true, clip: { x: 0, y: 0, width, height: 5000 } }); // taller pictures come out repeated
   }
   await context.close();
 }
