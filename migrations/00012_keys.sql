@@ -1,5 +1,5 @@
--- The notary's keys: each later one is vouched for by the one before.
--- Lock: none on existing tables. Cost: milliseconds.
+-- The notary's keys: each later one is vouched for by the one before. A note's side is its writer's.
+-- Lock: ACCESS EXCLUSIVE on note for a moment. Cost: milliseconds.
 
 -- +goose Up
 CREATE TABLE ph.notary_key (
@@ -16,3 +16,8 @@ CREATE POLICY notary_key_read ON ph.notary_key FOR SELECT TO ph_api USING (true)
 CREATE POLICY notary_key_notary ON ph.notary_key TO ph_notary USING (true) WITH CHECK (true);
 GRANT SELECT ON ph.notary_key TO ph_api, ph_backup;
 GRANT SELECT, INSERT ON ph.notary_key TO ph_notary;
+
+-- A note's side is its writer's own.
+DROP POLICY note_insert ON ph.note;
+CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api
+  WITH CHECK ((studio_id = ph.app_studio() AND side = 'studio') OR (vendor_id = ph.app_vendor() AND side = 'vendor'));

@@ -3103,7 +3103,7 @@ CREATE POLICY notary_key_read ON ph.notary_key FOR SELECT TO ph_api USING (true)
 
 ALTER TABLE ph.note ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
 
 CREATE POLICY note_owner ON ph.note TO ph_owner USING (true) WITH CHECK (true);
 

@@ -251,6 +251,9 @@ func TestVendorCannotDecide(t *testing.T) {
 		"move as the machine would":    `UPDATE ph.milestone SET state = 'review', last_event = 'pass' WHERE id = $1`,
 		"skip the state machine":       `UPDATE ph.milestone SET state = 'accepted' WHERE id = $1`,
 		"write the findings itself":    `INSERT INTO ph.finding (studio_id, vendor_id, inspection_id, ord, chk, part, set_name, pose, file, outcome, blocks, follows_from, unit, limit_key) SELECT studio_id, vendor_id, id, 0, 'x', '', '', '', '', 'pass', true, '', '', '' FROM ph.inspection WHERE milestone_id = $1`,
+		"write as the studio":          `INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member) SELECT studio_id, vendor_id, work_order_id, id, gen_random_uuid(), 'studio', 'accepted', '', opened_by FROM ph.delivery WHERE milestone_id = $1`,
+		"grant its own permit":         `INSERT INTO ph.permission (studio_id, vendor_id, work_order_id, id, kind, chk, part, set_name, reason, state, last_event, side, by_member) SELECT studio_id, vendor_id, work_order_id, gen_random_uuid(), 'permit', 'x', '', '', 'mine', 'granted', 'studio_grants', 'vendor', id FROM ph.milestone WHERE id = $1`,
+		"pin the studio's calendar":    `INSERT INTO ph.order_calendar (studio_id, vendor_id, work_order_id, id, side, calendar_id, number, time_zone, workdays, holidays, by_member) SELECT studio_id, vendor_id, work_order_id, gen_random_uuid(), 'studio', id, 1, 'UTC', '{7}', '{}', id FROM ph.milestone WHERE id = $1`,
 		"put files under a seal":       `UPDATE ph.file SET etag = 'x' WHERE delivery_id = (SELECT id FROM ph.delivery WHERE milestone_id = $1)`,
 		"open a sealed delivery again": `UPDATE ph.delivery SET state = 'open', sealed_at = NULL, sealed_by = NULL WHERE milestone_id = $1`,
 	} {
