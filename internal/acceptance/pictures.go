@@ -63,7 +63,7 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 	})
 	try(1, func() {
 		for _, set := range s.Sets {
-			for _, p := range append(rebakePictures(ctx, s, set), mapPictures(ctx, s, set, findings)...) {
+			for _, p := range append(rebakePictures(ctx, s, set, findings), mapPictures(ctx, s, set, findings)...) {
 				out.nameInSet(p, findings, set.Name)
 				out.add(p)
 			}

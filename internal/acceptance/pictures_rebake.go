@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"context"
+	"slices"
 	"strings"
 
 	"proofhouse/internal/acceptance/bake"
@@ -24,13 +25,17 @@ func newBakePanels(_ *bake.Game, m *bake.Map, d *bake.Delivered) *bakePanels {
 	return &bakePanels{bake.MakePanels(m, d, rebakePanel)}
 }
 
-// rebakePictures draws each of a set's normal maps beside our own bake and the angle between them.
-func rebakePictures(_ context.Context, s *Subject, set *Set) []*drawn {
-	if set.bakes == nil {
+// rebakePictures draws each of a set's normal maps beside our own bake and the angle between them, where a finding tells of
+// them. Where the findings were known and nothing was measured, it is measured now: the pictures must not depend on that.
+func rebakePictures(ctx context.Context, s *Subject, set *Set, findings []Finding) []*drawn {
+	told := slices.ContainsFunc(findings, func(f Finding) bool {
+		return (f.Check == "maps.normal_rebake" || f.Check == "maps.normal_baked") && f.Set == set.Name && len(f.Metrics) > 0
+	})
+	if !told {
 		return nil
 	}
 	var out []*drawn
-	for _, r := range set.bakes.maps {
+	for _, r := range bakesOf(ctx, s, set).maps {
 		if r.panels == nil || r.report == nil || r.report.All.Texels == 0 {
 			continue
 		}
