@@ -205,7 +205,7 @@ func TestLODSilhouettePlanted(t *testing.T) {
 	t.Parallel()
 	seed := rand.Uint64()
 	r := rand.New(rand.NewPCG(seed, 1))
-	for range 3 {
+	for range 2 {
 		inside, fade := r.IntN(2) == 0, r.IntN(2) == 0
 		text, limit := "view: {distance_m: 5}\nchecks: {lod.silhouette: {switch_m: [10]", 2.0
 		if fade {

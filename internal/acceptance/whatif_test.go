@@ -65,7 +65,7 @@ func TestWhatIfNeverLies(t *testing.T) {
 			}
 		}
 		for _, l := range c.Def.Limits {
-			if l.List || l.Kind == spec.Option {
+			if l.List || l.Kind == spec.Option || c.Def.Name == "lod.silhouette" && l.Kind == spec.Target {
 				continue
 			}
 			now, on := specOf(t, spec.MidGround, base).Rule(c.Def.Name, nil, nil).Num(l.Key)
@@ -88,6 +88,9 @@ func TestWhatIfNeverLies(t *testing.T) {
 				text := fmt.Sprintf("%schecks: {%s: {%s: %s}}", base, c.Def.Name, l.Key, v)
 				try(specOf(t, spec.MidGround, text), l.Key+" "+v)
 			}
+		}
+		if c.Def.Name == "lod.silhouette" {
+			continue // its limits were tried; each draft costs a measurement
 		}
 		for _, mode := range []string{"blocks", "warns", "reports", "not_applicable, reason: so said"} {
 			try(specOf(t, spec.MidGround, fmt.Sprintf("%schecks: {%s: {mode: %s}}", base, c.Def.Name, mode)), mode)
