@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path"
+	"path/filepath"
 	"regexp"
 	"testing"
 
@@ -14,6 +15,9 @@ import (
 
 	"proofhouse/openapi"
 )
+
+// root is the module's folder, found before the S3 server of another test makes its own folder the working one.
+var root, _ = filepath.Abs("../..")
 
 // told is one program as a manifest starts it.
 type told struct {
@@ -24,7 +28,7 @@ type told struct {
 // workerVariables are the names that cmd/worker asks the environment for, by its source: the package is a program.
 func workerVariables(t *testing.T) map[string]bool {
 	t.Helper()
-	source, err := os.ReadFile("../worker/serve.go")
+	source, err := os.ReadFile(filepath.Join(root, "cmd/worker/serve.go"))
 	require.NoError(t, err)
 	names := map[string]bool{}
 	for _, m := range regexp.MustCompile(`(?:env|number)\("([A-Z0-9_]+)"`).FindAllSubmatch(source, -1) {
@@ -37,7 +41,7 @@ func workerVariables(t *testing.T) map[string]bool {
 // composed reads compose.yaml's services that run this program's image, by name.
 func composed(t *testing.T) map[string]told {
 	t.Helper()
-	text, err := os.ReadFile("../../compose.yaml")
+	text, err := os.ReadFile(filepath.Join(root, "compose.yaml"))
 	require.NoError(t, err)
 	var doc struct {
 		Services map[string]struct {
@@ -98,7 +102,7 @@ type object struct {
 // manifest reads the Kubernetes objects: the programs by container, and every address that a probe asks.
 func manifest(t *testing.T) (programs map[string]told, probes map[string]bool) {
 	t.Helper()
-	text, err := os.ReadFile("../../docs/kubernetes.yaml")
+	text, err := os.ReadFile(filepath.Join(root, "docs/kubernetes.yaml"))
 	require.NoError(t, err)
 	programs, probes = map[string]told{}, map[string]bool{}
 	maps := map[string]map[string]string{}
