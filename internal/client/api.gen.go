@@ -2319,9 +2319,54 @@ type SpecDifference struct {
 	Text string `json:"text"`
 }
 
+// SpecDraft defines model for SpecDraft.
+type SpecDraft struct {
+	// Document YAML or JSON text.
+	Document string `json:"document"`
+}
+
 // SpecList defines model for SpecList.
 type SpecList struct {
 	Items []Spec `json:"items"`
+}
+
+// SpecTrial defines model for SpecTrial.
+type SpecTrial struct {
+	// After The verdict under the draft; empty: it must be measured again.
+	After string `json:"after"`
+
+	// Again Checks that the evidence cannot tell.
+	Again []string `json:"again"`
+
+	// Before The verdict then.
+	Before     string             `json:"before"`
+	Changes    []SpecTrialChange  `json:"changes"`
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+	Milestone  string             `json:"milestone"`
+	Number     int                `json:"number"`
+}
+
+// SpecTrialChange defines model for SpecTrialChange.
+type SpecTrialChange struct {
+	After  string `json:"after"`
+	Before string `json:"before"`
+	Check  string `json:"check"`
+
+	// Limit The draft's limit.
+	Limit *float64 `json:"limit,omitempty"`
+	Part  *string  `json:"part,omitempty"`
+	Set   *string  `json:"set,omitempty"`
+
+	// Value What was measured.
+	Value *float64 `json:"value,omitempty"`
+}
+
+// SpecTrials defines model for SpecTrials.
+type SpecTrials struct {
+	Items []SpecTrial `json:"items"`
+
+	// Unread Deliveries whose evidence could not be read.
+	Unread int `json:"unread"`
 }
 
 // TableFormat defines model for TableFormat.
@@ -3131,6 +3176,9 @@ type AskQuestionJSONRequestBody = NewQuestion
 // UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
 type UseSetJSONRequestBody = NewSetUse
 
+// TrySpecJSONRequestBody defines body for TrySpec for application/json ContentType.
+type TrySpecJSONRequestBody = SpecDraft
+
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
 
@@ -3890,6 +3938,26 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
 	UseSet(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// TrySpecWithBody Try a draft of a spec on the prop's past deliveries
+	//
+	// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+	// evidence cannot tell, `after` is empty and `again` says what must be measured.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+	TrySpecWithBody(ctx context.Context, propId PropId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// TrySpec Try a draft of a spec on the prop's past deliveries
+	//
+	// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+	// evidence cannot tell, `after` is empty and `again` says what must be measured.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+	TrySpec(ctx context.Context, propId PropId, body TrySpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSpecs Spec revisions of a prop
 	//
@@ -5821,6 +5889,46 @@ func (c *Client) UseSetWithBody(ctx context.Context, propId PropId, params *UseS
 // Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
 func (c *Client) UseSet(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewUseSetRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// TrySpecWithBody Try a draft of a spec on the prop's past deliveries
+//
+// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+// evidence cannot tell, `after` is empty and `again` says what must be measured.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+func (c *Client) TrySpecWithBody(ctx context.Context, propId PropId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewTrySpecRequestWithBody(c.Server, propId, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// TrySpec Try a draft of a spec on the prop's past deliveries
+//
+// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+// evidence cannot tell, `after` is empty and `again` says what must be measured.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+func (c *Client) TrySpec(ctx context.Context, propId PropId, body TrySpecJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewTrySpecRequest(c.Server, propId, body)
 	if err != nil {
 		return nil, err
 	}
@@ -10230,6 +10338,53 @@ func NewUseSetRequestWithBody(server string, propId PropId, params *UseSetParams
 	return req, nil
 }
 
+// NewTrySpecRequest calls the generic TrySpec builder with application/json body
+func NewTrySpecRequest(server string, propId PropId, body TrySpecJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewTrySpecRequestWithBody(server, propId, "application/json", bodyReader)
+}
+
+// NewTrySpecRequestWithBody constructs an http.Request for the TrySpec method, with any body, and a specified content type
+func NewTrySpecRequestWithBody(server string, propId PropId, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/spec-trials", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewListSpecsRequest constructs an http.Request for the ListSpecs method
 func NewListSpecsRequest(server string, propId PropId) (*http.Request, error) {
 	var err error
@@ -13144,6 +13299,26 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/sets (the `UseSet` operationId).
 	UseSetWithResponse(ctx context.Context, propId PropId, params *UseSetParams, body UseSetJSONRequestBody, reqEditors ...RequestEditorFn) (*UseSetResponse, error)
+
+	// TrySpecWithBodyWithResponse Try a draft of a spec on the prop's past deliveries
+	//
+	// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+	// evidence cannot tell, `after` is empty and `again` says what must be measured.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+	TrySpecWithBodyWithResponse(ctx context.Context, propId PropId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*TrySpecResponse, error)
+
+	// TrySpecWithResponse Try a draft of a spec on the prop's past deliveries
+	//
+	// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+	// evidence cannot tell, `after` is empty and `again` says what must be measured.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+	TrySpecWithResponse(ctx context.Context, propId PropId, body TrySpecJSONRequestBody, reqEditors ...RequestEditorFn) (*TrySpecResponse, error)
 
 	// ListSpecsWithResponse Spec revisions of a prop
 	//
@@ -16807,6 +16982,54 @@ func (r UseSetResponse) ContentType() string {
 	return ""
 }
 
+type TrySpecResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SpecTrials
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r TrySpecResponse) GetJSON200() *SpecTrials {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r TrySpecResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r TrySpecResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r TrySpecResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r TrySpecResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r TrySpecResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListSpecsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -20053,6 +20276,38 @@ func (c *ClientWithResponses) UseSetWithResponse(ctx context.Context, propId Pro
 	return ParseUseSetResponse(rsp)
 }
 
+// TrySpecWithBodyWithResponse Try a draft of a spec on the prop's past deliveries
+//
+// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+// evidence cannot tell, `after` is empty and `again` says what must be measured.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+func (c *ClientWithResponses) TrySpecWithBodyWithResponse(ctx context.Context, propId PropId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*TrySpecResponse, error) {
+	rsp, err := c.TrySpecWithBody(ctx, propId, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseTrySpecResponse(rsp)
+}
+
+// TrySpecWithResponse Try a draft of a spec on the prop's past deliveries
+//
+// Told from their evidence alone; nothing is measured again, published or changed, and no verdict is touched. Where the
+// evidence cannot tell, `after` is empty and `again` says what must be measured.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/spec-trials (the `TrySpec` operationId).
+func (c *ClientWithResponses) TrySpecWithResponse(ctx context.Context, propId PropId, body TrySpecJSONRequestBody, reqEditors ...RequestEditorFn) (*TrySpecResponse, error) {
+	rsp, err := c.TrySpec(ctx, propId, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseTrySpecResponse(rsp)
+}
+
 // ListSpecsWithResponse Spec revisions of a prop
 //
 // Returns a wrapper object for the known response body format(s).
@@ -23062,6 +23317,39 @@ func ParseUseSetResponse(rsp *http.Response) (*UseSetResponse, error) {
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseTrySpecResponse parses an HTTP response from a TrySpecWithResponse call
+func ParseTrySpecResponse(rsp *http.Response) (*TrySpecResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &TrySpecResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SpecTrials
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem

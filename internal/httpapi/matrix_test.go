@@ -65,6 +65,7 @@ var matrix = map[string][]string{
 	"createProp": {done, barred, barred, barred, barred, hidden, hidden},
 	"listSpecs":  both, "getSpec": both, "explainSpec": both,
 	"publishSpec":     {done, done, done, barred, barred, hidden, hidden},
+	"trySpec":         {done, done, done, barred, barred, hidden, hidden},
 	"acknowledgeSpec": {barred, barred, barred, done, barred, hidden, barred},
 	"listCalendars":   own, "setCalendar": {done, barred, barred, done, barred, done, done},
 	"listOrderCalendars": both, "pinCalendar": {done, barred, barred, done, barred, hidden, hidden},

@@ -2,11 +2,8 @@ package web
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
 	"slices"
 	"strings"
@@ -240,7 +237,7 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 		switch {
 		case o.Name == "evidence.json":
 			page.EvidenceURL = base + "/evidence"
-			e, err := fetchEvidence(ctx, p.storage, o)
+			e, err := httpapi.FetchEvidence(ctx, p.storage, o)
 			if err != nil {
 				page.Missing = "The evidence cannot be read at the moment. The verdict is the recorded one; the findings come back with the evidence."
 				if errors.Is(err, storage.ErrChanged) {
@@ -275,27 +272,4 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 // concededHere is the concessions of the inspection that is shown; earlier runs have their own.
 func (page *deliveryPage) concededHere() []ledger.Concession {
 	return slices.DeleteFunc(slices.Clone(page.Concessions), func(c ledger.Concession) bool { return c.Inspection != page.Inspection.ID })
-}
-
-// evidenceMax bounds what a page reads of evidence.
-const evidenceMax = 16 << 20
-
-func fetchEvidence(ctx context.Context, s *storage.Store, o ledger.EvidenceObject) (*acceptance.Evidence, error) {
-	body, _, err := s.Open(ctx, o.ObjectKey)
-	if err != nil {
-		return nil, err
-	}
-	defer body.Close()
-	data, err := io.ReadAll(io.LimitReader(body, evidenceMax))
-	if err != nil {
-		return nil, err
-	}
-	if sum := sha256.Sum256(data); string(sum[:]) != string(o.SHA256) {
-		return nil, fmt.Errorf("evidence %s: %w", o.ObjectKey, storage.ErrChanged)
-	}
-	var e acceptance.Evidence
-	if err := json.Unmarshal(data, &e); err != nil {
-		return nil, fmt.Errorf("evidence %s: %w", o.ObjectKey, err)
-	}
-	return &e, nil
 }

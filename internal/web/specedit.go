@@ -10,7 +10,6 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
@@ -27,23 +26,13 @@ type specDraftPage struct {
 	Looked   bool
 	Against  *ledger.SpecRevision
 	Changes  []specChange
-	Trials   []specTrial
+	Trials   []httpapi.PastTrial
 	Untried  int
 	Refusal  refusal
 }
 
 // specChange is one limit that a draft changes.
 type specChange struct{ Check, Of, Limit, Before, After, Change string }
-
-// specTrial is one past delivery under a draft.
-type specTrial struct {
-	Number   int
-	Delivery uuid.UUID
-	acceptance.Trial
-}
-
-// trialsMost bounds how many past deliveries a draft is tried on from the page.
-const trialsMost = 20
 
 // specDraft shows the newest revision to go on from, or the least that a spec needs.
 func (p *Pages) specDraft(c echo.Context) error {
@@ -110,8 +99,7 @@ func (p *Pages) draftSpec(c echo.Context) error {
 }
 
 func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
-	var past []*acceptance.Evidence
-	var of []ledger.Delivery
+	var past []httpapi.PastDelivery
 	draft, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (*spec.Spec, error) {
 		draft, err := httpapi.DraftSpec(ctx, tx, page.Prop, []byte(page.Document))
 		if err != nil || page.Against == nil {
@@ -121,19 +109,8 @@ func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
 		if err != nil {
 			return draft, err
 		}
-		for _, r := range httpapi.SpecChanges(before, draft) {
-			row := specChange{Check: r.Check, Before: r.Before, After: r.After, Change: string(r.Change)}
-			for _, s := range []*string{r.Part, r.Set} {
-				if s != nil {
-					row.Of = strings.TrimSpace(row.Of + " " + *s)
-				}
-			}
-			if r.Limit != nil {
-				row.Limit = *r.Limit
-			}
-			page.Changes = append(page.Changes, row)
-		}
-		past, of, err = p.pastEvidence(ctx, tx, page)
+		page.compare(before, draft)
+		past, err = httpapi.PastDeliveries(ctx, tx, page.Prop.ID)
 		return draft, err
 	})
 	var faults *httpapi.Problem
@@ -144,40 +121,24 @@ func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
 	if err != nil {
 		return err
 	}
-	trials, err := acceptance.WhatIf(draft, past)
-	for i, t := range trials {
-		page.Trials = append(page.Trials, specTrial{of[i].Number, of[i].ID, t})
-	}
+	page.Trials, page.Untried, err = httpapi.TryOn(c.Request().Context(), p.storage, draft, past)
 	return err
 }
 
-// pastEvidence reads the evidence of the prop's newest deliveries.
-func (p *Pages) pastEvidence(ctx context.Context, tx *ledger.Tx, page *specDraftPage) (past []*acceptance.Evidence, of []ledger.Delivery, err error) {
-	list, err := tx.Deliveries(ctx, ledger.DeliveryFilter{Prop: page.Prop.ID}, ledger.Page{Limit: trialsMost})
-	if err != nil {
-		return nil, nil, err
-	}
-	for _, d := range list.Items {
-		if d.Inspection == nil {
-			continue
-		}
-		objects, err := tx.EvidenceObjects(ctx, d.Inspection.ID)
-		if err != nil {
-			return nil, nil, err
-		}
-		for _, o := range objects {
-			if o.Name != "evidence.json" {
-				continue
+// compare lists what a draft changes.
+func (page *specDraftPage) compare(before, draft *spec.Spec) {
+	for _, r := range httpapi.SpecChanges(before, draft) {
+		row := specChange{Check: r.Check, Before: r.Before, After: r.After, Change: string(r.Change)}
+		for _, s := range []*string{r.Part, r.Set} {
+			if s != nil {
+				row.Of = strings.TrimSpace(row.Of + " " + *s)
 			}
-			e, err := fetchEvidence(ctx, p.storage, o)
-			if err != nil {
-				page.Untried++
-				continue
-			}
-			past, of = append(past, e), append(of, d)
 		}
+		if r.Limit != nil {
+			row.Limit = *r.Limit
+		}
+		page.Changes = append(page.Changes, row)
 	}
-	return past, of, nil
 }
 
 // publishDraft publishes. After work began the vendor is offered the change with its price; until it acknowledges, the

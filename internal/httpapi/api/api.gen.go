@@ -2317,9 +2317,54 @@ type SpecDifference struct {
 	Text string `json:"text"`
 }
 
+// SpecDraft defines model for SpecDraft.
+type SpecDraft struct {
+	// Document YAML or JSON text.
+	Document string `json:"document"`
+}
+
 // SpecList defines model for SpecList.
 type SpecList struct {
 	Items []Spec `json:"items"`
+}
+
+// SpecTrial defines model for SpecTrial.
+type SpecTrial struct {
+	// After The verdict under the draft; empty: it must be measured again.
+	After string `json:"after"`
+
+	// Again Checks that the evidence cannot tell.
+	Again []string `json:"again"`
+
+	// Before The verdict then.
+	Before     string             `json:"before"`
+	Changes    []SpecTrialChange  `json:"changes"`
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+	Milestone  string             `json:"milestone"`
+	Number     int                `json:"number"`
+}
+
+// SpecTrialChange defines model for SpecTrialChange.
+type SpecTrialChange struct {
+	After  string `json:"after"`
+	Before string `json:"before"`
+	Check  string `json:"check"`
+
+	// Limit The draft's limit.
+	Limit *float64 `json:"limit,omitempty"`
+	Part  *string  `json:"part,omitempty"`
+	Set   *string  `json:"set,omitempty"`
+
+	// Value What was measured.
+	Value *float64 `json:"value,omitempty"`
+}
+
+// SpecTrials defines model for SpecTrials.
+type SpecTrials struct {
+	Items []SpecTrial `json:"items"`
+
+	// Unread Deliveries whose evidence could not be read.
+	Unread int `json:"unread"`
 }
 
 // TableFormat defines model for TableFormat.
@@ -3129,6 +3174,9 @@ type AskQuestionJSONRequestBody = NewQuestion
 // UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
 type UseSetJSONRequestBody = NewSetUse
 
+// TrySpecJSONRequestBody defines body for TrySpec for application/json ContentType.
+type TrySpecJSONRequestBody = SpecDraft
+
 // PublishSpecJSONRequestBody defines body for PublishSpec for application/json ContentType.
 type PublishSpecJSONRequestBody = NewSpec
 
@@ -3350,6 +3398,9 @@ type ServerInterface interface {
 	// UseSet Pin a prop to the newest accepted delivery of a set
 	// (POST /v1/props/{prop_id}/sets)
 	UseSet(ctx echo.Context, propId PropId, params UseSetParams) error
+	// TrySpec Try a draft of a spec on the prop's past deliveries
+	// (POST /v1/props/{prop_id}/spec-trials)
+	TrySpec(ctx echo.Context, propId PropId) error
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx echo.Context, propId PropId) error
@@ -5261,6 +5312,22 @@ func (w *ServerInterfaceWrapper) UseSet(ctx echo.Context) error {
 	return err
 }
 
+// TrySpec converts echo context to params.
+func (w *ServerInterfaceWrapper) TrySpec(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.TrySpec(ctx, propId)
+	return err
+}
+
 // ListSpecs converts echo context to params.
 func (w *ServerInterfaceWrapper) ListSpecs(ctx echo.Context) error {
 	var err error
@@ -6477,6 +6544,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/change-orders/:change_order_id/decisions", wrapper.DecideChange, options.OperationMiddlewares["decideChange"]...)
 	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/hold", wrapper.HoldMilestone, options.OperationMiddlewares["holdMilestone"]...)
 	router.POST(options.BaseURL+"/v1/milestones/:milestone_id/resume", wrapper.ResumeMilestone, options.OperationMiddlewares["resumeMilestone"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/spec-trials", wrapper.TrySpec, options.OperationMiddlewares["trySpec"]...)
 	router.GET(options.BaseURL+"/v1/specs/:spec_id/difference", wrapper.CompareSpecs, options.OperationMiddlewares["compareSpecs"]...)
 	router.GET(options.BaseURL+"/v1/payables/export", wrapper.ExportPayables, options.OperationMiddlewares["exportPayables"]...)
 	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/batches", wrapper.ListBatches, options.OperationMiddlewares["listBatches"]...)
@@ -9028,6 +9096,46 @@ func (response UseSetdefaultApplicationProblemPlusJSONResponse) VisitUseSetRespo
 	return err
 }
 
+type TrySpecRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Body   *TrySpecJSONRequestBody
+}
+
+type TrySpecResponseObject interface {
+	VisitTrySpecResponse(w http.ResponseWriter) error
+}
+
+type TrySpec200JSONResponse SpecTrials
+
+func (response TrySpec200JSONResponse) VisitTrySpecResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type TrySpecdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response TrySpecdefaultApplicationProblemPlusJSONResponse) VisitTrySpecResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListSpecsRequestObject struct {
 	PropId PropId `json:"prop_id"`
 }
@@ -10807,6 +10915,9 @@ type StrictServerInterface interface {
 	// UseSet Pin a prop to the newest accepted delivery of a set
 	// (POST /v1/props/{prop_id}/sets)
 	UseSet(ctx context.Context, request UseSetRequestObject) (UseSetResponseObject, error)
+	// TrySpec Try a draft of a spec on the prop's past deliveries
+	// (POST /v1/props/{prop_id}/spec-trials)
+	TrySpec(ctx context.Context, request TrySpecRequestObject) (TrySpecResponseObject, error)
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
 	ListSpecs(ctx context.Context, request ListSpecsRequestObject) (ListSpecsResponseObject, error)
@@ -13000,6 +13111,54 @@ func (sh *strictHandler) UseSet(ctx echo.Context, propId PropId, params UseSetPa
 		return err
 	} else if validResponse, ok := response.(UseSetResponseObject); ok {
 		return validResponse.VisitUseSetResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// TrySpec operation middleware
+func (sh *strictHandler) TrySpec(ctx echo.Context, propId PropId) error {
+	var request TrySpecRequestObject
+
+	request.PropId = propId
+
+	var body TrySpecJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.TrySpec(ctx.Request().Context(), request.(TrySpecRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "TrySpec")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(TrySpecResponseObject); ok {
+		return validResponse.VisitTrySpecResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
