@@ -98,7 +98,7 @@ type Evidence struct {
 	Inputs   []Input   `json:"inputs"`
 	Content  []Content `json:"content"`            // what the files hold, by part and map, whatever their bytes
 	Previous *Previous `json:"previous,omitempty"` // the delivery that this one was compared with
-	Only     []string  `json:"only,omitempty"` // families that were checked, where not all were: the verdict speaks of those alone
+	Only     []string  `json:"only,omitempty"`     // families that were checked, where not all were: the verdict speaks of those alone
 	Verdict  Verdict   `json:"verdict"`
 	Headline string    `json:"headline"` // "technical: clear" or "technical: 3 issues; the first: …"
 	Findings []Finding `json:"findings"`

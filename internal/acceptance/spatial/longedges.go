@@ -6,6 +6,7 @@ import (
 )
 
 // Bounds is the box about the triangles that answers can come from, metres; lo above hi where there are none.
+// It is exact but for coordinates so near to nought (below 2^-126 times the box's size) that the tree's own scale rounds them.
 func (t *Tree) Bounds() (lo, hi [3]float32) {
 	if t.count == 0 {
 		b := emptyBox()
