@@ -42,6 +42,8 @@ func (w *world) seenBy() []map[string]any {
 		page("producer", "producer-people", "/people"), page("lead", "lead-people", "/people"), page("artist", "artist-people", "/people"),
 		page("producer", "producer-account", "/account"), page("lead", "lead-account", "/account"),
 		page("director", "director-view", "/deliveries/"+w.deliveries["bollard"].String()+"/view"), page("lead", "lead-deliver", "/props/"+w.props["ladder"].ID.String()+"/deliver"),
+		page("producer", "producer-order-new", "/orders/new"), page("producer", "producer-list", "/orders/"+w.order.ID.String()+"/list"),
+		page("producer", "producer-payables", "/payables?from=2000-01-01&to=2999-01-01"), page("producer", "producer-spec-draft", "/props/"+w.props["lantern"].ID.String()+"/spec"),
 		delivery("director", "lantern"), delivery("director", "bollard"), delivery("director", "bollard-1"), delivery("director", "buoy"), delivery("director", "winch"),
 		delivery("director", "cleat"), delivery("director", "crate"), delivery("lead", "bollard"), delivery("lead", "lantern"), delivery("producer", "winch"),
 		missing,
