@@ -108,12 +108,7 @@ type toldRole struct {
 
 // roles tells the roles of files from their names, by the spec in force.
 func (p *Pages) roles(c echo.Context) error {
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	paths := strings.Split(field(c, "paths"), "\n")
-	m, questions, err := p.tellRoles(c, id.String(), paths)
+	m, questions, err := p.tellRoles(c, strings.Split(field(c, "paths"), "\n"))
 	if err != nil {
 		return err
 	}
@@ -129,7 +124,7 @@ func (p *Pages) roles(c echo.Context) error {
 	return c.JSON(http.StatusOK, map[string]any{"files": out})
 }
 
-func (p *Pages) tellRoles(c echo.Context, prop string, paths []string) (*acceptance.Manifest, []acceptance.Question, error) {
+func (p *Pages) tellRoles(c echo.Context, paths []string) (*acceptance.Manifest, []acceptance.Question, error) {
 	sp, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (*spec.Spec, error) {
 		id, err := idOf(c)
 		if err != nil {
@@ -158,7 +153,7 @@ func (p *Pages) tellRoles(c echo.Context, prop string, paths []string) (*accepta
 	}
 	m, questions, err := acceptance.InferNames(sp, paths)
 	if err != nil {
-		return nil, nil, fmt.Errorf("web: roles for %s: %w", prop, err)
+		return nil, nil, fmt.Errorf("web: roles of files: %w", err)
 	}
 	return m, questions, nil
 }

@@ -34,8 +34,11 @@ async function take(found) {
   if (found.length === 0) { say(words.empty); return }
   files = found
   say(words.asking)
-  const answer = await fetch(setup.roles, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) })
-  if (!answer.ok) { say(words.failed, answer.status); return }
+  const answer = await fetch(setup.roles, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) }).catch((err) => err)
+  if (!answer.ok) { // out of reach, or refused: the folder can be dropped again
+    say(words.failed, answer.status || answer.message)
+    return
+  }
   const told = (await answer.json()).files
   files.forEach((f, i) => Object.assign(f, told[i]))
   list.replaceChildren(...files.map(row))
