@@ -29,7 +29,11 @@ require (
 	pgregory.net/rapid v1.3.0
 )
 
-require github.com/evanw/esbuild v0.28.2 // indirect
+require (
+	github.com/coreos/go-oidc/v3 v3.21.0 // indirect
+	github.com/evanw/esbuild v0.28.2 // indirect
+	golang.org/x/oauth2 v0.38.0 // indirect
+)
 
 require (
 	github.com/Azure/go-ntlmssp v0.1.1 // indirect

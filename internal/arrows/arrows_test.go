@@ -53,13 +53,13 @@ var areas = []struct {
 	path string
 	may  []string
 }{
-	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/storage", "internal/web"}},
+	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/outward", "internal/storage", "internal/web"}},
 	// The vendor's program and the inspector: no server, no pages, and never the S3 server.
 	{"cmd/worker", []string{"internal/desk", "internal/inspection", "internal/ledger", "internal/storage"}},
 	{"internal/desk", []string{"internal/acceptance", "internal/client", "internal/inspection"}},
 	{"internal/demo", []string{"internal/acceptance", "internal/client"}},
 	{"internal/web", []string{"internal/acceptance", "internal/httpapi", "internal/ledger", "internal/storage"}},
-	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/storage", "openapi"}},
+	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/outward", "internal/storage", "openapi"}},
 	{"internal/inspection", []string{"internal/acceptance", "internal/ledger", "internal/storage"}},
 	{"internal/client", nil},
 	// A database for tests starts a private cluster; the ledger itself knows nothing of servers.
@@ -70,6 +70,7 @@ var areas = []struct {
 	{"internal/acceptance", []string{"internal/canon"}},
 	{"internal/canon", nil},
 	{"internal/oracle", nil},
+	{"internal/outward", nil},
 	{"internal/arrows", nil},
 	{"internal/endtoend", nil},
 	{"migrations", nil},
