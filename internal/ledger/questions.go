@@ -187,3 +187,15 @@ func (tx *Tx) Questions(ctx context.Context, f QuestionFilter, p Page) (List[Que
 	}
 	return listOf(items, p.limit(), func(q Question) string { return cursor(q.ID.String()) }), nil
 }
+
+// QuestionsWithWords lists questions with all that was said, newest first.
+func (tx *Tx) QuestionsWithWords(ctx context.Context, f QuestionFilter, p Page) (List[Question], error) {
+	list, err := tx.Questions(ctx, f, p)
+	if err != nil || len(list.Items) == 0 {
+		return list, err
+	}
+	if err := tx.withMessages(ctx, list.Items); err != nil {
+		return List[Question]{}, fmt.Errorf("list questions: %w", err)
+	}
+	return list, nil
+}

@@ -188,6 +188,18 @@ func (tx *Tx) mayLook(ctx context.Context, order uuid.UUID) error {
 	return nil
 }
 
+// ReferencePackHead is one pack without its files, which anybody of the order may see.
+func (tx *Tx) ReferencePackHead(ctx context.Context, id uuid.UUID) (ReferencePack, error) {
+	packs, err := tx.packs(ctx, `p.id = $2`, id)
+	switch {
+	case err != nil:
+		return ReferencePack{}, fmt.Errorf("references %s: %w", id, err)
+	case len(packs) == 0:
+		return ReferencePack{}, ErrNotFound
+	}
+	return packs[0], nil
+}
+
 // AcknowledgeSecrecy says that the order's secrecy binds the caller. Repeating it is fine.
 func (tx *Tx) AcknowledgeSecrecy(ctx context.Context, order uuid.UUID) error {
 	if err := tx.allow("acknowledging secrecy", VendorSide); err != nil {
