@@ -2,7 +2,11 @@
 // which locks it takes and what it costs on a large table.
 package migrations
 
-import "embed"
+import (
+	"embed"
+	"strconv"
+	"strings"
+)
 
 // FS holds the migration files.
 //
@@ -10,4 +14,18 @@ import "embed"
 var FS embed.FS
 
 // Version is the schema version that this program's SQL needs: the number of the newest file.
-const Version = 12
+var Version = newest()
+
+func newest() (number int64) {
+	files, err := FS.ReadDir(".")
+	if err != nil {
+		panic(err) // the files are part of this program
+	}
+	for _, f := range files { // by name
+		digits, _, _ := strings.Cut(f.Name(), "_")
+		if number, err = strconv.ParseInt(digits, 10, 64); err != nil {
+			panic(err)
+		}
+	}
+	return number
+}

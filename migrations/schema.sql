@@ -14,6 +14,9 @@ BEGIN
   SELECT i.* INTO inv FROM ph.invitation i
   WHERE i.secret_hash = the_hash AND i.accepted_at IS NULL AND i.expires_at > now() FOR UPDATE;
   IF NOT FOUND THEN RETURN; END IF;
+  IF the_password_hash IS NOT NULL AND EXISTS (SELECT FROM ph.provider o WHERE o.party_id = inv.party_id AND o.required AND o.removed_at IS NULL) THEN
+    RETURN;
+  END IF;
   IF inv.engaged_by IS NOT NULL THEN
     PERFORM 1 FROM ph.party p WHERE p.id = inv.party_id FOR UPDATE; -- two first members at once
     IF EXISTS (SELECT FROM ph.member m WHERE m.party_id = inv.party_id) THEN RETURN; END IF;
@@ -78,20 +81,62 @@ CREATE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS vo
     LANGUAGE sql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-  INSERT INTO ph.daily_check AS d (studio_id, vendor_id, project_id, tier, chk, day, shard, judged, failed)
-  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, f.chk, (now() AT TIME ZONE 'UTC')::date, abs(hashtext(the_inspection::text)) % 8,
+  INSERT INTO ph.check_count AS d (studio_id, vendor_id, project_id, tier, month, chk, shard, judged, failed)
+  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, f.chk, abs(hashtext(the_inspection::text) % 4),
          count(*), count(*) FILTER (WHERE f.blocks AND f.outcome = 'fail')
   FROM ph.inspection i
   JOIN ph.work_order w ON w.studio_id = i.studio_id AND w.id = i.work_order_id
   JOIN ph.prop p ON p.studio_id = i.studio_id AND p.id = i.prop_id
   JOIN ph.finding f ON f.studio_id = i.studio_id AND f.inspection_id = i.id
   WHERE i.studio_id = the_studio AND i.id = the_inspection AND f.outcome IN ('pass', 'warn', 'fail')
-  GROUP BY i.studio_id, i.vendor_id, w.project_id, p.tier, f.chk
-  ON CONFLICT (studio_id, day, vendor_id, project_id, tier, chk, shard)
+  GROUP BY i.studio_id, p.tier, f.chk, GROUPING SETS ((), (i.vendor_id), (w.project_id), (i.vendor_id, w.project_id))
+  ORDER BY i.vendor_id, w.project_id, f.chk
+  ON CONFLICT (studio_id, vendor_id, project_id, month, tier, chk, shard)
   DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed
 $$;
 
 ALTER FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.count_evidence() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  INSERT INTO ph.stored AS s (studio_id, vendor_id, work_order_id, prop_id, evidence_bytes)
+  SELECT i.studio_id, i.vendor_id, i.work_order_id, i.prop_id, sum(n.size) FROM added n
+  JOIN ph.inspection i ON i.studio_id = n.studio_id AND i.id = n.inspection_id
+  GROUP BY i.studio_id, i.vendor_id, i.work_order_id, i.prop_id
+  ON CONFLICT (studio_id, work_order_id, prop_id) DO UPDATE SET evidence_bytes = s.evidence_bytes + excluded.evidence_bytes;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.count_evidence() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.count_removed() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  UPDATE ph.stored s SET removed_bytes = s.removed_bytes + NEW.bytes
+  FROM ph.delivery d WHERE d.studio_id = NEW.studio_id AND d.id = NEW.delivery_id
+    AND s.studio_id = d.studio_id AND s.work_order_id = d.work_order_id AND s.prop_id = d.prop_id;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.count_removed() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.count_sealed() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  INSERT INTO ph.stored AS s (studio_id, vendor_id, work_order_id, prop_id, delivered_bytes)
+  VALUES (NEW.studio_id, NEW.vendor_id, NEW.work_order_id, NEW.prop_id, NEW.bytes)
+  ON CONFLICT (studio_id, work_order_id, prop_id) DO UPDATE SET delivered_bytes = s.delivered_bytes + excluded.delivered_bytes;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.count_sealed() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.delivery_guard() RETURNS trigger
     LANGUAGE plpgsql
@@ -128,6 +173,15 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.disable_member(the_member uuid) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.end_password_sessions() RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = ph.app_party() AND s.via <> 'provider' AND s.ended_at IS NULL
+$$;
+
+ALTER FUNCTION ph.end_password_sessions() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.erase_member(the_member uuid) RETURNS boolean
     LANGUAGE plpgsql SECURITY DEFINER
@@ -172,6 +226,32 @@ END $$;
 
 ALTER FUNCTION ph.file_guard() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.forget_access() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  UPDATE ph.access a SET address = '' WHERE a.party_id = NEW.party_id AND a.member_id = NEW.id;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.forget_access() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.forget_doors() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  DELETE FROM ph.device d WHERE d.party_id = NEW.party_id AND d.member_id = NEW.id;
+  IF NEW.email LIKE 'erased-%@erased.invalid' THEN
+    DELETE FROM ph.identity i WHERE i.party_id = NEW.party_id AND i.member_id = NEW.id;
+    UPDATE ph.session s SET agent = '', address = '' WHERE s.party_id = NEW.party_id AND s.member_id = NEW.id;
+  END IF;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.forget_doors() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.inspection_guard() RETURNS trigger
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
@@ -208,27 +288,123 @@ END $$;
 
 ALTER FUNCTION ph.log_guard() OWNER TO ph_owner;
 
-CREATE FUNCTION ph.login_invitation(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, id uuid, email text, roles text[], expires_at timestamp with time zone)
+CREATE FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) RETURNS interval
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE t timestamptz := clock_timestamp(); free timestamptz;
+BEGIN
+  INSERT INTO ph.attempt AS a (key, until) VALUES (the_key, t + every)
+  ON CONFLICT (key) DO UPDATE SET until = greatest(a.until, t) + every WHERE greatest(a.until, t) + every <= t + burst * every
+  RETURNING a.until INTO free;
+  IF FOUND THEN
+    IF random() < 0.01 THEN DELETE FROM ph.attempt a WHERE a.until < t; END IF;
+    RETURN interval '0';
+  END IF;
+  SELECT a.until - (burst - 1) * every - t INTO every FROM ph.attempt a WHERE a.key = the_key;
+  RETURN greatest(every, interval '1 millisecond');
+END $$;
+
+ALTER FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_device(the_email text, the_hash bytea) RETURNS boolean
     LANGUAGE sql STABLE SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-  SELECT i.party_id, p.name, i.side, i.id, i.email, i.roles, i.expires_at
+  SELECT EXISTS (SELECT FROM ph.device d JOIN ph.member m ON m.party_id = d.party_id AND m.id = d.member_id
+    WHERE d.secret_hash = the_hash AND d.ended_at IS NULL AND d.created_at > now() - interval '400 days'
+      AND m.email = lower(the_email) AND m.disabled_at IS NULL)
+$$;
+
+ALTER FUNCTION ph.login_device(the_email text, the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_device_of(the_party uuid, the_member uuid, the_hash bytea) RETURNS boolean
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT EXISTS (SELECT FROM ph.device d WHERE d.secret_hash = the_hash AND d.party_id = the_party AND d.member_id = the_member
+    AND d.ended_at IS NULL AND d.created_at > now() - interval '400 days')
+$$;
+
+ALTER FUNCTION ph.login_device_of(the_party uuid, the_member uuid, the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_failed(the_email text, the_act text, the_address text) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  INSERT INTO ph.access AS a (party_id, hour, member_id, act, subject, address)
+  SELECT m.party_id, date_trunc('hour', now(), 'UTC'), m.id, the_act, '00000000-0000-0000-0000-000000000000', left(the_address, 60)
+  FROM ph.member m WHERE m.email = lower(the_email) AND m.disabled_at IS NULL AND the_act IN ('log_in_failed', 'log_in_held')
+  ON CONFLICT (party_id, hour, member_id, act, subject) DO UPDATE SET times = a.times + 1, address = excluded.address
+$$;
+
+ALTER FUNCTION ph.login_failed(the_email text, the_act text, the_address text) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_identity(the_provider uuid, the_issuer text, the_subject text, the_email text, the_name text, the_invitation bytea, new_id uuid) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[])
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+DECLARE the_party uuid; the_member uuid;
+BEGIN
+  SELECT o.party_id INTO the_party FROM ph.provider o WHERE o.id = the_provider AND o.issuer = the_issuer AND o.removed_at IS NULL FOR UPDATE;
+  IF NOT FOUND THEN RETURN; END IF;
+  UPDATE ph.identity i SET last_used_at = now() WHERE i.party_id = the_party AND i.issuer = the_issuer AND i.subject = the_subject
+  RETURNING i.member_id INTO the_member;
+  IF NOT FOUND THEN
+    IF the_email = '' THEN RETURN; END IF;
+    IF the_invitation IS NOT NULL THEN
+      PERFORM 1 FROM ph.invitation i WHERE i.secret_hash = the_invitation AND i.party_id = the_party AND i.email = lower(the_email);
+      IF NOT FOUND THEN RETURN; END IF;
+      SELECT a.member_id INTO the_member FROM ph.accept_invitation(the_invitation, new_id, the_name, NULL) a;
+    ELSE
+      SELECT m.id INTO the_member FROM ph.member m
+      WHERE m.party_id = the_party AND m.email = lower(the_email) AND m.disabled_at IS NULL
+        AND NOT EXISTS (SELECT FROM ph.identity i WHERE i.party_id = the_party AND i.member_id = m.id AND i.issuer = the_issuer);
+    END IF;
+    IF the_member IS NULL THEN RETURN; END IF;
+    INSERT INTO ph.identity (party_id, member_id, issuer, subject) VALUES (the_party, the_member, the_issuer, the_subject);
+  END IF;
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles
+  FROM ph.member m JOIN ph.party p ON p.id = m.party_id
+  WHERE m.party_id = the_party AND m.id = the_member AND m.disabled_at IS NULL;
+END $$;
+
+ALTER FUNCTION ph.login_identity(the_provider uuid, the_issuer text, the_subject text, the_email text, the_name text, the_invitation bytea, new_id uuid) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_invitation(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, id uuid, email text, roles text[], expires_at timestamp with time zone, provider_id uuid, required boolean)
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT i.party_id, p.name, i.side, i.id, i.email, i.roles, i.expires_at, o.id, coalesce(o.required, false)
   FROM ph.invitation i JOIN ph.party p ON p.id = i.party_id
+  LEFT JOIN ph.provider o ON o.party_id = i.party_id AND o.removed_at IS NULL
   WHERE i.secret_hash = the_hash AND i.accepted_at IS NULL AND i.expires_at > now()
 $$;
 
 ALTER FUNCTION ph.login_invitation(the_hash bytea) OWNER TO ph_owner;
 
-CREATE FUNCTION ph.login_password(the_email text) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], password_hash text)
+CREATE FUNCTION ph.login_password(the_email text) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], password_hash text, provider_id uuid, required boolean)
     LANGUAGE sql STABLE SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-  SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, m.password_hash
+  SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, m.password_hash, o.id, coalesce(o.required, false)
   FROM ph.member m JOIN ph.party p ON p.id = m.party_id
+  LEFT JOIN ph.provider o ON o.party_id = m.party_id AND o.removed_at IS NULL
   WHERE m.email = lower(the_email) AND m.disabled_at IS NULL
 $$;
 
 ALTER FUNCTION ph.login_password(the_email text) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.login_provider(the_id uuid) RETURNS TABLE(party_id uuid, party_name text, id uuid, issuer text, client_id text, client_secret text, required boolean)
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT o.party_id, p.name, o.id, o.issuer, o.client_id, o.client_secret, o.required
+  FROM ph.provider o JOIN ph.party p ON p.id = o.party_id WHERE o.id = the_id AND o.removed_at IS NULL
+$$;
+
+ALTER FUNCTION ph.login_provider(the_id uuid) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid)
     LANGUAGE plpgsql SECURITY DEFINER
@@ -238,7 +414,8 @@ CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, pa
 DECLARE found_id uuid;
 BEGIN
   SELECT s.id INTO found_id FROM ph.session s
-  WHERE s.secret_hash = the_hash AND s.ended_at IS NULL AND s.expires_at > now();
+  WHERE s.secret_hash = the_hash AND s.ended_at IS NULL AND s.expires_at > now()
+    AND coalesce(s.last_seen_at, s.created_at) > now() - interval '30 minutes';
   IF found_id IS NULL THEN RETURN; END IF;
   -- At most one write a minute: a page makes many requests.
   UPDATE ph.session s SET last_seen_at = now()
@@ -307,11 +484,11 @@ BEGIN
   SELECT w.project_id, p.tier, make_interval(secs => p.blocked_secs) INTO the_project, the_tier, blocked
   FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
   SELECT (max(d.sealed_at) AT TIME ZONE 'UTC')::date INTO sealed FROM ph.delivery d WHERE d.studio_id = NEW.studio_id AND d.milestone_id = NEW.id AND d.state = 'sealed';
-  INSERT INTO ph.daily_milestone AS d (studio_id, vendor_id, project_id, tier, day, shard, accepted, first_pass, rounds, rework_vendor, rework_studio,
+  INSERT INTO ph.milestone_count AS d (studio_id, vendor_id, project_id, tier, month, accepted, first_pass, rounds, rework_vendor, rework_studio,
     with_due, on_time, vendor_secs, studio_secs, inspector_secs)
-  VALUES (NEW.studio_id, NEW.vendor_id, the_project, the_tier, (now() AT TIME ZONE 'UTC')::date, abs(hashtext(NEW.id::text)) % 8, 1, (NEW.rounds = 1)::int, NEW.rounds,
+  VALUES (NEW.studio_id, NEW.vendor_id, the_project, the_tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, 1, (NEW.rounds = 1)::int, NEW.rounds,
     NEW.rework_vendor, NEW.rework_studio, (due IS NOT NULL)::int, coalesce(sealed <= (due + blocked)::date, false)::int, NEW.vendor_secs, NEW.studio_secs, NEW.inspector_secs)
-  ON CONFLICT (studio_id, day, vendor_id, project_id, tier, shard)
+  ON CONFLICT (studio_id, month, vendor_id, project_id, tier)
   DO UPDATE SET accepted = d.accepted + 1, first_pass = d.first_pass + excluded.first_pass, rounds = d.rounds + excluded.rounds,
     rework_vendor = d.rework_vendor + excluded.rework_vendor, rework_studio = d.rework_studio + excluded.rework_studio,
     with_due = d.with_due + excluded.with_due, on_time = d.on_time + excluded.on_time, vendor_secs = d.vendor_secs + excluded.vendor_secs,
@@ -354,6 +531,17 @@ END $$;
 
 ALTER FUNCTION ph.milestone_guard() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.milestone_moved() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  PERFORM ph.write_lines(NEW.studio_id, ARRAY[NEW.prop_id]);
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.milestone_moved() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.milestone_sums() RETURNS trigger
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
@@ -372,12 +560,41 @@ END $$;
 
 ALTER FUNCTION ph.milestone_sums() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.milestones_made() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  PERFORM ph.write_lines(n.studio_id, array_agg(DISTINCT n.prop_id)) FROM new_rows n GROUP BY n.studio_id;
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.milestones_made() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.oldest_program() RETURNS integer
+    LANGUAGE sql IMMUTABLE
+    SET search_path TO 'pg_catalog'
+    AS $$ SELECT 12 $$;
+
+ALTER FUNCTION ph.oldest_program() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.own_password_hash() RETURNS text
     LANGUAGE sql STABLE SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$ SELECT m.password_hash FROM ph.member m WHERE m.party_id = ph.app_party() AND m.id = ph.app_member() $$;
 
 ALTER FUNCTION ph.own_password_hash() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.prop_blocked() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  PERFORM ph.write_lines(NEW.studio_id, ARRAY[NEW.id]);
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.prop_blocked() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.question_blocks() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
@@ -412,6 +629,31 @@ END $$;
 
 ALTER FUNCTION ph.question_clock() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) RETURNS boolean
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  DELETE FROM ph.sign_in s WHERE s.created_at < now() - interval '10 minutes';
+  INSERT INTO ph.sign_in (party_id, state_hash, browser_hash, provider_id, nonce, verifier, next, invitation_hash)
+  SELECT o.party_id, the_state, the_browser, o.id, the_nonce, the_verifier, left(the_next, 2000), the_invitation
+  FROM ph.provider o WHERE o.id = the_provider AND o.removed_at IS NULL;
+  RETURN FOUND;
+END $$;
+
+ALTER FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) RETURNS TABLE(nonce text, verifier text, next text, invitation_hash bytea)
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  DELETE FROM ph.sign_in s
+  WHERE s.provider_id = the_provider AND s.state_hash = the_state AND s.browser_hash = the_browser AND s.created_at > now() - interval '10 minutes'
+  RETURNING s.nonce, s.verifier, s.next, s.invitation_hash
+$$;
+
+ALTER FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.stamp(at timestamp with time zone) RETURNS text
     LANGUAGE sql IMMUTABLE PARALLEL SAFE
     SET search_path TO 'pg_catalog'
@@ -439,6 +681,17 @@ END $$;
 
 ALTER FUNCTION ph.state_guard() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.sweep_access() RETURNS bigint
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  WITH gone AS (
+    DELETE FROM ph.access a WHERE a.ctid IN (SELECT b.ctid FROM ph.access b WHERE b.hour < now() - interval '180 days' LIMIT 10000) RETURNING 1
+  ) SELECT count(*) FROM gone
+$$;
+
+ALTER FUNCTION ph.sweep_access() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.sweep_idempotency() RETURNS bigint
     LANGUAGE sql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -459,6 +712,45 @@ CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
 
 ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
 
+CREATE FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  INSERT INTO ph.prop_line AS l (studio_id, vendor_id, work_order_id, project_id, prop_id, code, title, tier, order_code, vendor_name, price_minor,
+    milestone_id, milestone, state, due_sort, since, rounds, blocked_since, blocked_secs, currency)
+  SELECT p.studio_id, p.vendor_id, p.work_order_id, w.project_id, p.id, p.code, p.title, p.tier, w.code, e.vendor_name,
+    p.price_minor + (SELECT coalesce(sum(c.change_minor), 0)::bigint FROM ph.milestone c WHERE c.studio_id = p.studio_id AND c.prop_id = p.id),
+    m.id, m.kind, m.state, m.due_sort, m.since, m.rounds, p.blocked_since, p.blocked_secs, w.currency
+  FROM ph.prop p
+  JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id
+  JOIN ph.engagement e ON e.studio_id = p.studio_id AND e.vendor_id = p.vendor_id
+  CROSS JOIN LATERAL (SELECT n.id, n.kind, n.state, n.due_sort, n.since, n.rounds FROM ph.milestone n WHERE n.studio_id = p.studio_id AND n.prop_id = p.id
+    ORDER BY n.state IN ('accepted', 'cancelled'), CASE WHEN n.state IN ('accepted', 'cancelled') THEN -n.position ELSE n.position END LIMIT 1) m
+  WHERE p.studio_id = the_studio AND p.id = ANY (the_props)
+  ON CONFLICT (studio_id, prop_id) DO UPDATE SET price_minor = excluded.price_minor, milestone_id = excluded.milestone_id, milestone = excluded.milestone,
+    state = excluded.state, due_sort = excluded.due_sort, since = excluded.since, rounds = excluded.rounds,
+    blocked_since = excluded.blocked_since, blocked_secs = excluded.blocked_secs
+$$;
+
+ALTER FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) OWNER TO ph_owner;
+
+CREATE TABLE ph.access (
+    party_id uuid NOT NULL,
+    hour timestamp with time zone NOT NULL,
+    member_id uuid NOT NULL,
+    act text NOT NULL,
+    subject uuid NOT NULL,
+    address text DEFAULT ''::text NOT NULL,
+    first_at timestamp with time zone DEFAULT now() NOT NULL,
+    times integer DEFAULT 1 NOT NULL,
+    CONSTRAINT access_act_known CHECK ((act = ANY (ARRAY['logged_in'::text, 'log_in_failed'::text, 'log_in_held'::text, 'joined'::text, 'logged_out'::text, 'token_made'::text, 'token_used'::text, 'token_revoked'::text, 'sessions_ended'::text, 'password_changed'::text, 'provider_changed'::text, 'read_order'::text, 'read_prop'::text, 'read_delivery'::text, 'read_inspection'::text, 'read_file'::text, 'exported'::text, 'read_handover'::text, 'read_access'::text]))),
+    CONSTRAINT access_address_length CHECK ((char_length(address) <= 60))
+);
+
+ALTER TABLE ONLY ph.access FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.access OWNER TO ph_owner;
+
 CREATE TABLE ph.anchor (
     studio_id uuid NOT NULL,
     vendor_id uuid,
@@ -474,6 +766,15 @@ CREATE TABLE ph.anchor (
 ALTER TABLE ONLY ph.anchor FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.anchor OWNER TO ph_owner;
+
+CREATE TABLE ph.attempt (
+    key bytea NOT NULL,
+    until timestamp with time zone NOT NULL
+);
+
+ALTER TABLE ONLY ph.attempt FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.attempt OWNER TO ph_owner;
 
 CREATE TABLE ph.batch (
     studio_id uuid NOT NULL,
@@ -561,6 +862,25 @@ ALTER TABLE ONLY ph.change_order FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.change_order OWNER TO ph_owner;
 
+CREATE TABLE ph.check_count (
+    studio_id uuid NOT NULL,
+    vendor_id uuid,
+    project_id uuid,
+    tier text NOT NULL,
+    month date NOT NULL,
+    chk text NOT NULL,
+    shard smallint NOT NULL,
+    judged bigint NOT NULL,
+    failed bigint NOT NULL,
+    CONSTRAINT check_count_month_begins CHECK ((EXTRACT(day FROM month) = (1)::numeric)),
+    CONSTRAINT check_count_shard_range CHECK (((shard >= 0) AND (shard <= 3)))
+)
+WITH (fillfactor='70');
+
+ALTER TABLE ONLY ph.check_count FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.check_count OWNER TO ph_owner;
+
 CREATE TABLE ph.checkpoint (
     size bigint NOT NULL,
     root bytea NOT NULL,
@@ -593,47 +913,6 @@ CREATE TABLE ph.concession (
 ALTER TABLE ONLY ph.concession FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.concession OWNER TO ph_owner;
-
-CREATE TABLE ph.daily_check (
-    studio_id uuid NOT NULL,
-    vendor_id uuid NOT NULL,
-    project_id uuid NOT NULL,
-    tier text NOT NULL,
-    chk text NOT NULL,
-    day date NOT NULL,
-    shard smallint NOT NULL,
-    judged bigint NOT NULL,
-    failed bigint NOT NULL,
-    CONSTRAINT daily_check_shard_range CHECK (((shard >= 0) AND (shard <= 7)))
-);
-
-ALTER TABLE ONLY ph.daily_check FORCE ROW LEVEL SECURITY;
-
-ALTER TABLE ph.daily_check OWNER TO ph_owner;
-
-CREATE TABLE ph.daily_milestone (
-    studio_id uuid NOT NULL,
-    vendor_id uuid NOT NULL,
-    project_id uuid NOT NULL,
-    tier text NOT NULL,
-    day date NOT NULL,
-    shard smallint NOT NULL,
-    accepted bigint NOT NULL,
-    first_pass bigint NOT NULL,
-    rounds bigint NOT NULL,
-    rework_vendor bigint NOT NULL,
-    rework_studio bigint NOT NULL,
-    with_due bigint NOT NULL,
-    on_time bigint NOT NULL,
-    vendor_secs bigint NOT NULL,
-    studio_secs bigint NOT NULL,
-    inspector_secs bigint NOT NULL,
-    CONSTRAINT daily_milestone_shard_range CHECK (((shard >= 0) AND (shard <= 7)))
-);
-
-ALTER TABLE ONLY ph.daily_milestone FORCE ROW LEVEL SECURITY;
-
-ALTER TABLE ph.daily_milestone OWNER TO ph_owner;
 
 CREATE TABLE ph.delivery (
     studio_id uuid NOT NULL,
@@ -688,6 +967,19 @@ CREATE TABLE ph.deputy (
 ALTER TABLE ONLY ph.deputy FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.deputy OWNER TO ph_owner;
+
+CREATE TABLE ph.device (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    id uuid NOT NULL,
+    secret_hash bytea NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    ended_at timestamp with time zone
+);
+
+ALTER TABLE ONLY ph.device FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.device OWNER TO ph_owner;
 
 CREATE TABLE ph.engagement (
     studio_id uuid NOT NULL,
@@ -1189,6 +1481,20 @@ ALTER TABLE ONLY ph.idempotency FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.idempotency OWNER TO ph_owner;
 
+CREATE TABLE ph.identity (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    issuer text NOT NULL,
+    subject text NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    last_used_at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT identity_subject_length CHECK (((char_length(subject) >= 1) AND (char_length(subject) <= 255)))
+);
+
+ALTER TABLE ONLY ph.identity FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.identity OWNER TO ph_owner;
+
 CREATE TABLE ph.inspection (
     studio_id uuid NOT NULL,
     vendor_id uuid NOT NULL,
@@ -1221,6 +1527,7 @@ CREATE TABLE ph.inspection (
     issues integer,
     current boolean DEFAULT false NOT NULL,
     permitted integer,
+    trace text,
     CONSTRAINT inspection_clear_has_evidence CHECK (((verdict IS NULL) OR (verdict = 'not_evaluated'::text) OR (length(evidence_sha256) = 32))),
     CONSTRAINT inspection_current_is_done CHECK (((NOT current) OR (state = 'done'::text))),
     CONSTRAINT inspection_done_has_result CHECK (((state = 'done'::text) = ((verdict IS NOT NULL) AND (finished_at IS NOT NULL) AND (findings_sha256 IS NOT NULL) AND (findings IS NOT NULL) AND (issues IS NOT NULL)))),
@@ -1306,7 +1613,7 @@ CREATE TABLE ph.member (
     side text NOT NULL,
     name text NOT NULL,
     email text NOT NULL,
-    password_hash text NOT NULL,
+    password_hash text,
     roles text[] NOT NULL,
     created_at timestamp with time zone DEFAULT now() NOT NULL,
     disabled_at timestamp with time zone,
@@ -1350,6 +1657,30 @@ CREATE TABLE ph.milestone (
 ALTER TABLE ONLY ph.milestone FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.milestone OWNER TO ph_owner;
+
+CREATE TABLE ph.milestone_count (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    project_id uuid NOT NULL,
+    tier text NOT NULL,
+    month date NOT NULL,
+    accepted bigint NOT NULL,
+    first_pass bigint NOT NULL,
+    rounds bigint NOT NULL,
+    rework_vendor bigint NOT NULL,
+    rework_studio bigint NOT NULL,
+    with_due bigint NOT NULL,
+    on_time bigint NOT NULL,
+    vendor_secs bigint NOT NULL,
+    studio_secs bigint NOT NULL,
+    inspector_secs bigint NOT NULL,
+    CONSTRAINT milestone_count_month_begins CHECK ((EXTRACT(day FROM month) = (1)::numeric))
+)
+WITH (fillfactor='70');
+
+ALTER TABLE ONLY ph.milestone_count FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.milestone_count OWNER TO ph_owner;
 
 CREATE TABLE ph.move (
     from_state text NOT NULL,
@@ -1402,6 +1733,7 @@ CREATE TABLE ph.note (
     at timestamp with time zone DEFAULT now() NOT NULL,
     pin jsonb,
     reply_to uuid,
+    sketch jsonb,
     CONSTRAINT note_private_is_the_studios CHECK (((vendor_id IS NOT NULL) OR (side = 'studio'::text))),
     CONSTRAINT note_side_known CHECK ((side = ANY (ARRAY['studio'::text, 'vendor'::text]))),
     CONSTRAINT note_text_length CHECK (((char_length(text) >= 1) AND (char_length(text) <= 10000)))
@@ -1451,6 +1783,18 @@ CREATE TABLE ph.order_calendar (
 ALTER TABLE ONLY ph.order_calendar FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.order_calendar OWNER TO ph_owner;
+
+CREATE TABLE ph.orphan (
+    object_key text NOT NULL,
+    size bigint NOT NULL,
+    marked_at timestamp with time zone DEFAULT now() NOT NULL,
+    seen_at timestamp with time zone DEFAULT now() NOT NULL,
+    swept_at timestamp with time zone
+);
+
+ALTER TABLE ONLY ph.orphan FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.orphan OWNER TO ph_owner;
 
 CREATE TABLE ph.party (
     id uuid NOT NULL,
@@ -1521,6 +1865,35 @@ CREATE TABLE ph.payment_hold_end (
 ALTER TABLE ONLY ph.payment_hold_end FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.payment_hold_end OWNER TO ph_owner;
+
+CREATE TABLE ph.pending_sign_off (
+    studio_id uuid NOT NULL,
+    id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    inspection_id uuid NOT NULL,
+    decision text NOT NULL,
+    reason text NOT NULL,
+    cause text NOT NULL,
+    price_minor bigint,
+    price_due date,
+    sketch jsonb,
+    by_member uuid NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    send_at timestamp with time zone,
+    stopped_at timestamp with time zone,
+    stopped_why text,
+    CONSTRAINT pending_cause_known CHECK ((cause = ANY (ARRAY[''::text, 'nonconformity'::text, 'changed_mind'::text]))),
+    CONSTRAINT pending_decision_known CHECK ((decision = ANY (ARRAY['accept'::text, 'accept_note'::text, 'accept_as_is'::text, 'return'::text]))),
+    CONSTRAINT pending_reason_length CHECK ((char_length(reason) <= 4000)),
+    CONSTRAINT pending_sketch_size CHECK ((octet_length((sketch)::text) <= 131072)),
+    CONSTRAINT pending_stopped_known CHECK ((stopped_why = ANY (ARRAY['decided'::text, 'inspected'::text, 'delivered'::text, 'role'::text, 'state'::text, 'price'::text]))),
+    CONSTRAINT pending_stopped_says_why CHECK (((stopped_at IS NULL) = (stopped_why IS NULL)))
+);
+
+ALTER TABLE ONLY ph.pending_sign_off FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.pending_sign_off OWNER TO ph_owner;
 
 CREATE TABLE ph.permission (
     studio_id uuid NOT NULL,
@@ -1619,6 +1992,53 @@ CREATE TABLE ph.prop (
 ALTER TABLE ONLY ph.prop FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.prop OWNER TO ph_owner;
+
+CREATE TABLE ph.prop_line (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    project_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    code text NOT NULL,
+    title text NOT NULL,
+    tier text NOT NULL,
+    order_code text NOT NULL,
+    vendor_name text NOT NULL,
+    price_minor bigint NOT NULL,
+    milestone_id uuid NOT NULL,
+    milestone text NOT NULL,
+    state text NOT NULL,
+    due_sort date NOT NULL,
+    since timestamp with time zone NOT NULL,
+    rounds integer NOT NULL,
+    blocked_since timestamp with time zone,
+    blocked_secs bigint NOT NULL,
+    currency text NOT NULL
+);
+
+ALTER TABLE ONLY ph.prop_line FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.prop_line OWNER TO ph_owner;
+
+CREATE TABLE ph.provider (
+    party_id uuid NOT NULL,
+    id uuid NOT NULL,
+    issuer text NOT NULL,
+    client_id text NOT NULL,
+    client_secret text DEFAULT ''::text NOT NULL,
+    required boolean DEFAULT false NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    changed_at timestamp with time zone DEFAULT now() NOT NULL,
+    changed_by uuid NOT NULL,
+    removed_at timestamp with time zone,
+    CONSTRAINT provider_client_length CHECK ((((char_length(client_id) >= 1) AND (char_length(client_id) <= 500)) AND (char_length(client_secret) <= 1000))),
+    CONSTRAINT provider_issuer_is_an_address CHECK (((issuer ~ '^https?://'::text) AND (char_length(issuer) <= 500))),
+    CONSTRAINT provider_removed_is_not_required CHECK (((removed_at IS NULL) OR (NOT required)))
+);
+
+ALTER TABLE ONLY ph.provider FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.provider OWNER TO ph_owner;
 
 CREATE TABLE ph.question (
     studio_id uuid NOT NULL,
@@ -1738,6 +2158,83 @@ ALTER TABLE ONLY ph.reminder FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.reminder OWNER TO ph_owner;
 
+CREATE TABLE ph.removal (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    delivery_id uuid NOT NULL,
+    id uuid NOT NULL,
+    retention_id uuid NOT NULL,
+    files integer NOT NULL,
+    bytes bigint NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    cleared_at timestamp with time zone
+);
+
+ALTER TABLE ONLY ph.removal FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.removal OWNER TO ph_owner;
+
+CREATE TABLE ph.removal_file (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    removal_id uuid NOT NULL,
+    file_id uuid NOT NULL
+);
+
+ALTER TABLE ONLY ph.removal_file FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.removal_file OWNER TO ph_owner;
+
+CREATE TABLE ph.retention (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    id uuid NOT NULL,
+    superseded_days integer,
+    legal_hold boolean NOT NULL,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT retention_days_range CHECK (((superseded_days >= 0) AND (superseded_days <= 36500))),
+    CONSTRAINT retention_reason_length CHECK ((char_length(reason) <= 1000))
+);
+
+ALTER TABLE ONLY ph.retention FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.retention OWNER TO ph_owner;
+
+CREATE TABLE ph.saved_note (
+    studio_id uuid NOT NULL,
+    id uuid NOT NULL,
+    text text NOT NULL,
+    by_member uuid NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT saved_note_length CHECK (((char_length(text) >= 1) AND (char_length(text) <= 1000)))
+);
+
+ALTER TABLE ONLY ph.saved_note FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.saved_note OWNER TO ph_owner;
+
+CREATE TABLE ph.saved_view (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    id uuid NOT NULL,
+    name text NOT NULL,
+    query text NOT NULL,
+    put_away boolean DEFAULT false NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT saved_view_name_length CHECK (((char_length(name) >= 1) AND (char_length(name) <= 60))),
+    CONSTRAINT saved_view_query_length CHECK ((char_length(query) <= 2000))
+);
+
+ALTER TABLE ONLY ph.saved_view FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.saved_view OWNER TO ph_owner;
+
 CREATE TABLE ph.session (
     party_id uuid NOT NULL,
     member_id uuid NOT NULL,
@@ -1746,7 +2243,10 @@ CREATE TABLE ph.session (
     created_at timestamp with time zone DEFAULT now() NOT NULL,
     expires_at timestamp with time zone NOT NULL,
     last_seen_at timestamp with time zone,
-    ended_at timestamp with time zone
+    ended_at timestamp with time zone,
+    via text DEFAULT 'password'::text NOT NULL,
+    agent text DEFAULT ''::text NOT NULL,
+    address text DEFAULT ''::text NOT NULL
 );
 
 ALTER TABLE ONLY ph.session FORCE ROW LEVEL SECURITY;
@@ -1772,6 +2272,22 @@ CREATE TABLE ph.set_use (
 ALTER TABLE ONLY ph.set_use FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.set_use OWNER TO ph_owner;
+
+CREATE TABLE ph.sign_in (
+    party_id uuid NOT NULL,
+    state_hash bytea NOT NULL,
+    browser_hash bytea NOT NULL,
+    provider_id uuid NOT NULL,
+    nonce text NOT NULL,
+    verifier text NOT NULL,
+    next text NOT NULL,
+    invitation_hash bytea,
+    created_at timestamp with time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ONLY ph.sign_in FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.sign_in OWNER TO ph_owner;
 
 CREATE TABLE ph.sign_off (
     studio_id uuid NOT NULL,
@@ -1843,6 +2359,20 @@ ALTER TABLE ONLY ph.spec_revision FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.spec_revision OWNER TO ph_owner;
 
+CREATE TABLE ph.stored (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    delivered_bytes bigint DEFAULT 0 NOT NULL,
+    removed_bytes bigint DEFAULT 0 NOT NULL,
+    evidence_bytes bigint DEFAULT 0 NOT NULL
+);
+
+ALTER TABLE ONLY ph.stored FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.stored OWNER TO ph_owner;
+
 CREATE TABLE ph.token (
     party_id uuid NOT NULL,
     member_id uuid NOT NULL,
@@ -1862,6 +2392,15 @@ CREATE TABLE ph.token (
 ALTER TABLE ONLY ph.token FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.token OWNER TO ph_owner;
+
+CREATE TABLE ph.turn (
+    vendor_id uuid NOT NULL,
+    served_at timestamp with time zone NOT NULL
+);
+
+ALTER TABLE ONLY ph.turn FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.turn OWNER TO ph_owner;
 
 CREATE TABLE ph.work_order (
     studio_id uuid NOT NULL,
@@ -1912,8 +2451,14 @@ ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2029_h2 FOR VALUES FROM 
 
 ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_rest DEFAULT;
 
+ALTER TABLE ONLY ph.access
+    ADD CONSTRAINT access_pkey PRIMARY KEY (party_id, hour, member_id, act, subject);
+
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_pkey PRIMARY KEY (studio_id, log_id, size);
+
+ALTER TABLE ONLY ph.attempt
+    ADD CONSTRAINT attempt_pkey PRIMARY KEY (key);
 
 ALTER TABLE ONLY ph.batch
     ADD CONSTRAINT batch_number_key UNIQUE (studio_id, work_order_id, number);
@@ -1957,12 +2502,6 @@ ALTER TABLE ONLY ph.concession
 ALTER TABLE ONLY ph.concession
     ADD CONSTRAINT concession_pkey PRIMARY KEY (studio_id, id);
 
-ALTER TABLE ONLY ph.daily_check
-    ADD CONSTRAINT daily_check_pkey PRIMARY KEY (studio_id, day, vendor_id, project_id, tier, chk, shard);
-
-ALTER TABLE ONLY ph.daily_milestone
-    ADD CONSTRAINT daily_milestone_pkey PRIMARY KEY (studio_id, day, vendor_id, project_id, tier, shard);
-
 ALTER TABLE ONLY ph.delivery
     ADD CONSTRAINT delivery_number_key UNIQUE (studio_id, milestone_id, number);
 
@@ -1980,6 +2519,9 @@ ALTER TABLE ph.delivery
 
 ALTER TABLE ONLY ph.deputy
     ADD CONSTRAINT deputy_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.device
+    ADD CONSTRAINT device_pkey PRIMARY KEY (party_id, id);
 
 ALTER TABLE ONLY ph.engagement
     ADD CONSTRAINT engagement_pkey PRIMARY KEY (studio_id, vendor_id);
@@ -2065,11 +2607,17 @@ ALTER TABLE ONLY ph.house_leaf
 ALTER TABLE ONLY ph.idempotency
     ADD CONSTRAINT idempotency_pkey PRIMARY KEY (party_id, member_id, method, route, key);
 
+ALTER TABLE ONLY ph.identity
+    ADD CONSTRAINT identity_pkey PRIMARY KEY (party_id, issuer, subject);
+
 ALTER TABLE ONLY ph.inspection
     ADD CONSTRAINT inspection_parties UNIQUE (studio_id, vendor_id, id);
 
 ALTER TABLE ONLY ph.inspection
     ADD CONSTRAINT inspection_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ph.inspection
+    ADD CONSTRAINT inspection_trace_form CHECK ((trace ~ '^[0-9a-f]{32}$'::text)) NOT VALID;
 
 ALTER TABLE ONLY ph.invitation
     ADD CONSTRAINT invitation_pkey PRIMARY KEY (party_id, id);
@@ -2097,6 +2645,9 @@ ALTER TABLE ph.member
 
 ALTER TABLE ph.milestone
     ADD CONSTRAINT milestone_changed_amount_range CHECK (((amount_minor + change_minor) >= 0)) NOT VALID;
+
+ALTER TABLE ONLY ph.milestone_count
+    ADD CONSTRAINT milestone_count_pkey PRIMARY KEY (studio_id, month, vendor_id, project_id, tier);
 
 ALTER TABLE ph.milestone
     ADD CONSTRAINT milestone_kind_known CHECK (((kind = ANY (ARRAY['block_out'::text, 'sculpt'::text, 'game_mesh'::text, 'maps'::text, 'final'::text, 'maintenance'::text])) AND ((kind <> 'maintenance'::text) OR ((share_bp + amount_minor) = 0)))) NOT VALID;
@@ -2134,11 +2685,17 @@ ALTER TABLE ONLY ph.note
 ALTER TABLE ONLY ph.note_resolution
     ADD CONSTRAINT note_resolution_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ph.note
+    ADD CONSTRAINT note_sketch_size CHECK ((octet_length((sketch)::text) <= 131072)) NOT VALID;
+
 ALTER TABLE ONLY ph.order_calendar
     ADD CONSTRAINT order_calendar_once UNIQUE (studio_id, work_order_id, side);
 
 ALTER TABLE ONLY ph.order_calendar
     ADD CONSTRAINT order_calendar_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.orphan
+    ADD CONSTRAINT orphan_pkey PRIMARY KEY (object_key);
 
 ALTER TABLE ONLY ph.party
     ADD CONSTRAINT party_pkey PRIMARY KEY (id);
@@ -2169,6 +2726,9 @@ ALTER TABLE ONLY ph.payment_hold
 ALTER TABLE ONLY ph.payment_hold
     ADD CONSTRAINT payment_hold_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.pending_sign_off
+    ADD CONSTRAINT pending_sign_off_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.permission_decision
     ADD CONSTRAINT permission_decision_pkey PRIMARY KEY (studio_id, id);
 
@@ -2193,6 +2753,9 @@ ALTER TABLE ph.prop
 ALTER TABLE ph.prop
     ADD CONSTRAINT prop_kit_form CHECK ((kit ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)) NOT VALID;
 
+ALTER TABLE ONLY ph.prop_line
+    ADD CONSTRAINT prop_line_pkey PRIMARY KEY (studio_id, prop_id);
+
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
 
@@ -2201,6 +2764,9 @@ ALTER TABLE ph.prop
 
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.provider
+    ADD CONSTRAINT provider_pkey PRIMARY KEY (party_id);
 
 ALTER TABLE ONLY ph.question_message
     ADD CONSTRAINT question_message_pkey PRIMARY KEY (studio_id, id);
@@ -2241,11 +2807,50 @@ ALTER TABLE ONLY ph.reminder
 ALTER TABLE ONLY ph.reminder
     ADD CONSTRAINT reminder_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.removal_file
+    ADD CONSTRAINT removal_file_pkey PRIMARY KEY (studio_id, file_id);
+
+ALTER TABLE ONLY ph.removal
+    ADD CONSTRAINT removal_once UNIQUE (studio_id, delivery_id);
+
+ALTER TABLE ONLY ph.removal
+    ADD CONSTRAINT removal_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.removal
+    ADD CONSTRAINT removal_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.retention
+    ADD CONSTRAINT retention_of_order UNIQUE (studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.retention
+    ADD CONSTRAINT retention_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.saved_note
+    ADD CONSTRAINT saved_note_once UNIQUE (studio_id, text);
+
+ALTER TABLE ONLY ph.saved_note
+    ADD CONSTRAINT saved_note_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.saved_view
+    ADD CONSTRAINT saved_view_name_key UNIQUE (party_id, member_id, name);
+
+ALTER TABLE ONLY ph.saved_view
+    ADD CONSTRAINT saved_view_pkey PRIMARY KEY (party_id, member_id, id);
+
 ALTER TABLE ONLY ph.session
     ADD CONSTRAINT session_pkey PRIMARY KEY (party_id, id);
 
+ALTER TABLE ph.session
+    ADD CONSTRAINT session_place_length CHECK (((char_length(agent) <= 200) AND (char_length(address) <= 60))) NOT VALID;
+
+ALTER TABLE ph.session
+    ADD CONSTRAINT session_via_known CHECK ((via = ANY (ARRAY['password'::text, 'provider'::text, 'invitation'::text]))) NOT VALID;
+
 ALTER TABLE ONLY ph.set_use
     ADD CONSTRAINT set_use_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.sign_in
+    ADD CONSTRAINT sign_in_pkey PRIMARY KEY (party_id, state_hash);
 
 ALTER TABLE ph.sign_off
     ADD CONSTRAINT sign_off_by_somebody CHECK ((((decision = 'deemed'::text) = (by_member IS NULL)) AND ((decision = 'deemed'::text) = (by_role = 'clock'::text)))) NOT VALID;
@@ -2289,8 +2894,14 @@ ALTER TABLE ONLY ph.spec_revision
 ALTER TABLE ONLY ph.spec_revision
     ADD CONSTRAINT spec_revision_prop UNIQUE (studio_id, prop_id, id);
 
+ALTER TABLE ONLY ph.stored
+    ADD CONSTRAINT stored_pkey PRIMARY KEY (studio_id, work_order_id, prop_id);
+
 ALTER TABLE ONLY ph.token
     ADD CONSTRAINT token_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.turn
+    ADD CONSTRAINT turn_pkey PRIMARY KEY (vendor_id);
 
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_code_key UNIQUE (studio_id, code);
@@ -2310,6 +2921,8 @@ ALTER TABLE ONLY ph.work_order
 ALTER TABLE ph.work_order
     ADD CONSTRAINT work_order_source_roles_few CHECK ((cardinality(source_roles) <= 20)) NOT VALID;
 
+CREATE INDEX access_by_age ON ph.access USING btree (hour);
+
 CREATE INDEX batch_by_vendor ON ph.batch USING btree (vendor_id, id);
 
 CREATE INDEX change_order_by_vendor ON ph.change_order USING btree (vendor_id, id);
@@ -2320,11 +2933,15 @@ CREATE INDEX change_order_of_order ON ph.change_order USING btree (studio_id, wo
 
 CREATE UNIQUE INDEX change_order_of_spec_key ON ph.change_order USING btree (studio_id, spec_revision_id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text, 'agreed'::text]));
 
+CREATE INDEX change_order_open_of_studio ON ph.change_order USING btree (studio_id, since, id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text]));
+
+CREATE INDEX change_order_open_of_vendor ON ph.change_order USING btree (vendor_id, since, id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text]));
+
+CREATE INDEX check_count_by_vendor ON ph.check_count USING btree (vendor_id, project_id, month);
+
+CREATE UNIQUE INDEX check_count_key ON ph.check_count USING btree (studio_id, vendor_id, project_id, month, tier, chk, shard) NULLS NOT DISTINCT;
+
 CREATE INDEX concession_of_delivery ON ph.concession USING btree (studio_id, delivery_id, id);
-
-CREATE INDEX daily_check_by_vendor ON ph.daily_check USING btree (vendor_id, day);
-
-CREATE INDEX daily_milestone_by_vendor ON ph.daily_milestone USING btree (vendor_id, day);
 
 CREATE INDEX delivery_by_order ON ph.delivery USING btree (studio_id, work_order_id, id);
 
@@ -2339,6 +2956,8 @@ CREATE INDEX delivery_to_sweep ON ph.delivery USING btree (opened_at, id) WHERE 
 CREATE UNIQUE INDEX delivery_under_way_key ON ph.delivery USING btree (studio_id, milestone_id) WHERE (state = ANY (ARRAY['open'::text, 'sealing'::text]));
 
 CREATE INDEX deputy_of_member ON ph.deputy USING btree (studio_id, member_id, until_on);
+
+CREATE UNIQUE INDEX device_secret_key ON ph.device USING btree (secret_hash, party_id, member_id);
 
 CREATE INDEX engagement_by_vendor ON ph.engagement USING btree (vendor_id, studio_id);
 
@@ -2376,6 +2995,8 @@ CREATE INDEX hold_of_order ON ph.hold USING btree (studio_id, work_order_id, id)
 
 CREATE INDEX idempotency_age ON ph.idempotency USING btree (created_at);
 
+CREATE UNIQUE INDEX identity_member_key ON ph.identity USING btree (party_id, member_id, issuer);
+
 CREATE INDEX inspection_by_id ON ph.inspection USING btree (id);
 
 CREATE INDEX inspection_by_vendor ON ph.inspection USING btree (vendor_id, id);
@@ -2406,11 +3027,19 @@ CREATE INDEX milestone_all_of_vendor ON ph.milestone USING btree (vendor_id, due
 
 CREATE INDEX milestone_by_vendor ON ph.milestone USING btree (vendor_id, id);
 
+CREATE INDEX milestone_count_by_vendor ON ph.milestone_count USING btree (vendor_id, month);
+
 CREATE UNIQUE INDEX milestone_kind_key ON ph.milestone USING btree (studio_id, prop_id, kind) WHERE (kind <> 'maintenance'::text);
 
 CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id);
 
 CREATE INDEX milestone_review_due ON ph.milestone USING btree (review_due_at, id) WHERE (state = 'review'::text);
+
+CREATE INDEX milestone_review_of_studio ON ph.milestone USING btree (studio_id, review_due_at, id) WHERE (state = 'review'::text);
+
+CREATE INDEX milestone_state_of_studio ON ph.milestone USING btree (studio_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
+CREATE INDEX milestone_state_of_vendor ON ph.milestone USING btree (vendor_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
 CREATE INDEX milestone_work_of_studio ON ph.milestone USING btree (studio_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
@@ -2424,6 +3053,8 @@ CREATE INDEX note_resolution_of_order ON ph.note_resolution USING btree (studio_
 
 CREATE INDEX order_calendar_by_vendor ON ph.order_calendar USING btree (vendor_id, work_order_id);
 
+CREATE INDEX orphan_to_sweep ON ph.orphan USING btree (marked_at) WHERE (swept_at IS NULL);
+
 CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX payable_by_time ON ph.payable USING btree (studio_id, at, id);
@@ -2431,6 +3062,12 @@ CREATE INDEX payable_by_time ON ph.payable USING btree (studio_id, at, id);
 CREATE INDEX payable_by_time_of_vendor ON ph.payable USING btree (vendor_id, at, id);
 
 CREATE INDEX payable_by_vendor ON ph.payable USING btree (vendor_id, id);
+
+CREATE INDEX pending_sign_off_due ON ph.pending_sign_off USING btree (send_at) WHERE (stopped_at IS NULL);
+
+CREATE INDEX pending_sign_off_of_member ON ph.pending_sign_off USING btree (studio_id, by_member, id);
+
+CREATE UNIQUE INDEX pending_sign_off_once ON ph.pending_sign_off USING btree (studio_id, milestone_id) WHERE (stopped_at IS NULL);
 
 CREATE INDEX permission_by_vendor ON ph.permission USING btree (vendor_id, id);
 
@@ -2442,11 +3079,31 @@ CREATE INDEX permission_granted ON ph.permission USING btree (studio_id, work_or
 
 CREATE INDEX permission_of_order ON ph.permission USING btree (studio_id, work_order_id, id);
 
+CREATE INDEX permission_requested_of_studio ON ph.permission USING btree (studio_id, since, id) WHERE (state = 'requested'::text);
+
 CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX prop_by_vendor ON ph.prop USING btree (vendor_id, id);
 
+CREATE INDEX prop_line_code_of_studio ON ph.prop_line USING btree (studio_id, code, prop_id);
+
+CREATE INDEX prop_line_due_of_studio ON ph.prop_line USING btree (studio_id, due_sort, prop_id);
+
+CREATE INDEX prop_line_due_of_vendor ON ph.prop_line USING btree (vendor_id, due_sort, prop_id);
+
+CREATE INDEX prop_line_of_order ON ph.prop_line USING btree (studio_id, work_order_id, due_sort, prop_id);
+
+CREATE INDEX prop_line_state_of_studio ON ph.prop_line USING btree (studio_id, state, due_sort, prop_id);
+
 CREATE UNIQUE INDEX prop_pilot_key ON ph.prop USING btree (studio_id, work_order_id, kit) WHERE pilot;
+
+CREATE INDEX prop_without_spec ON ph.prop USING btree (studio_id, id) WHERE (spec_in_force IS NULL);
+
+CREATE UNIQUE INDEX provider_id_key ON ph.provider USING btree (id);
+
+CREATE INDEX question_answered_of_vendor ON ph.question USING btree (vendor_id, since, id) WHERE (state = 'answered'::text);
+
+CREATE INDEX question_asked_of_studio ON ph.question USING btree (studio_id, since, id) WHERE (state = 'asked'::text);
 
 CREATE INDEX question_by_vendor ON ph.question USING btree (vendor_id, id);
 
@@ -2460,13 +3117,27 @@ CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
 
 CREATE INDEX reminder_of_milestone ON ph.reminder USING btree (studio_id, milestone_id, id);
 
+CREATE INDEX removal_file_of ON ph.removal_file USING btree (studio_id, removal_id);
+
+CREATE INDEX removal_of_order ON ph.removal USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX removal_to_clear ON ph.removal USING btree (id) WHERE (cleared_at IS NULL);
+
+CREATE INDEX retention_newest ON ph.retention USING btree (studio_id, work_order_id, id DESC);
+
+CREATE INDEX session_of_member ON ph.session USING btree (party_id, member_id, id DESC) WHERE (ended_at IS NULL);
+
 CREATE UNIQUE INDEX session_secret_key ON ph.session USING btree (secret_hash);
 
 CREATE INDEX set_use_of_prop ON ph.set_use USING btree (studio_id, prop_id, set_id, id);
 
 CREATE INDEX set_use_of_set ON ph.set_use USING btree (studio_id, set_id, prop_id, id);
 
+CREATE INDEX sign_in_by_age ON ph.sign_in USING btree (created_at);
+
 CREATE INDEX spec_revision_by_vendor ON ph.spec_revision USING btree (vendor_id, id);
+
+CREATE INDEX stored_of_vendor ON ph.stored USING btree (vendor_id, work_order_id);
 
 CREATE UNIQUE INDEX token_secret_key ON ph.token USING btree (secret_hash);
 
@@ -2512,9 +3183,19 @@ CREATE TRIGGER change_order_agreed AFTER UPDATE ON ph.change_order FOR EACH ROW 
 
 CREATE TRIGGER change_order_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.change_order FOR EACH ROW EXECUTE FUNCTION ph.state_guard('change_order');
 
+CREATE TRIGGER count_evidence AFTER INSERT ON ph.evidence REFERENCING NEW TABLE AS added FOR EACH STATEMENT EXECUTE FUNCTION ph.count_evidence();
+
+CREATE TRIGGER count_removed AFTER INSERT ON ph.removal FOR EACH ROW EXECUTE FUNCTION ph.count_removed();
+
+CREATE TRIGGER count_sealed AFTER UPDATE OF state ON ph.delivery FOR EACH ROW WHEN (((old.state <> 'sealed'::text) AND (new.state = 'sealed'::text))) EXECUTE FUNCTION ph.count_sealed();
+
 CREATE TRIGGER delivery_guard BEFORE INSERT OR UPDATE OF state ON ph.delivery FOR EACH ROW EXECUTE FUNCTION ph.delivery_guard();
 
 CREATE TRIGGER file_guard BEFORE DELETE OR UPDATE ON ph.file FOR EACH ROW EXECUTE FUNCTION ph.file_guard();
+
+CREATE TRIGGER forget_access AFTER UPDATE OF email ON ph.member FOR EACH ROW WHEN ((new.email ~~ 'erased-%@erased.invalid'::text)) EXECUTE FUNCTION ph.forget_access();
+
+CREATE TRIGGER forget_doors AFTER UPDATE OF disabled_at, email ON ph.member FOR EACH ROW WHEN (((old.disabled_at IS DISTINCT FROM new.disabled_at) OR (old.email <> new.email))) EXECUTE FUNCTION ph.forget_doors();
 
 CREATE TRIGGER inspection_guard BEFORE INSERT OR UPDATE ON ph.inspection FOR EACH ROW EXECUTE FUNCTION ph.inspection_guard();
 
@@ -2524,15 +3205,24 @@ CREATE TRIGGER milestone_counted AFTER UPDATE OF state ON ph.milestone FOR EACH 
 
 CREATE TRIGGER milestone_guard BEFORE INSERT OR UPDATE OF state, last_event ON ph.milestone FOR EACH ROW EXECUTE FUNCTION ph.milestone_guard();
 
+CREATE TRIGGER milestone_moved AFTER UPDATE ON ph.milestone FOR EACH ROW WHEN (((((old.state IS DISTINCT FROM new.state) OR (old.change_minor IS DISTINCT FROM new.change_minor)) OR (old.due_sort IS DISTINCT FROM new.due_sort)) OR (old.rounds IS DISTINCT FROM new.rounds))) EXECUTE FUNCTION ph.milestone_moved();
+
 CREATE CONSTRAINT TRIGGER milestone_sums AFTER INSERT ON ph.milestone DEFERRABLE INITIALLY DEFERRED FOR EACH ROW EXECUTE FUNCTION ph.milestone_sums();
 
+CREATE TRIGGER milestones_made AFTER INSERT ON ph.milestone REFERENCING NEW TABLE AS new_rows FOR EACH STATEMENT EXECUTE FUNCTION ph.milestones_made();
+
 CREATE TRIGGER permission_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.permission FOR EACH ROW EXECUTE FUNCTION ph.state_guard('permission');
+
+CREATE TRIGGER prop_blocked AFTER UPDATE ON ph.prop FOR EACH ROW WHEN (((old.blocked_since IS DISTINCT FROM new.blocked_since) OR (old.blocked_secs IS DISTINCT FROM new.blocked_secs))) EXECUTE FUNCTION ph.prop_blocked();
 
 CREATE TRIGGER question_blocks AFTER INSERT OR UPDATE ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_blocks();
 
 CREATE TRIGGER question_clock BEFORE UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_clock();
 
 CREATE TRIGGER question_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.state_guard('question');
+
+ALTER TABLE ONLY ph.access
+    ADD CONSTRAINT access_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
 ALTER TABLE ONLY ph.anchor
     ADD CONSTRAINT anchor_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
@@ -2579,6 +3269,9 @@ ALTER TABLE ONLY ph.delivery
 ALTER TABLE ONLY ph.deputy
     ADD CONSTRAINT deputy_studio_id_member_id_fkey FOREIGN KEY (studio_id, member_id) REFERENCES ph.member(party_id, id);
 
+ALTER TABLE ONLY ph.device
+    ADD CONSTRAINT device_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
 ALTER TABLE ONLY ph.engagement
     ADD CONSTRAINT engagement_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
 
@@ -2617,6 +3310,9 @@ ALTER TABLE ONLY ph.handover
 
 ALTER TABLE ONLY ph.hold
     ADD CONSTRAINT hold_studio_id_vendor_id_work_order_id_prop_id_milestone_i_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
+
+ALTER TABLE ONLY ph.identity
+    ADD CONSTRAINT identity_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
 ALTER TABLE ONLY ph.inspection
     ADD CONSTRAINT inspection_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
@@ -2681,6 +3377,15 @@ ALTER TABLE ONLY ph.payment_hold
 ALTER TABLE ONLY ph.payment_hold
     ADD CONSTRAINT payment_hold_studio_id_vendor_id_work_order_id_sign_off_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, sign_off_id) REFERENCES ph.sign_off(studio_id, vendor_id, work_order_id, id);
 
+ALTER TABLE ONLY ph.pending_sign_off
+    ADD CONSTRAINT pending_sign_off_studio_id_delivery_id_fkey FOREIGN KEY (studio_id, delivery_id) REFERENCES ph.delivery(studio_id, id);
+
+ALTER TABLE ONLY ph.pending_sign_off
+    ADD CONSTRAINT pending_sign_off_studio_id_inspection_id_fkey FOREIGN KEY (studio_id, inspection_id) REFERENCES ph.inspection(studio_id, id);
+
+ALTER TABLE ONLY ph.pending_sign_off
+    ADD CONSTRAINT pending_sign_off_studio_id_milestone_id_fkey FOREIGN KEY (studio_id, milestone_id) REFERENCES ph.milestone(studio_id, id);
+
 ALTER TABLE ONLY ph.permission_decision
     ADD CONSTRAINT permission_decision_studio_id_vendor_id_work_order_id_perm_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, permission_id) REFERENCES ph.permission(studio_id, vendor_id, work_order_id, id);
 
@@ -2693,11 +3398,17 @@ ALTER TABLE ONLY ph.permission
 ALTER TABLE ONLY ph.project
     ADD CONSTRAINT project_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
 
+ALTER TABLE ONLY ph.prop_line
+    ADD CONSTRAINT prop_line_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_spec_of_this_prop FOREIGN KEY (studio_id, id, spec_in_force) REFERENCES ph.spec_revision(studio_id, prop_id, id);
 
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.provider
+    ADD CONSTRAINT provider_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
 
 ALTER TABLE ONLY ph.question_message
     ADD CONSTRAINT question_message_studio_id_spec_revision_id_fkey FOREIGN KEY (studio_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, id);
@@ -2720,6 +3431,27 @@ ALTER TABLE ONLY ph.reference_pack
 ALTER TABLE ONLY ph.reminder
     ADD CONSTRAINT reminder_studio_id_vendor_id_work_order_id_prop_id_milesto_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, prop_id, milestone_id, id);
 
+ALTER TABLE ONLY ph.removal_file
+    ADD CONSTRAINT removal_file_studio_id_vendor_id_file_id_fkey FOREIGN KEY (studio_id, vendor_id, file_id) REFERENCES ph.file(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.removal_file
+    ADD CONSTRAINT removal_file_studio_id_vendor_id_work_order_id_removal_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, removal_id) REFERENCES ph.removal(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.removal
+    ADD CONSTRAINT removal_studio_id_vendor_id_work_order_id_delivery_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, delivery_id) REFERENCES ph.delivery(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.removal
+    ADD CONSTRAINT removal_studio_id_vendor_id_work_order_id_retention_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, retention_id) REFERENCES ph.retention(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.retention
+    ADD CONSTRAINT retention_studio_id_work_order_id_fkey FOREIGN KEY (studio_id, work_order_id) REFERENCES ph.work_order(studio_id, id);
+
+ALTER TABLE ONLY ph.saved_note
+    ADD CONSTRAINT saved_note_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.saved_view
+    ADD CONSTRAINT saved_view_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
 ALTER TABLE ONLY ph.session
     ADD CONSTRAINT session_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
@@ -2731,6 +3463,9 @@ ALTER TABLE ONLY ph.set_use
 
 ALTER TABLE ONLY ph.set_use
     ADD CONSTRAINT set_use_studio_id_vendor_id_work_order_id_set_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, set_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.sign_in
+    ADD CONSTRAINT sign_in_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
 
 ALTER TABLE ONLY ph.sign_off
     ADD CONSTRAINT sign_off_deputy FOREIGN KEY (studio_id, deputy_id) REFERENCES ph.deputy(studio_id, id);
@@ -2765,6 +3500,14 @@ ALTER TABLE ONLY ph.work_order
 ALTER TABLE ONLY ph.work_order
     ADD CONSTRAINT work_order_studio_id_vendor_id_fkey FOREIGN KEY (studio_id, vendor_id) REFERENCES ph.engagement(studio_id, vendor_id);
 
+ALTER TABLE ph.access ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY access_insert ON ph.access FOR INSERT TO ph_api WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY access_owner ON ph.access TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY access_read ON ph.access FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
 ALTER TABLE ph.anchor ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY anchor_notary ON ph.anchor TO ph_notary USING (true) WITH CHECK (true);
@@ -2772,6 +3515,10 @@ CREATE POLICY anchor_notary ON ph.anchor TO ph_notary USING (true) WITH CHECK (t
 CREATE POLICY anchor_owner ON ph.anchor TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.attempt ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY attempt_owner ON ph.attempt TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.batch ENABLE ROW LEVEL SECURITY;
 
@@ -2807,6 +3554,12 @@ CREATE POLICY change_order_read ON ph.change_order FOR SELECT TO ph_api USING ((
 
 CREATE POLICY change_order_update ON ph.change_order FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.check_count ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY check_count_owner ON ph.check_count TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY check_count_read ON ph.check_count FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.checkpoint ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY checkpoint_notary ON ph.checkpoint TO ph_notary USING (true) WITH CHECK (true);
@@ -2822,18 +3575,6 @@ CREATE POLICY concession_insert ON ph.concession FOR INSERT TO ph_api WITH CHECK
 CREATE POLICY concession_owner ON ph.concession TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
-
-ALTER TABLE ph.daily_check ENABLE ROW LEVEL SECURITY;
-
-CREATE POLICY daily_check_owner ON ph.daily_check TO ph_owner USING (true) WITH CHECK (true);
-
-CREATE POLICY daily_check_read ON ph.daily_check FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
-
-ALTER TABLE ph.daily_milestone ENABLE ROW LEVEL SECURITY;
-
-CREATE POLICY daily_milestone_owner ON ph.daily_milestone TO ph_owner USING (true) WITH CHECK (true);
-
-CREATE POLICY daily_milestone_read ON ph.daily_milestone FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.delivery ENABLE ROW LEVEL SECURITY;
 
@@ -2857,6 +3598,12 @@ CREATE POLICY deputy_owner ON ph.deputy TO ph_owner USING (true) WITH CHECK (tru
 
 CREATE POLICY deputy_read ON ph.deputy FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
 
+ALTER TABLE ph.device ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY device_own ON ph.device TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY device_owner ON ph.device TO ph_owner USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.engagement ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY engagement_insert ON ph.engagement FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
@@ -2874,6 +3621,8 @@ CREATE POLICY erasure_owner ON ph.erasure TO ph_owner USING (true) WITH CHECK (t
 CREATE POLICY erasure_read ON ph.erasure FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.evidence ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY evidence_clock ON ph.evidence FOR SELECT TO ph_clock USING (true);
 
 CREATE POLICY evidence_owner ON ph.evidence TO ph_owner USING (true) WITH CHECK (true);
 
@@ -2997,6 +3746,12 @@ CREATE POLICY idempotency_own ON ph.idempotency TO ph_api USING (((party_id = ph
 
 CREATE POLICY idempotency_owner ON ph.idempotency TO ph_owner USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.identity ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY identity_owner ON ph.identity TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY identity_read ON ph.identity FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
 ALTER TABLE ph.inspection ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY inspection_clock ON ph.inspection TO ph_clock USING (true) WITH CHECK (true);
@@ -3065,6 +3820,12 @@ ALTER TABLE ph.milestone ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY milestone_clock ON ph.milestone TO ph_clock USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.milestone_count ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY milestone_count_owner ON ph.milestone_count TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY milestone_count_read ON ph.milestone_count FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 CREATE POLICY milestone_insert ON ph.milestone FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY milestone_move_owner ON ph.move TO ph_owner USING (true) WITH CHECK (true);
@@ -3129,6 +3890,12 @@ CREATE POLICY order_calendar_read ON ph.order_calendar FOR SELECT TO ph_api USIN
 
 CREATE POLICY order_calendar_worker ON ph.order_calendar FOR SELECT TO ph_worker USING (true);
 
+ALTER TABLE ph.orphan ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY orphan_clock ON ph.orphan TO ph_clock USING (true) WITH CHECK (true);
+
+CREATE POLICY orphan_owner ON ph.orphan TO ph_owner USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.party ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY party_insert ON ph.party FOR INSERT TO ph_api WITH CHECK (((side = 'vendor'::text) AND (ph.app_studio() IS NOT NULL)));
@@ -3162,6 +3929,20 @@ CREATE POLICY payment_hold_insert ON ph.payment_hold FOR INSERT TO ph_api WITH C
 CREATE POLICY payment_hold_owner ON ph.payment_hold TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY payment_hold_read ON ph.payment_hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.pending_sign_off ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY pending_sign_off_clock ON ph.pending_sign_off FOR SELECT TO ph_clock USING (true);
+
+CREATE POLICY pending_sign_off_delete ON ph.pending_sign_off FOR DELETE TO ph_api USING (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
+
+CREATE POLICY pending_sign_off_insert ON ph.pending_sign_off FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
+
+CREATE POLICY pending_sign_off_owner ON ph.pending_sign_off TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY pending_sign_off_read ON ph.pending_sign_off FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+
+CREATE POLICY pending_sign_off_update ON ph.pending_sign_off FOR UPDATE TO ph_api USING ((studio_id = ph.app_studio())) WITH CHECK ((studio_id = ph.app_studio()));
 
 ALTER TABLE ph.permission ENABLE ROW LEVEL SECURITY;
 
@@ -3197,6 +3978,12 @@ CREATE POLICY prop_clock ON ph.prop TO ph_clock USING (true) WITH CHECK (true);
 
 CREATE POLICY prop_insert ON ph.prop FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
+ALTER TABLE ph.prop_line ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY prop_line_owner ON ph.prop_line TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY prop_line_read ON ph.prop_line FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 CREATE POLICY prop_owner ON ph.prop TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -3204,6 +3991,12 @@ CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.
 CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY prop_worker ON ph.prop TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.provider ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY provider_own ON ph.provider TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+
+CREATE POLICY provider_owner ON ph.provider TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.question ENABLE ROW LEVEL SECURITY;
 
@@ -3233,6 +4026,8 @@ CREATE POLICY reference_ack_read ON ph.reference_ack FOR SELECT TO ph_api USING 
 
 ALTER TABLE ph.reference_file ENABLE ROW LEVEL SECURITY;
 
+CREATE POLICY reference_file_clock ON ph.reference_file FOR SELECT TO ph_clock USING (true);
+
 CREATE POLICY reference_file_insert ON ph.reference_file FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY reference_file_owner ON ph.reference_file TO ph_owner USING (true) WITH CHECK (true);
@@ -3259,6 +4054,48 @@ CREATE POLICY reminder_owner ON ph.reminder TO ph_owner USING (true) WITH CHECK 
 
 CREATE POLICY reminder_read ON ph.reminder FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.removal ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY removal_clock ON ph.removal TO ph_clock USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.removal_file ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY removal_file_clock ON ph.removal_file TO ph_clock USING (true) WITH CHECK (true);
+
+CREATE POLICY removal_file_owner ON ph.removal_file TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY removal_file_read ON ph.removal_file FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY removal_owner ON ph.removal TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY removal_read ON ph.removal FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.retention ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY retention_clock ON ph.retention TO ph_clock USING (true) WITH CHECK (true);
+
+CREATE POLICY retention_insert ON ph.retention FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY retention_owner ON ph.retention TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY retention_read ON ph.retention FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.saved_note ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY saved_note_delete ON ph.saved_note FOR DELETE TO ph_api USING ((studio_id = ph.app_studio()));
+
+CREATE POLICY saved_note_insert ON ph.saved_note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
+
+CREATE POLICY saved_note_owner ON ph.saved_note TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY saved_note_read ON ph.saved_note FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+
+ALTER TABLE ph.saved_view ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY saved_view_own ON ph.saved_view TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY saved_view_owner ON ph.saved_view TO ph_owner USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.session ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
@@ -3272,6 +4109,10 @@ CREATE POLICY set_use_insert ON ph.set_use FOR INSERT TO ph_api WITH CHECK ((((s
 CREATE POLICY set_use_owner ON ph.set_use TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY set_use_read ON ph.set_use FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.sign_in ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY sign_in_owner ON ph.sign_in TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.sign_off ENABLE ROW LEVEL SECURITY;
 
@@ -3301,11 +4142,23 @@ CREATE POLICY spec_revision_read ON ph.spec_revision FOR SELECT TO ph_api USING 
 
 CREATE POLICY spec_revision_worker ON ph.spec_revision TO ph_worker USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.stored ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY stored_owner ON ph.stored TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY stored_read ON ph.stored FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.token ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY token_own ON ph.token TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY token_owner ON ph.token TO ph_owner USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.turn ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY turn_owner ON ph.turn TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY turn_worker ON ph.turn TO ph_worker USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.work_order ENABLE ROW LEVEL SECURITY;
 
@@ -3332,17 +4185,48 @@ GRANT ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name
 REVOKE ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) TO ph_worker;
 
+REVOKE ALL ON FUNCTION ph.count_evidence() FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.count_removed() FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.count_sealed() FROM PUBLIC;
+
 REVOKE ALL ON FUNCTION ph.disable_member(the_member uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.disable_member(the_member uuid) TO ph_api;
 
+REVOKE ALL ON FUNCTION ph.end_password_sessions() FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.end_password_sessions() TO ph_api;
+
 REVOKE ALL ON FUNCTION ph.erase_member(the_member uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.erase_member(the_member uuid) TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.forget_access() FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.forget_doors() FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_device(the_email text, the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_device(the_email text, the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_device_of(the_party uuid, the_member uuid, the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_device_of(the_party uuid, the_member uuid, the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_failed(the_email text, the_act text, the_address text) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_failed(the_email text, the_act text, the_address text) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_identity(the_provider uuid, the_issuer text, the_subject text, the_email text, the_name text, the_invitation bytea, new_id uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_identity(the_provider uuid, the_issuer text, the_subject text, the_email text, the_name text, the_invitation bytea, new_id uuid) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.login_invitation(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_invitation(the_hash bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.login_password(the_email text) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_password(the_email text) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.login_provider(the_id uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_provider(the_id uuid) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.login_session(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_session(the_hash bytea) TO ph_login;
@@ -3352,15 +4236,37 @@ GRANT ALL ON FUNCTION ph.login_token(the_hash bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) FROM PUBLIC;
 
+GRANT ALL ON FUNCTION ph.oldest_program() TO ph_api;
+GRANT ALL ON FUNCTION ph.oldest_program() TO ph_login;
+GRANT ALL ON FUNCTION ph.oldest_program() TO ph_worker;
+GRANT ALL ON FUNCTION ph.oldest_program() TO ph_notary;
+GRANT ALL ON FUNCTION ph.oldest_program() TO ph_clock;
+
 REVOKE ALL ON FUNCTION ph.own_password_hash() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.own_password_hash() TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.sweep_access() FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.sweep_access() TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.sweep_idempotency() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
 
+REVOKE ALL ON FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) FROM PUBLIC;
+
+GRANT SELECT,INSERT ON TABLE ph.access TO ph_api;
+GRANT SELECT ON TABLE ph.access TO ph_backup;
+
 GRANT SELECT ON TABLE ph.anchor TO ph_api;
 GRANT SELECT ON TABLE ph.anchor TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.anchor TO ph_notary;
+
+GRANT SELECT ON TABLE ph.attempt TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.batch TO ph_api;
 GRANT SELECT ON TABLE ph.batch TO ph_backup;
@@ -3384,18 +4290,15 @@ GRANT UPDATE(decided_by) ON TABLE ph.change_order TO ph_api;
 
 GRANT UPDATE(decided_reason) ON TABLE ph.change_order TO ph_api;
 
+GRANT SELECT ON TABLE ph.check_count TO ph_api;
+GRANT SELECT ON TABLE ph.check_count TO ph_backup;
+
 GRANT SELECT ON TABLE ph.checkpoint TO ph_api;
 GRANT SELECT ON TABLE ph.checkpoint TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.checkpoint TO ph_notary;
 
 GRANT SELECT,INSERT ON TABLE ph.concession TO ph_api;
 GRANT SELECT ON TABLE ph.concession TO ph_backup;
-
-GRANT SELECT ON TABLE ph.daily_check TO ph_api;
-GRANT SELECT ON TABLE ph.daily_check TO ph_backup;
-
-GRANT SELECT ON TABLE ph.daily_milestone TO ph_api;
-GRANT SELECT ON TABLE ph.daily_milestone TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.delivery TO ph_api;
 GRANT SELECT ON TABLE ph.delivery TO ph_backup;
@@ -3448,6 +4351,19 @@ GRANT UPDATE(swept_at) ON TABLE ph.delivery TO ph_clock;
 GRANT SELECT,INSERT ON TABLE ph.deputy TO ph_api;
 GRANT SELECT ON TABLE ph.deputy TO ph_backup;
 
+GRANT SELECT ON TABLE ph.device TO ph_backup;
+GRANT INSERT ON TABLE ph.device TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.device TO ph_api;
+
+GRANT SELECT(member_id) ON TABLE ph.device TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.device TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.device TO ph_api;
+
+GRANT SELECT(ended_at),UPDATE(ended_at) ON TABLE ph.device TO ph_api;
+
 GRANT SELECT,INSERT ON TABLE ph.engagement TO ph_api;
 GRANT SELECT ON TABLE ph.engagement TO ph_backup;
 
@@ -3457,6 +4373,16 @@ GRANT SELECT ON TABLE ph.erasure TO ph_backup;
 GRANT SELECT ON TABLE ph.evidence TO ph_api;
 GRANT SELECT ON TABLE ph.evidence TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.evidence TO ph_worker;
+
+GRANT SELECT(studio_id) ON TABLE ph.evidence TO ph_clock;
+
+GRANT SELECT(work_order_id) ON TABLE ph.evidence TO ph_clock;
+
+GRANT SELECT(inspection_id) ON TABLE ph.evidence TO ph_clock;
+
+GRANT SELECT(object_key) ON TABLE ph.evidence TO ph_clock;
+
+GRANT SELECT(size) ON TABLE ph.evidence TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.fact TO ph_api;
 GRANT SELECT ON TABLE ph.fact TO ph_backup;
@@ -3511,6 +4437,7 @@ GRANT SELECT ON TABLE ph.goose_db_version TO ph_login;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_worker;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_notary;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_clock;
+GRANT SELECT ON TABLE ph.goose_db_version TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.handover TO ph_api;
 GRANT SELECT ON TABLE ph.handover TO ph_backup;
@@ -3530,6 +4457,18 @@ GRANT SELECT,INSERT ON TABLE ph.house_leaf TO ph_notary;
 
 GRANT SELECT ON TABLE ph.idempotency TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.idempotency TO ph_api;
+
+GRANT SELECT ON TABLE ph.identity TO ph_backup;
+
+GRANT SELECT(party_id) ON TABLE ph.identity TO ph_api;
+
+GRANT SELECT(member_id) ON TABLE ph.identity TO ph_api;
+
+GRANT SELECT(issuer) ON TABLE ph.identity TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.identity TO ph_api;
+
+GRANT SELECT(last_used_at) ON TABLE ph.identity TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.inspection TO ph_api;
 GRANT SELECT ON TABLE ph.inspection TO ph_backup;
@@ -3592,6 +4531,8 @@ GRANT SELECT(issues),UPDATE(issues) ON TABLE ph.inspection TO ph_worker;
 GRANT SELECT(current),UPDATE(current) ON TABLE ph.inspection TO ph_worker;
 
 GRANT SELECT(permitted),UPDATE(permitted) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(trace) ON TABLE ph.inspection TO ph_worker;
 
 GRANT SELECT ON TABLE ph.invitation TO ph_backup;
 GRANT INSERT ON TABLE ph.invitation TO ph_api;
@@ -3702,6 +4643,9 @@ GRANT UPDATE(review_due_at) ON TABLE ph.milestone TO ph_api;
 GRANT SELECT(review_due_at),UPDATE(review_due_at) ON TABLE ph.milestone TO ph_worker;
 GRANT UPDATE(review_due_at) ON TABLE ph.milestone TO ph_clock;
 
+GRANT SELECT ON TABLE ph.milestone_count TO ph_api;
+GRANT SELECT ON TABLE ph.milestone_count TO ph_backup;
+
 GRANT SELECT ON TABLE ph.move TO ph_api;
 GRANT SELECT ON TABLE ph.move TO ph_backup;
 GRANT SELECT ON TABLE ph.move TO ph_worker;
@@ -3736,6 +4680,9 @@ GRANT SELECT(workdays) ON TABLE ph.order_calendar TO ph_worker;
 
 GRANT SELECT(holidays) ON TABLE ph.order_calendar TO ph_worker;
 
+GRANT SELECT,INSERT,UPDATE ON TABLE ph.orphan TO ph_clock;
+GRANT SELECT ON TABLE ph.orphan TO ph_backup;
+
 GRANT SELECT ON TABLE ph.party TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.party TO ph_api;
 
@@ -3748,6 +4695,24 @@ GRANT SELECT ON TABLE ph.payment_hold TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.payment_hold_end TO ph_api;
 GRANT SELECT ON TABLE ph.payment_hold_end TO ph_backup;
+
+GRANT SELECT,INSERT,DELETE ON TABLE ph.pending_sign_off TO ph_api;
+GRANT SELECT ON TABLE ph.pending_sign_off TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT SELECT(id) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT SELECT(milestone_id) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT SELECT(by_member) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT SELECT(send_at) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT UPDATE(stopped_at) ON TABLE ph.pending_sign_off TO ph_api;
+GRANT SELECT(stopped_at) ON TABLE ph.pending_sign_off TO ph_clock;
+
+GRANT UPDATE(stopped_why) ON TABLE ph.pending_sign_off TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.permission TO ph_api;
 GRANT SELECT ON TABLE ph.permission TO ph_backup;
@@ -3805,6 +4770,32 @@ GRANT UPDATE(spec_in_force) ON TABLE ph.prop TO ph_api;
 
 GRANT SELECT(kit) ON TABLE ph.prop TO ph_worker;
 
+GRANT SELECT ON TABLE ph.prop_line TO ph_api;
+GRANT SELECT ON TABLE ph.prop_line TO ph_backup;
+
+GRANT SELECT ON TABLE ph.provider TO ph_backup;
+GRANT INSERT ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(issuer),UPDATE(issuer) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(client_id),UPDATE(client_id) ON TABLE ph.provider TO ph_api;
+
+GRANT UPDATE(client_secret) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(required),UPDATE(required) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(changed_at),UPDATE(changed_at) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(changed_by),UPDATE(changed_by) ON TABLE ph.provider TO ph_api;
+
+GRANT SELECT(removed_at),UPDATE(removed_at) ON TABLE ph.provider TO ph_api;
+
 GRANT SELECT,INSERT ON TABLE ph.question TO ph_api;
 GRANT SELECT ON TABLE ph.question TO ph_backup;
 
@@ -3821,6 +4812,12 @@ GRANT SELECT ON TABLE ph.reference_ack TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.reference_file TO ph_api;
 GRANT SELECT ON TABLE ph.reference_file TO ph_backup;
 
+GRANT SELECT(studio_id) ON TABLE ph.reference_file TO ph_clock;
+
+GRANT SELECT(work_order_id) ON TABLE ph.reference_file TO ph_clock;
+
+GRANT SELECT(object_key) ON TABLE ph.reference_file TO ph_clock;
+
 GRANT UPDATE(published) ON TABLE ph.reference_file TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.reference_pack TO ph_api;
@@ -3831,6 +4828,32 @@ GRANT UPDATE(published_at) ON TABLE ph.reference_pack TO ph_api;
 GRANT SELECT ON TABLE ph.reminder TO ph_api;
 GRANT SELECT ON TABLE ph.reminder TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.reminder TO ph_clock;
+
+GRANT SELECT ON TABLE ph.removal TO ph_api;
+GRANT SELECT,INSERT ON TABLE ph.removal TO ph_clock;
+GRANT SELECT ON TABLE ph.removal TO ph_backup;
+
+GRANT UPDATE(cleared_at) ON TABLE ph.removal TO ph_clock;
+
+GRANT SELECT ON TABLE ph.removal_file TO ph_api;
+GRANT SELECT,INSERT ON TABLE ph.removal_file TO ph_clock;
+GRANT SELECT ON TABLE ph.removal_file TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.retention TO ph_api;
+GRANT SELECT ON TABLE ph.retention TO ph_clock;
+GRANT SELECT ON TABLE ph.retention TO ph_backup;
+
+GRANT SELECT,INSERT,DELETE ON TABLE ph.saved_note TO ph_api;
+GRANT SELECT ON TABLE ph.saved_note TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.saved_view TO ph_api;
+GRANT SELECT ON TABLE ph.saved_view TO ph_backup;
+
+GRANT UPDATE(query) ON TABLE ph.saved_view TO ph_api;
+
+GRANT UPDATE(put_away) ON TABLE ph.saved_view TO ph_api;
+
+GRANT UPDATE(at) ON TABLE ph.saved_view TO ph_api;
 
 GRANT SELECT ON TABLE ph.session TO ph_backup;
 GRANT INSERT ON TABLE ph.session TO ph_api;
@@ -3849,8 +4872,16 @@ GRANT SELECT(last_seen_at) ON TABLE ph.session TO ph_api;
 
 GRANT SELECT(ended_at),UPDATE(ended_at) ON TABLE ph.session TO ph_api;
 
+GRANT SELECT(via) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(agent) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(address) ON TABLE ph.session TO ph_api;
+
 GRANT SELECT,INSERT ON TABLE ph.set_use TO ph_api;
 GRANT SELECT ON TABLE ph.set_use TO ph_backup;
+
+GRANT SELECT ON TABLE ph.sign_in TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.sign_off TO ph_api;
 GRANT SELECT ON TABLE ph.sign_off TO ph_backup;
@@ -3882,6 +4913,9 @@ GRANT SELECT(digest) ON TABLE ph.spec_revision TO ph_worker;
 
 GRANT SELECT(created_at) ON TABLE ph.spec_revision TO ph_worker;
 
+GRANT SELECT ON TABLE ph.stored TO ph_api;
+GRANT SELECT ON TABLE ph.stored TO ph_backup;
+
 GRANT SELECT ON TABLE ph.token TO ph_backup;
 GRANT INSERT ON TABLE ph.token TO ph_api;
 
@@ -3904,6 +4938,9 @@ GRANT SELECT(expires_at) ON TABLE ph.token TO ph_api;
 GRANT SELECT(last_used_at) ON TABLE ph.token TO ph_api;
 
 GRANT SELECT(revoked_at),UPDATE(revoked_at) ON TABLE ph.token TO ph_api;
+
+GRANT SELECT,INSERT,UPDATE ON TABLE ph.turn TO ph_worker;
+GRANT SELECT ON TABLE ph.turn TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.work_order TO ph_api;
 GRANT SELECT ON TABLE ph.work_order TO ph_backup;

@@ -26,6 +26,7 @@ const (
 	stopTime    = 30 * time.Second // requests under way when the service is told to stop
 	anchorEvery = time.Second      // the house log's tick
 	clockEvery  = time.Minute      // reminders and silence
+	sendEvery   = 5 * time.Second  // decisions whose time to be taken back is over
 	startTime   = 60 * time.Second
 )
 
@@ -137,7 +138,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err := c.startNotary(ctx, group, log); err != nil {
 		return err
 	}
-	if err := c.startClock(ctx, group, objects, log); err != nil {
+	if err := c.startClock(ctx, group, store, objects, log); err != nil {
 		return err
 	}
 	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
@@ -221,7 +222,7 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 }
 
 // startClock acts by the passing of time in this process, where it has the role for it.
-func (c config) startClock(ctx context.Context, group *errgroup.Group, objects *storage.Store, log *slog.Logger) error {
+func (c config) startClock(ctx context.Context, group *errgroup.Group, store *ledger.Store, objects *storage.Store, log *slog.Logger) error {
 	if c.database.clock == "" {
 		return nil
 	}
@@ -235,10 +236,15 @@ func (c config) startClock(ctx context.Context, group *errgroup.Group, objects *
 	}
 	group.Go(func() error {
 		defer pool.Close()
+		sender := ledger.NewSender(clock, store)
+		sender.OnError = func(err error) {
+			log.ErrorContext(ctx, "decisions were not sent; trying again", "error", err.Error())
+		}
 		sweeping, _ := errgroup.WithContext(ctx)
+		sweeping.Go(func() error { return sender.Run(ctx, sendEvery) })
 		sweeping.Go(func() error { sweepUploads(ctx, clock, objects, log); return nil })
 		err := clock.Run(ctx, clockEvery)
-		_ = sweeping.Wait() // its function returns no error
+		_ = sweeping.Wait() // its functions return no error
 		return err
 	})
 	return nil

@@ -56,6 +56,9 @@ const silent = `FROM ph.milestone m
 	JOIN ph.inspection i ON i.studio_id = m.studio_id AND i.delivery_id = d.id AND i.current AND i.verdict = 'pass'
 	WHERE m.state = 'review' AND m.kind <> 'final'`
 
+// undecided leaves out milestones on which a decision waits to be sent: somebody has not been silent.
+const undecided = ` AND NOT EXISTS (SELECT FROM ph.pending_sign_off q WHERE q.studio_id = m.studio_id AND q.milestone_id = m.id AND q.stopped_at IS NULL)`
+
 // Tick reminds and accepts what is due now.
 func (c *Clock) Tick(ctx context.Context) (Ticked, error) {
 	var done Ticked
@@ -68,7 +71,7 @@ func (c *Clock) Tick(ctx context.Context) (Ticked, error) {
 		return done, fmt.Errorf("remind of a review: %w", err)
 	}
 	accept, err := c.list(ctx, `SELECT m.studio_id, m.id `+silent+` AND m.review_due_at <= now() AND EXISTS (SELECT FROM ph.reminder r
-		WHERE r.studio_id = m.studio_id AND r.milestone_id = m.id AND r.delivery_id = d.id AND r.review_due_at = m.review_due_at AND r.effective_at <= now())
+		WHERE r.studio_id = m.studio_id AND r.milestone_id = m.id AND r.delivery_id = d.id AND r.review_due_at = m.review_due_at AND r.effective_at <= now())`+undecided+`
 		ORDER BY m.review_due_at, m.id LIMIT 1000`)
 	if err != nil {
 		return done, fmt.Errorf("look for reviews that silence ended: %w", err)
@@ -164,7 +167,7 @@ func (tx *Tx) deem(ctx context.Context, m lockedMilestone) error {
 		JOIN ph.reminder r ON r.studio_id = m.studio_id AND r.milestone_id = m.id AND r.review_due_at = m.review_due_at AND r.effective_at <= now()
 		JOIN ph.delivery d ON d.studio_id = r.studio_id AND d.id = r.delivery_id
 		JOIN ph.inspection i ON i.studio_id = d.studio_id AND i.delivery_id = d.id AND i.current
-		WHERE m.studio_id = $1 AND m.id = $2 ORDER BY r.id DESC LIMIT 1`, m.studio, m.id).
+		WHERE m.studio_id = $1 AND m.id = $2`+undecided+` ORDER BY r.id DESC LIMIT 1`, m.studio, m.id).
 		Scan(&delivery, &openedBy, &sealedBy, &inspection, &currency, &reminder, &effective)
 	if err != nil {
 		return mapError(err)

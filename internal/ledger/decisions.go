@@ -59,6 +59,9 @@ func (tx *Tx) SignOff(ctx context.Context, in NewSignOff) (SignOff, error) {
 	if err := tx.move(ctx, m, ev); err != nil {
 		return SignOff{}, err
 	}
+	if err := tx.overtake(ctx, m); err != nil {
+		return SignOff{}, err
+	}
 	id := newID()
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.sign_off (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, inspection_id, id, decision, reason, by_member, by_name, by_role, opened_by, sealed_by, cause, deputy_id)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, nullif($16, ''), $17)`,

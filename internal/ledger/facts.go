@@ -40,6 +40,8 @@ const (
 	FactSetUsed                = "set.used"
 	FactHandover               = "handover.made" // studio log
 	FactPersonErased           = "person.erased" // every log they acted in
+	FactRetentionSet           = "retention.set"
+	FactBytesRemoved           = "bytes.removed"
 )
 
 // projector makes a fact's data from the rows: the same query when the leaf is written and when it is verified, so that
@@ -149,6 +151,9 @@ var projectors = map[string][]projector{
 		`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`},
 		{2, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL, 'pin', pin, 'reply_to', reply_to,
 				'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`},
+		{3, `SELECT jsonb_build_object('delivery', delivery_id, 'side', side, 'private', vendor_id IS NULL, 'pin', pin, 'reply_to', reply_to, 'sketch', sketch,
+				'text_commit', encode(sha256(salt || convert_to(text, 'UTF8')), 'hex'))::text FROM ph.note WHERE studio_id = $1 AND id = $2`,
 			`SELECT id FROM ph.note WHERE studio_id = $1 AND ((vendor_id IS NOT NULL AND work_order_id = $2) OR (vendor_id IS NULL AND studio_id = $2))`}},
 	FactCalendarPinned: {{1, `SELECT jsonb_build_object('side', side, 'number', number, 'time_zone', time_zone, 'workdays', workdays, 'holidays', holidays)::text
 		FROM ph.order_calendar WHERE studio_id = $1 AND id = $2`,
@@ -205,6 +210,14 @@ var projectors = map[string][]projector{
 	FactHandover: {{1, `SELECT jsonb_build_object('work_order', work_order_id, 'number', number, 'pattern', pattern, 'digest', encode(digest, 'hex'), 'files',
 			(SELECT jsonb_agg(jsonb_build_array(l.name, l.file_id) ORDER BY l.ord) FROM ph.handover_file l WHERE l.studio_id = h.studio_id AND l.handover_id = h.id))::text FROM ph.handover h WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.handover WHERE studio_id = $1 AND studio_id = $2`}},
+	FactRetentionSet: {{1, `SELECT jsonb_build_object('superseded_days', superseded_days, 'legal_hold', legal_hold, 'reason', reason)::text FROM ph.retention WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.retention WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactBytesRemoved: {{1, `SELECT jsonb_build_object('delivery', r.delivery_id, 'retention', r.retention_id, 'count', r.files, 'bytes', r.bytes, 'removed',
+			(SELECT jsonb_agg(jsonb_build_object('object', f.object_key, 'sha256', encode(f.sha256, 'hex'), 'size', f.size) ORDER BY f.ord) FROM ph.removal_file l
+				JOIN ph.file f ON f.studio_id = l.studio_id AND f.id = l.file_id
+				WHERE l.studio_id = r.studio_id AND l.removal_id = r.id AND l.vendor_id = r.vendor_id AND l.work_order_id = r.work_order_id))::text
+		FROM ph.removal r WHERE r.studio_id = $1 AND r.id = $2`,
+		`SELECT id FROM ph.removal WHERE studio_id = $1 AND work_order_id = $2`}},
 	FactPersonErased: {{1, `SELECT jsonb_build_object('member', member_id, 'reason', reason)::text FROM ph.erasure WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.erasure WHERE studio_id = $1 AND log_id = $2`}},
 }

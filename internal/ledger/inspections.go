@@ -17,11 +17,11 @@ func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery u
 	if reason != "" {
 		by, name = &tx.Who.Member, &tx.Who.Name
 	}
-	tag, err := tx.Exec(ctx, `INSERT INTO ph.inspection (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, id, spec_revision_id, spec_number, reason, requested_by, by_name)
-		SELECT $1, $2, $3, $4, $5, $6, $7, s.id, s.number, $8, $9, $10
+	tag, err := tx.Exec(ctx, `INSERT INTO ph.inspection (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, id, spec_revision_id, spec_number, reason, requested_by, by_name, trace)
+		SELECT $1, $2, $3, $4, $5, $6, $7, s.id, s.number, $8, $9, $10, nullif($11, '')
 		FROM ph.prop p JOIN ph.spec_revision s ON s.studio_id = p.studio_id AND s.id = p.spec_in_force
 		WHERE p.studio_id = $1 AND p.id = $4`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, delivery, id, reason, by, name)
+		m.studio, m.vendor, m.workOrder, m.prop, m.id, delivery, id, reason, by, name, TraceOf(ctx))
 	if err != nil {
 		return id, fmt.Errorf("queue inspection of delivery %s: %w", delivery, err)
 	}
@@ -149,6 +149,8 @@ func (tx *Tx) Reinspect(ctx context.Context, delivery uuid.UUID, reason string) 
 	return tx.Inspection(ctx, id)
 }
 
+var errNewer = fmt.Errorf("%w: a newer delivery has been sealed for this milestone", ErrState)
+
 // lockNewestSealed locks the milestone and makes sure that the delivery is its newest sealed one, with no other under
 // way: a decision is about what the vendor sent last.
 func (tx *Tx) lockNewestSealed(ctx context.Context, delivery uuid.UUID) (lockedMilestone, error) {
@@ -165,7 +167,7 @@ func (tx *Tx) lockNewestSealed(ctx context.Context, delivery uuid.UUID) (lockedM
 		return m, fmt.Errorf("delivery %s: %w", delivery, err)
 	}
 	if newer {
-		return m, fmt.Errorf("%w: a newer delivery has been sealed for this milestone", ErrState)
+		return m, errNewer
 	}
 	return m, nil
 }

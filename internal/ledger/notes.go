@@ -18,6 +18,7 @@ type NewNote struct {
 	Private  bool
 	ReplyTo  uuid.UUID // another note of the same delivery; its privacy counts
 	Pin      *Pin
+	Sketch   *Sketch
 }
 
 // Pin is a place on the delivered surface. Positions are in millimetres in the file's own axes, after its unit.
@@ -39,6 +40,7 @@ type Note struct {
 	Private    bool
 	At         time.Time
 	Pin        *Pin
+	Sketch     *Sketch
 	ReplyTo    *uuid.UUID
 	Resolved   bool
 	ResolvedIn *uuid.UUID // the delivery in which it was mended, where somebody said so
@@ -67,12 +69,20 @@ func (tx *Tx) AddNote(ctx context.Context, in NewNote) (Note, error) {
 	if err != nil {
 		return Note{}, err
 	}
-	var studio, order uuid.UUID
-	n := Note{ID: newID(), Delivery: in.Delivery, Side: tx.Who.Side, ByName: tx.Who.Name, Text: in.Text, Private: in.Private, Pin: in.Pin, ReplyTo: idOrNull(in.ReplyTo)}
-	err = tx.QueryRow(ctx, tx.sql(`INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member, by_name, pin, reply_to)
-		SELECT studio_id, CASE WHEN $3 THEN NULL ELSE vendor_id END, work_order_id, id, $4, $5, $6, $7, $8, $9, $10, $11 FROM ph.delivery WHERE {me} = $1 AND id = $2
-		RETURNING at, studio_id, work_order_id`),
-		tx.Who.Party, in.Delivery, in.Private, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name, pin, n.ReplyTo).Scan(&n.At, &studio, &order)
+	studio, err := tx.studioOfDelivery(ctx, in.Delivery)
+	if err != nil {
+		return Note{}, err
+	}
+	sketch, err := tx.checkSketch(ctx, studio, in.Delivery, in.Sketch)
+	if err != nil {
+		return Note{}, err
+	}
+	var order uuid.UUID
+	n := Note{ID: newID(), Delivery: in.Delivery, Side: tx.Who.Side, ByName: tx.Who.Name, Text: in.Text, Private: in.Private, Pin: in.Pin, Sketch: in.Sketch, ReplyTo: idOrNull(in.ReplyTo)}
+	err = tx.QueryRow(ctx, tx.sql(`INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member, by_name, pin, reply_to, sketch)
+		SELECT studio_id, CASE WHEN $3 THEN NULL ELSE vendor_id END, work_order_id, id, $4, $5, $6, $7, $8, $9, $10, $11, $12 FROM ph.delivery WHERE {me} = $1 AND id = $2
+		RETURNING at, work_order_id`),
+		tx.Who.Party, in.Delivery, in.Private, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name, pin, n.ReplyTo, sketch).Scan(&n.At, &order)
 	if err != nil {
 		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, mapError(err))
 	}
@@ -117,7 +127,7 @@ func (tx *Tx) Notes(ctx context.Context, delivery uuid.UUID) ([]Note, error) {
 	if err != nil {
 		return nil, err
 	}
-	rows, err := tx.Query(ctx, `SELECT n.id, n.delivery_id, n.side, coalesce(n.by_name, ''), n.text, n.vendor_id IS NULL, n.at, n.pin, n.reply_to,
+	rows, err := tx.Query(ctx, `SELECT n.id, n.delivery_id, n.side, coalesce(n.by_name, ''), n.text, n.vendor_id IS NULL, n.at, n.pin, n.sketch, n.reply_to,
 		coalesce(r.resolved, false), r.delivery_id, CASE WHEN r.resolved THEN r.at END
 		FROM ph.note n LEFT JOIN LATERAL (SELECT resolved, delivery_id, at FROM ph.note_resolution WHERE studio_id = n.studio_id AND note_id = n.id ORDER BY id DESC LIMIT 1) r ON true
 		WHERE n.studio_id = $1 AND n.delivery_id = $2 ORDER BY n.id`, studio, delivery)
@@ -125,9 +135,12 @@ func (tx *Tx) Notes(ctx context.Context, delivery uuid.UUID) ([]Note, error) {
 		return nil, fmt.Errorf("notes on delivery %s: %w", delivery, err)
 	}
 	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (n Note, err error) {
-		var pin []byte
-		if err = row.Scan(&n.ID, &n.Delivery, &n.Side, &n.ByName, &n.Text, &n.Private, &n.At, &pin, &n.ReplyTo, &n.Resolved, &n.ResolvedIn, &n.ResolvedAt); err == nil && pin != nil {
+		var pin, sketch []byte
+		if err = row.Scan(&n.ID, &n.Delivery, &n.Side, &n.ByName, &n.Text, &n.Private, &n.At, &pin, &sketch, &n.ReplyTo, &n.Resolved, &n.ResolvedIn, &n.ResolvedAt); err == nil && pin != nil {
 			err = json.Unmarshal(pin, &n.Pin)
+		}
+		if err == nil && sketch != nil {
+			err = json.Unmarshal(sketch, &n.Sketch)
 		}
 		return n, err
 	})

@@ -21,7 +21,7 @@ var notEvidence = map[string]string{
 	"headline": "in the evidence, whose digest the leaf holds", "work_began_at": "kept for the price box; the opening is a leaf",
 	"lease_owner": "the queue's", "lease_until": "the queue's", "queued_at": "the queue's", "started_at": "the queue's", "finished_at": "the leaf has its time",
 	"last_event": "the state is checked, and it is the event that led there", "ord": "the order of a list",
-	"swept_at": "the sweeper's", "upload_id": "storage's", "version_id": "storage's", "sealing_at": "a step on the way",
+	"swept_at": "the sweeper's", "cleared_at": "the sweeper's", "trace": "the operator's, to find a request in the logs", "upload_id": "storage's", "version_id": "storage's", "sealing_at": "a step on the way",
 	"anchored_size": "what is anchored next", "anchored_at": "the checkpoint has its own order",
 }
 
@@ -94,7 +94,7 @@ func (s *scene) contractColumns() []column {
 	rows, err := s.owner.Query(s.ctx(), `SELECT c.table_name, c.column_name, c.udt_name FROM information_schema.columns c
 		JOIN information_schema.tables b USING (table_schema, table_name) JOIN pg_class r ON r.relnamespace = 'ph'::regnamespace AND r.relname = c.table_name AND NOT r.relispartition
 		WHERE c.table_schema = 'ph' AND c.table_name NOT IN ('party', 'member', 'invitation', 'session', 'token', 'idempotency', 'move', 'goose_db_version', 'calendar',
-			'daily_check', 'daily_milestone', 'house_leaf', 'house_hash', 'checkpoint', 'notary_key', 'log', 'log_hash', 'fact_person', 'file_part', 'anchor') AND c.is_generated = 'NEVER'`)
+			'check_count', 'milestone_count', 'prop_line', 'saved_view', 'pending_sign_off', 'saved_note', 'turn', 'orphan', 'stored', 'house_leaf', 'house_hash', 'checkpoint', 'notary_key', 'log', 'log_hash', 'fact_person', 'file_part', 'anchor') AND c.is_generated = 'NEVER'`)
 	require.NoError(s.t, err)
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (c column, err error) {
 		err = row.Scan(&c.table, &c.name, &c.kind)
