@@ -21,13 +21,16 @@ func fullScene(t *testing.T) *scene {
 		prop ledger.Prop
 	}{{s.yard, s.yardProp}, {s.lamp, s.lampProp}} {
 		s.as(v.who, func(tx *ledger.Tx) error {
-			if _, _, err := tx.StartSession(s.ctx(), 1e12); err != nil {
+			if _, _, err := tx.StartSession(s.ctx(), 1e12, ledger.From{Via: ledger.ViaPassword}); err != nil {
 				return err
 			}
 			if _, _, err := tx.CreateToken(s.ctx(), ledger.NewToken{Name: "build", Scopes: []ledger.Scope{ledger.ScopeDeliver}}); err != nil {
 				return err
 			}
 			if _, _, err := tx.Invite(s.ctx(), ledger.NewInvitation{Party: v.who.Party, Email: "new-" + v.who.Party.String() + "@x.example", Roles: []ledger.Role{ledger.VendorArtist}}); err != nil {
+				return err
+			}
+			if _, err := tx.SaveView(s.ctx(), "mine", "late=yes"); err != nil {
 				return err
 			}
 			if _, err := tx.AcknowledgeSpec(s.ctx(), s.specOf(v.prop.ID)); err != nil {
@@ -146,13 +149,13 @@ func (s *scene) expected(table string, columns []string, who ledger.Who) (int, b
 	var cond string
 	args := []any{who.Party}
 	switch {
-	case table == "house_leaf":
+	case table == "house_leaf" || table == "turn" || table == "orphan":
 		return 0, false
 	case table == "checkpoint" || table == "house_hash" || table == "move" || table == "notary_key":
 		cond = "$1::uuid IS NOT NULL"
 	case table == "party":
 		cond = "id = $1"
-	case table == "session" || table == "token" || table == "idempotency":
+	case table == "session" || table == "token" || table == "idempotency" || table == "saved_view":
 		cond, args = "party_id = $1 AND member_id = $2", append(args, who.Member)
 	case table == "invitation":
 		cond = "party_id = $1 OR engaged_by = $1"

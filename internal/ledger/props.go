@@ -86,6 +86,33 @@ func deref[T any](p *T) T {
 	return *p
 }
 
+// lateNow says whether a milestone is past its due date and past the time that the studio's answers took.
+const lateNow = `(coalesce(m.due_moved, m.due_on) + ((p.blocked_secs + extract(epoch FROM coalesce(now() - p.blocked_since, interval '0')))::bigint / 86400)::int
+         < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled'))`
+
+// workSelect reads WorkItems; scanWork takes its rows.
+const workSelect = `SELECT ` + milestoneColumns + `,
+       p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort, ` + lateNow + `, p.blocked_since IS NOT NULL
+FROM ph.milestone m
+JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
+JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
+JOIN ph.engagement e ON e.studio_id = m.studio_id AND e.vendor_id = m.vendor_id` + milestoneJoins
+
+// workLine is a WorkItem with what it is sorted by.
+type workLine struct {
+	WorkItem
+	sort time.Time
+}
+
+func scanWork(row pgx.CollectableRow) (l workLine, err error) {
+	var r milestoneRow
+	var late *bool // NULL where there is no due date
+	err = row.Scan(append(r.targets(), &l.PropCode, &l.PropTitle, &l.Tier, &l.WorkItem.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.StudioName, &l.sort, &late, &l.Blocked)...)
+	l.Milestone, l.PropID = r.milestone(), r.m.PropID
+	l.Late = deref(late)
+	return l, err
+}
+
 // MyWork lists milestones by due date, those without one last: what lies on which desk. Index: milestone_work_of_* and
 // milestone_all_of_*.
 func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem], error) {
@@ -103,14 +130,7 @@ func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem],
 		}
 		afterDue, afterID = keys[0], keys[1]
 	}
-	query := `SELECT ` + milestoneColumns + `,
-       p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort,
-       coalesce(m.due_moved, m.due_on) + ((p.blocked_secs + extract(epoch FROM coalesce(now() - p.blocked_since, interval '0')))::bigint / 86400)::int
-         < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled'), p.blocked_since IS NOT NULL
-FROM ph.milestone m
-JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
-JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
-JOIN ph.engagement e ON e.studio_id = m.studio_id AND e.vendor_id = m.vendor_id` + milestoneJoins + `
+	query := workSelect + `
 WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
 	args := []any{tx.Who.Party, afterDue, afterID}
 	add := func(cond string, arg any) {
@@ -134,23 +154,11 @@ WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
 	if err != nil {
 		return List[WorkItem]{}, fmt.Errorf("list work: %w", err)
 	}
-	type line struct {
-		WorkItem
-		sort time.Time
-	}
-	items, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (line, error) {
-		var r milestoneRow
-		var l line
-		var late *bool // NULL where there is no due date
-		err := row.Scan(append(r.targets(), &l.PropCode, &l.PropTitle, &l.Tier, &l.WorkItem.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.StudioName, &l.sort, &late, &l.Blocked)...)
-		l.Milestone, l.PropID = r.milestone(), r.m.PropID
-		l.Late = deref(late)
-		return l, err
-	})
+	items, err := pgx.CollectRows(rows, scanWork)
 	if err != nil {
 		return List[WorkItem]{}, fmt.Errorf("list work: %w", err)
 	}
-	page := listOf(items, p.limit(), func(l line) string { return cursor(l.sort.Format(time.DateOnly), l.Milestone.ID.String()) })
+	page := listOf(items, p.limit(), func(l workLine) string { return cursor(l.sort.Format(time.DateOnly), l.Milestone.ID.String()) })
 	out := List[WorkItem]{Next: page.Next, Items: make([]WorkItem, len(page.Items))}
 	for i, l := range page.Items {
 		out.Items[i] = l.WorkItem
