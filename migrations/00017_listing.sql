@@ -35,6 +35,7 @@ CREATE INDEX prop_line_due_of_studio ON ph.prop_line (studio_id, due_sort, prop_
 CREATE INDEX prop_line_due_of_vendor ON ph.prop_line (vendor_id, due_sort, prop_id);
 CREATE INDEX prop_line_code_of_studio ON ph.prop_line (studio_id, code, prop_id);
 CREATE INDEX prop_line_state_of_studio ON ph.prop_line (studio_id, state, due_sort, prop_id);
+CREATE INDEX prop_line_state_of_vendor ON ph.prop_line (vendor_id, state, due_sort, prop_id);
 CREATE INDEX prop_line_of_order ON ph.prop_line (studio_id, work_order_id, due_sort, prop_id);
 
 -- Writes the lines of these props anew. Their milestones are locked by whoever changed them.
@@ -105,8 +106,6 @@ CREATE TABLE ph.saved_view (
 );
 
 -- What waits for somebody is few of many.
-CREATE INDEX milestone_state_of_studio ON ph.milestone (studio_id, state, due_sort, id) WHERE state NOT IN ('accepted', 'cancelled');
-CREATE INDEX milestone_state_of_vendor ON ph.milestone (vendor_id, state, due_sort, id) WHERE state NOT IN ('accepted', 'cancelled');
 CREATE INDEX milestone_review_of_studio ON ph.milestone (studio_id, review_due_at, id) WHERE state = 'review';
 CREATE INDEX question_asked_of_studio ON ph.question (studio_id, since, id) WHERE state = 'asked';
 CREATE INDEX question_answered_of_vendor ON ph.question (vendor_id, since, id) WHERE state = 'answered';

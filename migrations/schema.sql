@@ -3037,10 +3037,6 @@ CREATE INDEX milestone_review_due ON ph.milestone USING btree (review_due_at, id
 
 CREATE INDEX milestone_review_of_studio ON ph.milestone USING btree (studio_id, review_due_at, id) WHERE (state = 'review'::text);
 
-CREATE INDEX milestone_state_of_studio ON ph.milestone USING btree (studio_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
-
-CREATE INDEX milestone_state_of_vendor ON ph.milestone USING btree (vendor_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
-
 CREATE INDEX milestone_work_of_studio ON ph.milestone USING btree (studio_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
 CREATE INDEX milestone_work_of_vendor ON ph.milestone USING btree (vendor_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
@@ -3094,6 +3090,8 @@ CREATE INDEX prop_line_due_of_vendor ON ph.prop_line USING btree (vendor_id, due
 CREATE INDEX prop_line_of_order ON ph.prop_line USING btree (studio_id, work_order_id, due_sort, prop_id);
 
 CREATE INDEX prop_line_state_of_studio ON ph.prop_line USING btree (studio_id, state, due_sort, prop_id);
+
+CREATE INDEX prop_line_state_of_vendor ON ph.prop_line USING btree (vendor_id, state, due_sort, prop_id);
 
 CREATE UNIQUE INDEX prop_pilot_key ON ph.prop USING btree (studio_id, work_order_id, kit) WHERE pilot;
 

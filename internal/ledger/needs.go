@@ -23,7 +23,7 @@ type Review struct {
 	Accepted *time.Time // when: told by the reminder; nil before one is sent
 }
 
-// DeskCount is how many milestones lie in a state.
+// DeskCount is how many props lie in a state, by the milestone that is being worked on.
 type DeskCount struct {
 	State MilestoneState
 	Count int
@@ -38,9 +38,9 @@ type Amount struct {
 
 // Needs is what waits for somebody, as the caller's side sees it.
 type Needs struct {
-	Late      Waiting[WorkItem] // past due, on whatever desk
-	Asked     Waiting[WorkItem] // for a vendor: what lies on their desk, by due date
-	Stuck     Waiting[WorkItem] // not evaluated: a technical artist has to look
+	Late      Waiting[Line]     // past due, on whatever desk
+	Asked     Waiting[Line]     // for a vendor: what lies on their desk, by due date
+	Stuck     Waiting[Line]     // not evaluated: a technical artist has to look
 	Reviews   Waiting[Review]   // the studio's time to review ends within reviewSoon
 	Questions Waiting[Question] // this side's turn
 	Changes   Waiting[ChangeOrder]
@@ -57,22 +57,19 @@ const (
 	needsCounted = 1000 // counting stops here: nobody reads on
 )
 
-// Needs reads what waits for somebody, the first shown of each kind. Indexes: milestone_work_of_*, milestone_state_of_*,
-// milestone_review_of_studio, question_*_of_*, change_order_open_of_*, permission_requested_of_studio, prop_without_spec,
+// Needs reads what waits for somebody, the first shown of each kind. Indexes: prop_line_*_of_*, milestone_review_of_studio,
+// question_*_of_*, change_order_open_of_*, permission_requested_of_studio, prop_without_spec,
 // payable_by_time*.
 func (tx *Tx) Needs(ctx context.Context, shown int) (n Needs, err error) {
 	steps := []func() error{
 		func() (err error) { n.Desks, err = tx.deskCounts(ctx); return err },
 		func() (err error) { n.Released, err = tx.releasedThisMonth(ctx); return err },
-		func() (err error) {
-			n.Late, err = tx.needed(ctx, `m.state NOT IN ('accepted', 'cancelled') AND m.due_sort < (now() AT TIME ZONE 'UTC')::date AND `+lateNow, `m.due_sort, m.id`, shown)
-			return err
-		},
+		func() (err error) { n.Late, err = tx.neededLines(ctx, LineFilter{Late: true}, shown); return err },
 	}
 	if tx.Who.Side == StudioSide {
 		steps = append(steps,
 			func() (err error) {
-				n.Stuck, err = tx.needed(ctx, `m.state = 'stuck'`, `m.due_sort, m.id`, shown)
+				n.Stuck, err = tx.neededLines(ctx, LineFilter{States: []MilestoneState{MStuck}}, shown)
 				return err
 			},
 			func() (err error) { n.Reviews, err = tx.reviewsEnding(ctx, shown); return err },
@@ -80,7 +77,7 @@ func (tx *Tx) Needs(ctx context.Context, shown int) (n Needs, err error) {
 			func() (err error) { n.Permits, err = tx.permitsRequested(ctx, shown); return err })
 	} else {
 		steps = append(steps, func() (err error) {
-			n.Asked, err = tx.needed(ctx, `m.state IN ('open', 'failed', 'returned')`, `m.due_sort, m.id`, shown)
+			n.Asked, err = tx.neededLines(ctx, LineFilter{Desks: []Desk{DeskVendor}}, shown)
 			return err
 		})
 	}
@@ -125,16 +122,13 @@ func count[T any](ctx context.Context, tx *Tx, w *Waiting[T], from string, args 
 	return err
 }
 
-// needed lists milestones by a condition.
-func (tx *Tx) needed(ctx context.Context, cond, order string, shown int) (w Waiting[WorkItem], err error) {
-	lines, err := tx.workWhere(ctx, cond, order, shown)
-	if err != nil {
+// neededLines lists props by due date.
+func (tx *Tx) neededLines(ctx context.Context, f LineFilter, shown int) (w Waiting[Line], err error) {
+	if w.Items, err = tx.lines(ctx, f, LineOrder{}, "", shown); err != nil {
 		return w, err
 	}
-	for _, l := range lines {
-		w.Items = append(w.Items, l.WorkItem)
-	}
-	return w, count(ctx, tx, &w, `FROM ph.milestone m JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id WHERE m.{me} = $1 AND `+cond)
+	cond, args := f.query(tx.Who.Party)
+	return w, count(ctx, tx, &w, `FROM ph.prop_line l WHERE `+cond, args[1:]...)
 }
 
 func (tx *Tx) workWhere(ctx context.Context, cond, order string, limit int) ([]workLine, error) {
@@ -229,10 +223,10 @@ func (tx *Tx) permitsRequested(ctx context.Context, shown int) (w Waiting[Permis
 	return w, count(ctx, tx, &w, `FROM ph.permission p WHERE p.{me} = $1 AND `+cond)
 }
 
-// deskCounts says how many milestones lie in each state that is not the last, each counted on its own, up to needsCounted.
+// deskCounts says how many props lie in each state that is not the last, each counted on its own, up to needsCounted.
 func (tx *Tx) deskCounts(ctx context.Context) ([]DeskCount, error) {
 	rows, err := tx.Query(ctx, tx.sql(fmt.Sprintf(`SELECT s.state, n.n FROM unnest($2::text[]) WITH ORDINALITY s(state, ord)
-		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.milestone m WHERE m.{me} = $1 AND m.state = s.state AND m.state NOT IN ('accepted', 'cancelled') LIMIT %d) x) n
+		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state LIMIT %d) x) n
 		WHERE n.n > 0 ORDER BY s.ord`, needsCounted+1)), tx.Who.Party, []MilestoneState{MOpen, MReturned, MFailed, MInspecting, MStuck, MReview, MHeld})
 	if err != nil {
 		return nil, err
