@@ -26,7 +26,7 @@ func In(l *words.Language, e *Evidence) *Evidence {
 			p.What = l.Sentence(*p.Says)
 		}
 	}
-	if l != words.English() {
+	if l.Tag != words.English().Tag {
 		out.Headline = headlineText(l, &out)
 	}
 	return &out

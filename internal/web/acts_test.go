@@ -62,7 +62,7 @@ func TestDeciding(t *testing.T) {
 	done := b.get(path)
 	require.Len(t, done.all("#decisions li"), 1)
 	require.Contains(t, done.text("#decisions"), "accepted by Marek Osei, art director")
-	require.Contains(t, done.text("#decisions"), "Released: 708.30 EUR")
+	require.Contains(t, done.text("#decisions"), "Released: EUR 708.30")
 	require.False(t, done.has(".decide"))
 	require.Equal(t, http.StatusOK, b.get(done.link("Receipt")).status)
 

@@ -39,7 +39,7 @@ func TestContracting(t *testing.T) {
 	require.Contains(t, none.submit(list, "list", text, "do", "look").text("[role=status]"), "1 prop can be ordered as written")
 	ordered := none.submit(list, "list", text, "do", "order").follow()
 	require.Contains(t, ordered.text("main"), "Tyre fender")
-	require.Contains(t, ordered.text("main"), "180.00 EUR")
+	require.Contains(t, ordered.text("main"), "EUR 180.00")
 
 	prop := ordered.link("Tyre fender")
 	p = b.get(prop + "/spec")
@@ -66,7 +66,7 @@ func TestPayables(t *testing.T) {
 	b := w.logIn(petra)
 	p := b.get("/payables?from=2000-01-01&to=2999-01-01")
 	wellMade(t, p)
-	require.Contains(t, p.text("main"), "708.30 EUR")
+	require.Contains(t, p.text("main"), "EUR 708.30")
 	require.Contains(t, b.get("/payables?from=2000-01-01&to=2000-01-02").text(".empty"), "Nothing was released")
 	p = b.get("/payables?from=2027-01-01&to=2026-01-01")
 	require.Equal(t, http.StatusBadRequest, p.status)

@@ -10,12 +10,14 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // loginPage is the page to log in at.
 type loginPage struct {
-	Next, Email, Refused string
-	Held                 []string // texts that were on their way when the session ran out
+	Next, Email string
+	Refused     words.Phrase
+	Held        []string // texts that were on their way when the session ran out
 }
 
 func (p *Pages) loginForm(c echo.Context) error {
@@ -23,7 +25,7 @@ func (p *Pages) loginForm(c echo.Context) error {
 }
 
 func (p *Pages) showLogin(c echo.Context, status int, page loginPage) error {
-	return p.render(c, status, "login", frame{Title: "Log in"}, page)
+	return p.render(c, status, "login", frame{Title: words.P("login.title")}, page)
 }
 
 func (p *Pages) logIn(c echo.Context) error {
@@ -32,7 +34,7 @@ func (p *Pages) logIn(c echo.Context) error {
 	if errors.Is(err, ledger.ErrCredentials) {
 		return p.showLogin(c, http.StatusUnauthorized, loginPage{
 			Next: field(c, "next"), Email: email,
-			Refused: "The e-mail or the password is not right. Check both; after several attempts this pauses for a while.",
+			Refused: words.P("login.wrong"),
 		})
 	}
 	if err != nil {
@@ -60,7 +62,7 @@ func (p *Pages) loggedOut(c echo.Context) error {
 		}
 		return c.Redirect(http.StatusSeeOther, to)
 	}
-	page := loginPage{Refused: "You were logged out meanwhile, and nothing has been done yet. Log in and send it again."}
+	page := loginPage{Refused: words.P("login.session_over")}
 	if from, err := url.Parse(r.Referer()); err == nil && from.Host == r.Host {
 		page.Next = from.RequestURI()
 	}

@@ -241,7 +241,7 @@ func readingOtherStatesOfADelivery(t *testing.T, w *world) {
 	p = b.get("/deliveries/" + w.deliveries["cleat"].String())
 	require.False(t, p.has(".decide"))
 	require.Contains(t, p.text("#decisions"), "accepted with a note by Marek Osei, art director")
-	require.Contains(t, p.text("#decisions"), "Released: 708.30 EUR")
+	require.Contains(t, p.text("#decisions"), "Released: EUR 708.30")
 }
 
 // Evidence that cannot be trusted is not shown, and the page says so.
@@ -292,19 +292,19 @@ func TestEmptyPagesSayWhatToDo(t *testing.T) {
 	require.Contains(t, b.get("/orders?after=bm9uc2Vuc2U").text("main"), "cannot be accepted")
 }
 
-func moment(at time.Time) string { return at.UTC().Format("2 Jan 2006, 15:04") + " UTC" }
+func moment(at time.Time) string { return at.UTC().Format("2 Jan 2006, 15:04") }
 
 func readingOrderPage(t *testing.T, w *world) {
 	path := "/orders/" + w.order.ID.String()
 	p := w.logIn(petra).get(path)
 	require.Equal(t, "Quay furniture QUAY-01", p.text("h1"))
 	facts := p.text(".facts")
-	for _, want := range []string{"Vendor Brackwater Props", "Project Saltmarsh harbour", "Price 8 263.50 EUR", "Released 708.30 EUR", "Milestones accepted 1 of 14"} {
+	for _, want := range []string{"Vendor Brackwater Props", "Project Saltmarsh harbour", "Price EUR 8,263.50", "Released EUR 708.30", "Milestones accepted 1 of 14"} {
 		require.Contains(t, facts, want)
 	}
 	require.Contains(t, p.text("main"), "2 rounds of rework are in the price. The studio answers within 5 working days.")
 	require.Contains(t, p.text(".written"), "Two rounds of rework.")
-	require.Contains(t, p.text("main"), "cleat Game mesh 708.30 EUR")
+	require.Contains(t, p.text("main"), "cleat Game mesh EUR 708.30")
 	for _, link := range []string{"The whole record, to keep and to verify", "Receipt of the order"} {
 		require.Equal(t, http.StatusOK, p.b.get(p.link(link)).status, link)
 	}

@@ -4,11 +4,9 @@
 package web
 
 import (
-	"bytes"
 	"context"
 	"embed"
 	"fmt"
-	"html/template"
 	"io/fs"
 	"net/http"
 	"strings"
@@ -37,13 +35,13 @@ type Pages struct {
 	login   *ledger.Login
 	storage *storage.Store
 	server  *httpapi.Server
-	pages   map[string]*template.Template
+	pages   map[string]*copies
 }
 
 // Mount puts the pages on the service's own server.
 func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) func(e *echo.Echo, s *httpapi.Server) error {
 	return func(e *echo.Echo, s *httpapi.Server) error {
-		p := &Pages{store: store, login: login, storage: objects, server: s, pages: map[string]*template.Template{}}
+		p := &Pages{store: store, login: login, storage: objects, server: s, pages: map[string]*copies{}}
 		if err := p.readTemplates(); err != nil {
 			return fmt.Errorf("web: %w", err)
 		}
@@ -100,20 +98,6 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 	}
 }
 
-// pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem"}
-
-func (p *Pages) readTemplates() error {
-	for _, name := range pageNames {
-		t, err := template.New("frame.html").Funcs(words).ParseFS(templateFiles, "templates/frame.html", "templates/pieces.html", "templates/"+name+".html")
-		if err != nil {
-			return err
-		}
-		p.pages[name] = t
-	}
-	return nil
-}
-
 // toItsPage leads from the address of a form, which stands in the browser after a refusal, to the page that it is on.
 func toItsPage(c echo.Context) error {
 	at := c.Request().URL.Path
@@ -139,41 +123,6 @@ func (p *Pages) shown(next echo.HandlerFunc) echo.HandlerFunc {
 		t := p.server.Tell(c, err)
 		return p.render(c, t.Status, "problem", frame{Title: t.Title}, map[string]any{"Told": t, "Request": c.Response().Header().Get(echo.HeaderXRequestID)})
 	}
-}
-
-// frame is what every page has around it.
-type frame struct {
-	Title string
-	Who   *ledger.Who
-	At    string // the part of the site that the page belongs to: "work", "orders", "people", "account"
-}
-
-func (p *Pages) render(c echo.Context, status int, name string, f frame, data any) error {
-	if who, ok := httpapi.Caller(c.Request().Context()); ok {
-		f.Who = &who
-	}
-	var b bytes.Buffer
-	if err := p.pages[name].Execute(&b, map[string]any{"Frame": f, "Page": data}); err != nil {
-		return fmt.Errorf("web: page %s: %w", name, err)
-	}
-	c.Response().Header().Set("Content-Security-Policy", p.policyOf(name))
-	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest {
-		// A refused form may be kept, or the back button would lead from the next page to a browser's error.
-		c.Response().Header().Set(echo.HeaderCacheControl, "private, no-cache")
-	}
-	return c.HTMLBlob(status, b.Bytes())
-}
-
-// policyOf is the policy of a page. Two have script, the service's own: the 3D view unpacks pictures out of a model, and
-// delivering sends files to the storage.
-func (p *Pages) policyOf(name string) string {
-	switch name {
-	case "view":
-		return strings.Replace(policy, "img-src 'self'", "img-src 'self' blob:", 1) + "; script-src 'self'; connect-src 'self' blob:"
-	case "deliver":
-		return policy + "; script-src 'self'; worker-src 'self'; connect-src 'self' " + p.storage.LinkOrigin()
-	}
-	return policy
 }
 
 // pageTime bounds the work for one page.

@@ -15,22 +15,40 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/schema"
-	"proofhouse/internal/acceptance/spec"
-	"proofhouse/internal/ledger"
+	acceptedWords "proofhouse/internal/acceptance/words"
+	"proofhouse/internal/web/words"
 )
 
-// words are what the templates call things by.
-var words = template.FuncMap{
-	"milestone": milestoneWord, "milestoneOf": func(m spec.Milestone) string { return milestoneWord(string(m)) },
-	"state": stateWord, "deliveryState": deliveryStateWord, "desk": deskWord, "decision": decisionWord, "tier": tierWord, "role": roleWord, "scope": scopeWord,
-	"mode": modeWord, "outcome": outcomeWord, "mark": mark, "verdict": verdictTitle, "more": verdictMore, "check": titleOf,
-	"money": money, "day": day, "date": func(t *time.Time) string { return t.Format(time.DateOnly) }, "moment": moment, "iso": iso, "late": late,
-	"number": number, "value": value, "bytes": bytesWord, "count": count, "percent": func(bp int) string { return number(float64(bp)/100) + "\u00a0%" },
-	"share": func(v float64) string { return withUnit(v, "share") }, "place": placeWords,
-	"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
-	"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
-	"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
-	"verdictWord": func(v acceptance.Verdict) string { return outcomeWord(acceptance.Outcome(v)) }, "both": func(it, page any) both { return both{it, page} },
+// functions are what the templates call things by, for one reader.
+func functions(r *words.Reader) template.FuncMap {
+	term := func(kind string) func(v any) string {
+		return func(v any) string { return r.Term(kind + "." + fmt.Sprint(v)) }
+	}
+	return template.FuncMap{
+		"lang": func() string { return r.Tag }, "zone": func() string { return r.Zone.String() },
+		"say":  func(what any, args ...any) (any, error) { return r.Say(what, args...) },
+		"link": words.Link, "strong": words.Tagged("strong"), "code": words.Tagged("code"), "em": words.Tagged("em"),
+		"term": func(kind string, v any) acceptedWords.Arg { return words.Term(kind + "." + fmt.Sprint(v)) },
+
+		"milestone": term("milestone"), "milestoneOf": term("milestone"), "state": term("state"), "deliveryState": term("delivery_state"),
+		"desk": term("desk"), "decision": term("decision"), "tier": term("tier"), "role": term("role"), "scope": term("scope"),
+		"mode": term("mode"), "outcome": term("outcome"), "verdictWord": term("outcome"),
+
+		"day": func(t any) template.HTML { return r.Day(t) }, "moment": func(t any) template.HTML { return r.Moment(t) }, "dayof": func(t any) template.HTML { return r.DayOf(t) },
+		"late": late,
+
+		"number": func(v float64) string { return r.Number(v) }, "unit": func(v float64, unit string) string { return r.Unit(v, unit) },
+		"value": func(v *acceptance.Value) string { return r.Unit(v.Value, v.Unit) }, "bytes": func(n int64) string { return r.Bytes(n) },
+		"percent": func(bp int) string { return r.Percent(bp) }, "share": func(v float64) string { return r.Unit(v, "share") },
+		"money": func(minor int64, currency string) string { return r.Money(minor, currency) },
+		"count": count, "place": placeWords,
+
+		"mark": mark, "verdict": verdictTitle, "more": verdictMore, "check": titleOf,
+		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
+		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
+		"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
+		"both": func(it, page any) both { return both{it, page} },
+	}
 }
 
 // specKey is one key of a spec with what the schema says of it.
@@ -62,57 +80,9 @@ func dataBlock(v any) (template.JS, error) {
 // both gives a piece of a template the thing it is about and the page around it.
 type both struct{ It, Page any }
 
-var milestoneWords = map[string]string{"block_out": "Block-out", "sculpt": "Sculpt", "game_mesh": "Game mesh", "maps": "Maps", "final": "Final"}
-
-func milestoneWord(kind string) string { return orItself(milestoneWords[kind], kind) }
-
-func orItself(word, key string) string {
-	if word == "" {
-		return key
-	}
-	return word
-}
-
-var stateWords = map[ledger.MilestoneState]string{
-	ledger.MOpen: "open", ledger.MInspecting: "being inspected", ledger.MFailed: "issues found", ledger.MStuck: "not evaluated",
-	ledger.MReview: "waits for review", ledger.MReturned: "returned", ledger.MAccepted: "accepted", ledger.MCancelled: "cancelled",
-}
-
-func stateWord(s ledger.MilestoneState) string { return orItself(stateWords[s], string(s)) }
-
-var deskWords = map[ledger.Desk]string{
-	ledger.DeskVendor: "vendor", ledger.DeskInspector: "inspector", ledger.DeskTechnicalArtist: "technical artist",
-	ledger.DeskArtDirector: "art director", ledger.DeskNone: "nobody",
-}
-
-func deskWord(d ledger.Desk) string { return orItself(deskWords[d], string(d)) }
-
-var tierWords = map[string]string{"background": "background", "mid": "mid-ground", "hero": "hero", "close_up": "close-up"}
-
-func tierWord(t string) string { return orItself(tierWords[t], t) }
-
-var decisionWords = map[ledger.Decision]string{
-	ledger.Accept: "accepted", ledger.AcceptNote: "accepted with a note", ledger.AcceptAsIs: "accepted as is", ledger.Return: "returned",
-}
-
-func decisionWord(d ledger.Decision) string { return orItself(decisionWords[d], string(d)) }
-
-// minorDigits are the currencies whose minor unit is not a hundredth (ISO 4217, list one; from memory).
-var minorDigits = map[string]int{"JPY": 0, "KRW": 0, "VND": 0, "CLP": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3, "OMR": 3, "JOD": 3}
-
-func money(minor int64, currency string) string {
-	digits, ok := minorDigits[currency]
-	if !ok {
-		digits = 2
-	}
-	whole := minor
-	rest := ""
-	if digits > 0 {
-		unit := int64(math.Pow10(digits))
-		whole = minor / unit
-		rest = fmt.Sprintf(".%0*d", digits, minor%unit)
-	}
-	return group3(whole) + rest + "\u00a0" + currency
+// milestoneWord is for what has no reader yet.
+func milestoneWord(kind string) string {
+	return words.Reader{Language: words.In("en")}.Term("milestone." + kind)
 }
 
 // group3 sets thin spaces between groups of three digits.
@@ -123,72 +93,6 @@ func group3(n int64) string {
 	}
 	return s
 }
-
-func day(t *time.Time) string {
-	if t == nil || t.IsZero() {
-		return "–"
-	}
-	return unbroken(t.Format("2 Jan 2006"))
-}
-
-// unbroken keeps a text on one line.
-func unbroken(s string) string { return strings.ReplaceAll(s, " ", "\u00a0") }
-
-func moment(t any) string {
-	at, ok := at(t)
-	if !ok {
-		return "–"
-	}
-	return unbroken(at.UTC().Format("2 Jan 2006")) + ", " + unbroken(at.UTC().Format("15:04 MST"))
-}
-
-func iso(t any) string {
-	at, ok := at(t)
-	if !ok {
-		return ""
-	}
-	return at.UTC().Format(time.RFC3339)
-}
-
-func at(t any) (time.Time, bool) {
-	switch v := t.(type) {
-	case time.Time:
-		return v, !v.IsZero()
-	case *time.Time:
-		if v != nil {
-			return *v, !v.IsZero()
-		}
-	}
-	return time.Time{}, false
-}
-
-var deliveryStateWords = map[ledger.DeliveryState]string{
-	ledger.DOpen: "being uploaded", ledger.DSealing: "being sealed", ledger.DSealed: "sealed", ledger.DAbandoned: "abandoned",
-}
-
-func deliveryStateWord(s ledger.DeliveryState) string {
-	return orItself(deliveryStateWords[s], string(s))
-}
-
-var roleWords = map[ledger.Role]string{
-	ledger.Producer: "producer", ledger.ArtDirector: "art director", ledger.TechnicalArtist: "technical artist",
-	ledger.VendorLead: "lead", ledger.VendorArtist: "artist",
-}
-
-func roleWord(r ledger.Role) string { return orItself(roleWords[r], string(r)) }
-
-var scopeWords = map[ledger.Scope]string{
-	ledger.ScopeRead: "read what you may see", ledger.ScopeDeliver: "deliver, and acknowledge specs", ledger.ScopeOrder: "order: projects, props, specs, vendors",
-	ledger.ScopeReview: "review: sign off, return, accept issues, write notes", ledger.ScopeAdmin: "invite people, make tokens",
-}
-
-func scopeWord(s ledger.Scope) string { return orItself(scopeWords[s], string(s)) }
-
-var modeWords = map[spec.Mode]string{
-	spec.Blocks: "must hold", spec.Warns: "warns", spec.Reports: "is only measured", spec.NotAppl: "does not apply",
-}
-
-func modeWord(m spec.Mode) string { return orItself(modeWords[m], string(m)) }
 
 // verdictTitle is an inspection's headline in short, verdictMore the first issue's sentence, where there is one.
 func verdictTitle(headline string) string {
@@ -256,13 +160,6 @@ func placeWords(p acceptance.Place) string {
 	}
 	return strings.Join(w, ", ")
 }
-
-var outcomeWords = map[acceptance.Outcome]string{
-	acceptance.Pass: "clear", acceptance.Warn: "warning", acceptance.Fail: "issue",
-	acceptance.NotEvaluated: "not evaluated", acceptance.NotApplicable: "does not apply",
-}
-
-func outcomeWord(o acceptance.Outcome) string { return orItself(outcomeWords[o], string(o)) }
 
 // mark is the class of a state's mark; the word always stands beside it.
 func mark(v any) string {

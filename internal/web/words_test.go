@@ -12,10 +12,6 @@ import (
 func TestNumbersAndUnits(t *testing.T) {
 	t.Parallel()
 	for want, got := range map[string]string{
-		"1\u202f180.50\u00a0EUR":  money(118_050, "EUR"),
-		"1\u202f000\u00a0JPY":     money(1000, "JPY"), // no minor unit: ISO 4217
-		"1.234\u00a0KWD":          money(1234, "KWD"), // a thousandth
-		"0.05\u00a0EUR":           money(5, "EUR"),
 		"0\u00a0%":                withUnit(0, "share"),
 		"12.5\u00a0%":             withUnit(0.125, "share"),
 		"51.0°":                   withUnit(51.04, "deg"),

@@ -175,6 +175,9 @@ func (r *reader) call(call *ast.CallExpr, inAcceptance bool, at string) {
 		return
 	}
 	tpl, ok := r.en.templates[code]
+	if !ok && strings.Contains(filepath.ToSlash(at), "internal/web/") {
+		return // words of the pages, which a test of theirs reads
+	}
 	if !ok {
 		r.complain("%s: %s is not in the catalogue", at, code)
 		return

@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"slices"
 	"strings"
@@ -28,6 +29,11 @@ type Language struct {
 	plurals        int
 	months         []string
 	dateLayout     string // {d}, {month}, {y}
+	shortMonths    []string
+	shortLayout    string
+	weekdays       []string  // Sunday first
+	money          string    // {amount}, {currency}
+	fallback       *Language // what is said where this one lacks a code; nil for English
 	templates      map[string]template
 	terms          map[string]map[string]string // by code, then by form; "" is the plain form
 	twice          []string                     // codes that stand in two files
@@ -41,6 +47,11 @@ type settings struct {
 	Plural  string   `yaml:"plural"`
 	Date    string   `yaml:"date"`
 	Months  []string `yaml:"months"`
+
+	ShortDate   string   `yaml:"short_date"`
+	ShortMonths []string `yaml:"short_months"`
+	Weekdays    []string `yaml:"weekdays"`
+	Money       string   `yaml:"money"`
 }
 
 // pluralRules by name: how many forms, and which goes with a number. From the Unicode CLDR's plural rules for whole
@@ -83,6 +94,11 @@ var load = sync.OnceValue(func() map[string]*Language {
 		}
 		out[d.Name()] = l
 	}
+	for tag, l := range out {
+		if tag != "en" {
+			l.fallback = out["en"]
+		}
+	}
 	return out
 })
 
@@ -101,24 +117,52 @@ func read(tree fs.FS, tag string) (*Language, error) {
 	if !ok {
 		return nil, fmt.Errorf("%s/language.yaml: no plural rule is called %q", tag, s.Plural)
 	}
-	if len(s.Months) != 12 {
-		return nil, fmt.Errorf("%s/language.yaml: %d months", tag, len(s.Months))
+	if len(s.Months) != 12 || len(s.ShortMonths) != 12 || len(s.Weekdays) != 7 {
+		return nil, fmt.Errorf("%s/language.yaml: %d months, %d short, %d days of the week", tag, len(s.Months), len(s.ShortMonths), len(s.Weekdays))
 	}
 	l.Name, l.decimal, l.group, l.dateLayout, l.months = s.Name, s.Decimal, s.Group, s.Date, s.Months
+	l.shortLayout, l.shortMonths, l.weekdays, l.money = s.ShortDate, s.ShortMonths, s.Weekdays, s.Money
 	l.plural, l.plurals = rule.of, rule.forms
-	names, err := fs.Glob(tree, tag+"/*.yaml")
+	return l, l.readFamilies(tree)
+}
+
+// readFamilies reads the files of the language's folder.
+func (l *Language) readFamilies(tree fs.FS) error {
+	names, err := fs.Glob(tree, l.Tag+"/*.yaml")
 	if err != nil {
-		return nil, err
+		return err
 	}
 	for _, name := range names {
 		if path.Base(name) == "language.yaml" {
 			continue
 		}
 		if err := l.readFamily(tree, name); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return fmt.Errorf("%s: %w", name, err)
 		}
 	}
-	return l, nil
+	return nil
+}
+
+// Joined returns every language with the codes and terms of further files beside those of the catalogue: for a program that
+// has more to say than the checks. The tree has a folder for each language with one file for each family, as this
+// package has them; a code that stands twice is an error.
+func Joined(tree fs.FS) ([]*Language, error) {
+	var out []*Language
+	for _, known := range Languages() {
+		l := *known
+		l.templates, l.terms, l.twice = maps.Clone(known.templates), maps.Clone(known.terms), nil
+		if err := l.readFamilies(tree); err != nil {
+			return nil, err
+		}
+		if len(l.twice) > 0 {
+			return nil, fmt.Errorf("in two files of %s: %s", l.Tag, strings.Join(l.twice, ", "))
+		}
+		if len(out) > 0 {
+			l.fallback = out[0] // English comes first
+		}
+		out = append(out, &l)
+	}
+	return out, nil
 }
 
 // readFamily reads one family's file. Every code in it begins with the family's name.
@@ -148,7 +192,11 @@ func (l *Language) readFamily(tree fs.FS, name string) error {
 			} else {
 				return fmt.Errorf("%s: no form is called plain", code)
 			}
-			l.terms[strings.TrimPrefix(code, "term.")] = forms
+			term := strings.TrimPrefix(code, "term.")
+			if _, twice := l.terms[term]; twice {
+				l.twice = append(l.twice, code)
+			}
+			l.terms[term] = forms
 			continue
 		}
 		if node.Kind != yaml.ScalarNode {

@@ -4,7 +4,6 @@ import (
 	"math"
 	"strconv"
 	"strings"
-	"time"
 )
 
 // number writes an argument of numbers with its unit.
@@ -141,7 +140,9 @@ func (l *Language) Digits(v float64, digits int) string {
 const groupFrom = 5
 
 // local puts the language's decimal sign and thousands signs into a number.
-func (l *Language) local(s string) string {
+func (l *Language) local(s string) string { return l.grouped(s, groupFrom) }
+
+func (l *Language) grouped(s string, from int) string {
 	sign := ""
 	if strings.HasPrefix(s, "-") {
 		sign, s = "-", s[1:]
@@ -150,7 +151,7 @@ func (l *Language) local(s string) string {
 	if strings.Trim(whole+decimals, "0") == "" {
 		sign = "" // no minus before a zero
 	}
-	if len(whole) >= groupFrom {
+	if len(whole) >= from {
 		var b strings.Builder
 		for i, c := range whole {
 			if i > 0 && (len(whole)-i)%3 == 0 {
@@ -165,11 +166,3 @@ func (l *Language) local(s string) string {
 	}
 	return sign + whole
 }
-
-// Date writes a day: "27 November 2026", "27. November 2026".
-func (l *Language) Date(t time.Time) string {
-	return strings.NewReplacer("{d}", strconv.Itoa(t.Day()), "{month}", l.months[t.Month()-1], "{y}", strconv.Itoa(t.Year())).Replace(l.dateLayout)
-}
-
-// Time writes a day and the minute.
-func (l *Language) Time(t time.Time) string { return l.Date(t) + ", " + t.Format("15:04") }

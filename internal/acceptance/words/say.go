@@ -1,6 +1,7 @@
 package words
 
 import (
+	"iter"
 	"strconv"
 	"strings"
 	"unicode"
@@ -8,28 +9,41 @@ import (
 
 // Say says a code with its arguments. The zero code says nothing.
 func (l *Language) Say(code string, args ...Arg) string {
-	t, ok := l.templates[code]
-	if !ok {
-		switch {
-		case code == "":
-			return ""
-		case l != English():
-			return English().Say(code, args...)
-		}
-		return missing(code, args)
-	}
 	var b strings.Builder
-	for _, s := range t.segments {
-		switch {
-		case s.arg == 0:
-			b.WriteString(s.text)
-		case s.arg > len(args):
-			b.WriteString("?")
-		default:
-			b.WriteString(l.place(s, args[s.arg-1]))
-		}
+	for _, text := range l.Parts(code, args...) {
+		b.WriteString(text)
 	}
 	return b.String()
+}
+
+// Parts are the pieces of what Say says, in order, each with the number of the argument that it comes from, from 1; 0 is the
+// sentence's own words. For who marks arguments up.
+func (l *Language) Parts(code string, args ...Arg) iter.Seq2[int, string] {
+	return func(yield func(int, string) bool) {
+		t, ok := l.templates[code]
+		if !ok {
+			switch {
+			case code == "":
+			case l.fallback != nil:
+				l.fallback.Parts(code, args...)(yield)
+			default:
+				yield(0, missing(code, args))
+			}
+			return
+		}
+		for _, s := range t.segments {
+			text := s.text
+			switch {
+			case s.arg > len(args):
+				text = "?"
+			case s.arg > 0:
+				text = l.place(s, args[s.arg-1])
+			}
+			if !yield(s.arg, text) {
+				return
+			}
+		}
+	}
 }
 
 // Sentence says one phrase.
@@ -115,8 +129,8 @@ func hidden(r rune) bool { return r != ' ' && !unicode.IsPrint(r) }
 func (l *Language) term(code, form string) string {
 	forms, ok := l.terms[code]
 	if !ok {
-		if l != English() {
-			return English().term(code, "")
+		if l.fallback != nil {
+			return l.fallback.term(code, "")
 		}
 		return missing("term."+code, nil)
 	}
@@ -124,6 +138,14 @@ func (l *Language) term(code, form string) string {
 		return text
 	}
 	return forms[""]
+}
+
+// TermIn is a term in one of its forms, "" being the plain one; ok is false where neither the language nor English has it.
+func (l *Language) TermIn(code, form string) (text string, ok bool) {
+	if _, ok := l.terms[code]; ok || l.fallback == nil {
+		return l.term(code, form), ok
+	}
+	return l.fallback.TermIn(code, "")
 }
 
 // missing is what is said where even English has no words: ugly on purpose, and no loss of what was measured.

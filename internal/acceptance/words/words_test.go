@@ -89,7 +89,7 @@ func TestPluralsAgainstCLDR(t *testing.T) {
 func TestTemplates(t *testing.T) {
 	t.Parallel()
 	tree := fstest.MapFS{
-		"en/language.yaml": {Data: []byte("name: English\ndecimal: '.'\ngroup: ','\nplural: one-other\ndate: '{d} {month} {y}'\nmonths: [a,b,c,d,e,f,g,h,i,j,k,l]")},
+		"en/language.yaml": {Data: []byte("name: English\ndecimal: '.'\ngroup: ','\nplural: one-other\ndate: '{d} {month} {y}'\nmonths: [a,b,c,d,e,f,g,h,i,j,k,l]\nshort_months: [a,b,c,d,e,f,g,h,i,j,k,l]\nweekdays: [a,b,c,d,e,f,g]")},
 		"en/term.yaml":     {Data: []byte("term.sculpt: {plain: the sculpt, of: of the sculpt}\nterm.left: left")},
 		"en/uv.yaml": {Data: []byte("uv.a: '{1|island|islands} {1?is|are} {2}, {3.of} {{x}}'\n" +
 			"uv.b: '{1|island|islands}'")},
