@@ -1,0 +1,18 @@
+//go:build !full
+
+package acceptance
+
+import (
+	"flag"
+	"os"
+	"testing"
+)
+
+// TestMain lets property tests draw a fifth of what the full run draws: the inner loop must stay short, and each draw
+// here measures whole surfaces. RAPID_CHECKS and -rapid.checks say otherwise.
+func TestMain(m *testing.M) {
+	if os.Getenv("RAPID_CHECKS") == "" {
+		_ = flag.Set("rapid.checks", "20")
+	}
+	os.Exit(m.Run())
+}
