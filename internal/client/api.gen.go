@@ -3531,11 +3531,14 @@ type ClientInterface interface {
 	//
 	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
 	// studio stand beside those of the vendor; a vendor sees its own figures.
+	// Figures are kept by month: a period counts the whole months that it touches.
 	//
 	// Corresponds with GET /v1/figures (the `ListFigures` operationId).
 	ListFigures(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListFailingChecks The checks that failed most often
+	//
+	// Figures are kept by month: a period counts the whole months that it touches.
 	//
 	// Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
 	ListFailingChecks(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*http.Response, error)
@@ -4921,6 +4924,7 @@ func (c *Client) AppointDeputy(ctx context.Context, params *AppointDeputyParams,
 //
 // Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
 // studio stand beside those of the vendor; a vendor sees its own figures.
+// Figures are kept by month: a period counts the whole months that it touches.
 //
 // Corresponds with GET /v1/figures (the `ListFigures` operationId).
 func (c *Client) ListFigures(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -4936,6 +4940,8 @@ func (c *Client) ListFigures(ctx context.Context, params *ListFiguresParams, req
 }
 
 // ListFailingChecks The checks that failed most often
+//
+// Figures are kept by month: a period counts the whole months that it touches.
 //
 // Corresponds with GET /v1/figures/checks (the `ListFailingChecks` operationId).
 func (c *Client) ListFailingChecks(ctx context.Context, params *ListFailingChecksParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
@@ -12842,6 +12848,7 @@ type ClientWithResponsesInterface interface {
 	//
 	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
 	// studio stand beside those of the vendor; a vendor sees its own figures.
+	// Figures are kept by month: a period counts the whole months that it touches.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -12849,6 +12856,8 @@ type ClientWithResponsesInterface interface {
 	ListFiguresWithResponse(ctx context.Context, params *ListFiguresParams, reqEditors ...RequestEditorFn) (*ListFiguresResponse, error)
 
 	// ListFailingChecksWithResponse The checks that failed most often
+	//
+	// Figures are kept by month: a period counts the whole months that it touches.
 	//
 	// Returns a wrapper object for the known response body format(s).
 	//
@@ -19476,6 +19485,7 @@ func (c *ClientWithResponses) AppointDeputyWithResponse(ctx context.Context, par
 //
 // Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
 // studio stand beside those of the vendor; a vendor sees its own figures.
+// Figures are kept by month: a period counts the whole months that it touches.
 //
 // Returns a wrapper object for the known response body format(s).
 //
@@ -19489,6 +19499,8 @@ func (c *ClientWithResponses) ListFiguresWithResponse(ctx context.Context, param
 }
 
 // ListFailingChecksWithResponse The checks that failed most often
+//
+// Figures are kept by month: a period counts the whole months that it touches.
 //
 // Returns a wrapper object for the known response body format(s).
 //

@@ -9,7 +9,8 @@ import (
 	"github.com/jackc/pgx/v5"
 )
 
-// FigureFilter narrows figures. Zero values mean all; days are in UTC, To is the first day after the period.
+// FigureFilter narrows figures. Zero values mean all; days are in UTC, To is the first day after the period. Figures are
+// kept by month: a period counts whole months, those that it touches.
 type FigureFilter struct {
 	From, To Date
 	Vendor   uuid.UUID
@@ -46,27 +47,34 @@ func (p Performance) FirstPassYield() float64 { return share(p.FirstPass, p.Acce
 // OnTimeShare is the share, of those with a due date, whose accepted delivery was sealed by it.
 func (p Performance) OnTimeShare() float64 { return share(p.OnTime, p.WithDue) }
 
-// where narrows a daily table; the caller's own column comes first, as its index begins with it.
-func (f FigureFilter) where(args []any) (string, []any) {
+// months is the period as conditions on a table that counts by month.
+func (f FigureFilter) months(args []any) (string, []any) {
 	cond := ""
-	add := func(c string, v any) {
-		args = append(args, v)
-		cond += fmt.Sprintf(" AND d."+c, len(args))
-	}
 	if !f.From.IsZero() {
-		add("day >= $%d", f.From)
+		args = append(args, f.From)
+		cond += fmt.Sprintf(" AND d.month >= date_trunc('month', $%d::date::timestamp)::date", len(args))
 	}
 	if !f.To.IsZero() {
-		add("day < $%d", f.To)
-	}
-	if f.Vendor != uuid.Nil {
-		add("vendor_id = $%d", f.Vendor)
-	}
-	if f.Project != uuid.Nil {
-		add("project_id = $%d", f.Project)
+		args = append(args, f.To)
+		cond += fmt.Sprintf(" AND d.month < $%d", len(args)) // the first of the next month ends a period on the last
 	}
 	if f.Tier != "" {
-		add("tier = $%d", f.Tier)
+		args = append(args, f.Tier)
+		cond += fmt.Sprintf(" AND d.tier = $%d", len(args))
+	}
+	return cond, args
+}
+
+// where narrows the milestones' table; the caller's own column comes first, as its index begins with it.
+func (f FigureFilter) where(args []any) (string, []any) {
+	cond, args := f.months(args)
+	if f.Vendor != uuid.Nil {
+		args = append(args, f.Vendor)
+		cond += fmt.Sprintf(" AND d.vendor_id = $%d", len(args))
+	}
+	if f.Project != uuid.Nil {
+		args = append(args, f.Project)
+		cond += fmt.Sprintf(" AND d.project_id = $%d", len(args))
 	}
 	return cond, args
 }
@@ -90,7 +98,7 @@ func (tx *Tx) Performances(ctx context.Context, by string, f FigureFilter) ([]Pe
 	cond, args := f.where([]any{tx.Who.Party})
 	rows, err := tx.Query(ctx, tx.sql(`SELECT `+key+`, `+name+`, sum(accepted)::bigint, sum(first_pass)::bigint, sum(rounds)::bigint, sum(rework_vendor)::bigint, sum(rework_studio)::bigint,
 		sum(with_due)::bigint, sum(on_time)::bigint, sum(vendor_secs)::bigint, sum(studio_secs)::bigint, sum(inspector_secs)::bigint
-		FROM ph.daily_milestone d `+join+` WHERE d.{me} = $1`+cond+` GROUP BY 1, 2 ORDER BY 2, 1`), args...)
+		FROM ph.milestone_count d `+join+` WHERE d.{me} = $1`+cond+` GROUP BY 1, 2 ORDER BY 2, 1`), args...)
 	if err != nil {
 		return nil, fmt.Errorf("figures by %s: %w", by, err)
 	}
@@ -108,10 +116,28 @@ type CheckFigure struct {
 	Judged, Failed int64
 }
 
-// FailingChecks lists the checks that failed most often, over all recorded inspections of a period.
+// FailingChecks lists the checks that failed most often, over all recorded inspections of a period. The table holds the
+// counts of all, of each vendor, of each project and of both; NULL stands for every one.
 func (tx *Tx) FailingChecks(ctx context.Context, f FigureFilter, limit int) ([]CheckFigure, error) {
-	cond, args := f.where([]any{tx.Who.Party})
-	rows, err := tx.Query(ctx, tx.sql(`SELECT d.chk, sum(d.judged)::bigint, sum(d.failed)::bigint FROM ph.daily_check d WHERE d.{me} = $1`+cond+
+	cond, args := f.months([]any{tx.Who.Party})
+	if tx.Who.Side == VendorSide {
+		if f.Vendor != uuid.Nil && f.Vendor != tx.Who.Party {
+			return []CheckFigure{}, nil
+		}
+		f.Vendor = tx.Who.Party
+	}
+	for _, of := range []struct {
+		column string
+		id     uuid.UUID
+	}{{"vendor_id", f.Vendor}, {"project_id", f.Project}} {
+		if of.id == uuid.Nil {
+			cond += " AND d." + of.column + " IS NULL"
+			continue
+		}
+		args = append(args, of.id)
+		cond += fmt.Sprintf(" AND d.%s = $%d", of.column, len(args))
+	}
+	rows, err := tx.Query(ctx, tx.sql(`SELECT d.chk, sum(d.judged)::bigint, sum(d.failed)::bigint FROM ph.check_count d WHERE d.{me} = $1`+cond+
 		fmt.Sprintf(` GROUP BY 1 HAVING sum(d.failed) > 0 ORDER BY 3 DESC, 1 LIMIT %d`, min(max(limit, 1), 200))), args...)
 	if err != nil {
 		return nil, fmt.Errorf("failing checks: %w", err)
