@@ -196,7 +196,7 @@ func assemble(s *Subject, only []string, findings []Finding, exempted []Exempt, 
 
 // pictureKinds are what pictures show, by how their files' names begin.
 var pictureKinds = []string{
-	"prop_lit", "prop_clay", "prop_game_distance", "deviation_sides", "deviation", "silhouette_worst", "topology", "uv_density",
+	"prop_lit", "prop_clay", "prop_game_distance", "prop_true_pixels", "deviation_sides", "deviation", "silhouette_worst", "topology", "uv_density",
 	"rebake_normal", "bake_normal", "bake_position", "bake_occlusion", "model_game", "model_sculpt",
 }
 

@@ -34,7 +34,9 @@ func pictures(ctx context.Context, s *Subject, findings []Finding, progress func
 		for _, p := range st.stills() {
 			out.add(p)
 		}
-		out.add(st.gameDistance(s))
+		for _, p := range st.gameDistance(s) {
+			out.add(p)
+		}
 		out.add(gameModel(s, st.prop, setsByDraw(s)))
 	})
 	try(0.55, func() { out.add(sculptModel(s)) })

@@ -177,8 +177,8 @@ func person(c *raster.Canvas, x, y, scale float64, col raster.Colour) {
 }
 
 // gameDistance draws the prop as large as a player at the tier's nearest distance sees it, pixel for pixel, with a few
-// pixels enlarged beside it. It is nil where the spec names no view.
-func (st *studio) gameDistance(s *Subject) *drawn {
+// pixels enlarged beside it, and the same pixels alone. There is none where the spec names no view.
+func (st *studio) gameDistance(s *Subject) []*drawn {
 	look := s.Spec.View
 	pixelMM := look.PixelMM()
 	if !(look.DistanceM > 0 && pixelMM > 0 && look.ScreenLines > 0) {
@@ -229,7 +229,27 @@ func (st *studio) gameDistance(s *Subject) *drawn {
 		line += "; larger than this picture, which shows its middle"
 	}
 	heading(c, st.title, line)
-	return finished(c, "prop_game_distance.png", "The prop at the size of real pixels, seen from the tier's nearest distance.")
+	return []*drawn{
+		finished(c, "prop_game_distance.png", "The prop at the size of real pixels, seen from the tier's nearest distance."),
+		finished(around(lit, int(math.Ceil(wide)), int(math.Ceil(high))), "prop_true_pixels.png", "The prop alone in real pixels at the tier's nearest distance, to stand beside its neighbours."),
+	}
+}
+
+// trueMargin is the floor that is left around the prop in real pixels. It is the same for all, so that props stand on one
+// line where their pictures do.
+const trueMargin = 24
+
+// around is the middle of a picture as large as the prop in it, with a margin; less where the picture ends.
+func around(from *raster.Canvas, wide, high int) *raster.Canvas {
+	w, h := min(from.W, wide+2*trueMargin), min(from.H, high+2*trueMargin)
+	c := raster.NewCanvas(w, h, paper)
+	x0, y0 := (from.W-w)/2, (from.H-h)/2
+	for y := range h {
+		for x := range w {
+			c.Set(x, y, from.Get(x0+x, y0+y))
+		}
+	}
+	return c
 }
 
 // enlarge copies the middle of a picture into a box, every pixel n by n.

@@ -319,3 +319,36 @@ func drum(segments, rings int) (pos, nrm, uv []float32, tri []uint32) {
 	}
 	return pos, nrm, uv, tri
 }
+
+// The prop in real pixels alone is the middle of the still at the game's distance, pixel for pixel, and stands on the same
+// line as every other prop's.
+func TestTruePixelsAreThoseOfTheGameDistance(t *testing.T) {
+	t.Parallel()
+	r := picturesOf(t, specFromFile(t, "bollard.yaml", spec.Final), harbourBollard(t), 2)
+	decoded := map[string]image.Image{}
+	for _, p := range r.Pictures {
+		if p.Name == "prop_game_distance.png" || p.Name == "prop_true_pixels.png" {
+			img, err := png.Decode(bytes.NewReader(p.Bytes))
+			require.NoError(t, err)
+			decoded[p.Name] = img
+		}
+	}
+	far, alone := decoded["prop_game_distance.png"], decoded["prop_true_pixels.png"]
+	w, h := alone.Bounds().Dx(), alone.Bounds().Dy()
+	require.Less(t, w, 640, "a bollard five metres away is no large thing")
+	x0, y0 := sheetMargin+(int((1280-24)/2-sheetMargin)-w)/2, headHeight+(far.Bounds().Dy()-sheetMargin-headHeight-h)/2
+	floor := alone.At(0, h-1)
+	lowest := 0
+	for y := range h {
+		for x := range w {
+			require.Equal(t, far.At(x0+x, y0+y), alone.At(x, y), "pixel %d, %d", x, y)
+			if r1, g1, b1, _ := alone.At(x, y).RGBA(); x > w/3 && x < 2*w/3 {
+				r2, g2, b2, _ := floor.RGBA()
+				if max(r1, r2)-min(r1, r2)+max(g1, g2)-min(g1, g2)+max(b1, b2)-min(b1, b2) > 0x6000 {
+					lowest = y
+				}
+			}
+		}
+	}
+	require.InDelta(t, h-trueMargin, lowest, 6, "the prop's foot stands on the common line")
+}
