@@ -831,6 +831,22 @@ ALTER TABLE ONLY ph.cancellation FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.cancellation OWNER TO ph_owner;
 
+CREATE TABLE ph.capacity (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    week_on date NOT NULL,
+    slots integer NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT capacity_slots_range CHECK (((slots >= 0) AND (slots <= 1000))),
+    CONSTRAINT capacity_week_begins CHECK ((EXTRACT(isodow FROM week_on) = (1)::numeric))
+);
+
+ALTER TABLE ONLY ph.capacity FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.capacity OWNER TO ph_owner;
+
 CREATE TABLE ph.change_order (
     studio_id uuid NOT NULL,
     vendor_id uuid NOT NULL,
@@ -1784,6 +1800,25 @@ ALTER TABLE ONLY ph.order_calendar FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.order_calendar OWNER TO ph_owner;
 
+CREATE TABLE ph.origin_declaration (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    work_order_id uuid NOT NULL,
+    prop_id uuid NOT NULL,
+    id uuid NOT NULL,
+    items jsonb NOT NULL,
+    statement text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT origin_declaration_items_list CHECK (((jsonb_typeof(items) = 'array'::text) AND (jsonb_array_length(items) <= 100))),
+    CONSTRAINT origin_declaration_statement_length CHECK ((char_length(statement) <= 4000))
+);
+
+ALTER TABLE ONLY ph.origin_declaration FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.origin_declaration OWNER TO ph_owner;
+
 CREATE TABLE ph.orphan (
     object_key text NOT NULL,
     size bigint NOT NULL,
@@ -2083,6 +2118,23 @@ CREATE TABLE ph.question_message (
 ALTER TABLE ONLY ph.question_message FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.question_message OWNER TO ph_owner;
+
+CREATE TABLE ph.reassignment (
+    studio_id uuid NOT NULL,
+    id uuid NOT NULL,
+    from_prop uuid NOT NULL,
+    to_prop uuid NOT NULL,
+    pack_id uuid,
+    reason text NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT reassignment_reason_length CHECK (((char_length(reason) >= 1) AND (char_length(reason) <= 4000)))
+);
+
+ALTER TABLE ONLY ph.reassignment FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.reassignment OWNER TO ph_owner;
 
 CREATE TABLE ph.reference_ack (
     studio_id uuid NOT NULL,
@@ -2421,6 +2473,7 @@ CREATE TABLE ph.work_order (
     codename text DEFAULT ''::text NOT NULL,
     nda_required boolean DEFAULT false NOT NULL,
     source_roles text[] DEFAULT '{}'::text[] NOT NULL,
+    origin_required boolean DEFAULT false NOT NULL,
     CONSTRAINT work_order_code_form CHECK ((code ~ '^[A-Za-z0-9][A-Za-z0-9_.-]{0,63}$'::text)),
     CONSTRAINT work_order_currency_form CHECK ((currency ~ '^[A-Z]{3}$'::text)),
     CONSTRAINT work_order_review_range CHECK (((review_days >= 1) AND (review_days <= 365))),
@@ -2486,6 +2539,9 @@ ALTER TABLE ONLY ph.cancellation
 
 ALTER TABLE ONLY ph.cancellation
     ADD CONSTRAINT cancellation_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.capacity
+    ADD CONSTRAINT capacity_pkey PRIMARY KEY (studio_id, vendor_id, week_on);
 
 ALTER TABLE ONLY ph.change_order
     ADD CONSTRAINT change_order_parties UNIQUE (studio_id, vendor_id, work_order_id, id);
@@ -2694,6 +2750,9 @@ ALTER TABLE ONLY ph.order_calendar
 ALTER TABLE ONLY ph.order_calendar
     ADD CONSTRAINT order_calendar_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.origin_declaration
+    ADD CONSTRAINT origin_declaration_pkey PRIMARY KEY (studio_id, id);
+
 ALTER TABLE ONLY ph.orphan
     ADD CONSTRAINT orphan_pkey PRIMARY KEY (object_key);
 
@@ -2779,6 +2838,12 @@ ALTER TABLE ONLY ph.question
 
 ALTER TABLE ONLY ph.question
     ADD CONSTRAINT question_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.reassignment
+    ADD CONSTRAINT reassignment_once UNIQUE (studio_id, from_prop);
+
+ALTER TABLE ONLY ph.reassignment
+    ADD CONSTRAINT reassignment_pkey PRIMARY KEY (studio_id, id);
 
 ALTER TABLE ONLY ph.reference_ack
     ADD CONSTRAINT reference_ack_once UNIQUE (studio_id, pack_id);
@@ -3049,6 +3114,8 @@ CREATE INDEX note_resolution_of_order ON ph.note_resolution USING btree (studio_
 
 CREATE INDEX order_calendar_by_vendor ON ph.order_calendar USING btree (vendor_id, work_order_id);
 
+CREATE INDEX origin_declaration_of_prop ON ph.origin_declaration USING btree (studio_id, prop_id, id);
+
 CREATE INDEX orphan_to_sweep ON ph.orphan USING btree (marked_at) WHERE (swept_at IS NULL);
 
 CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
@@ -3110,6 +3177,8 @@ CREATE INDEX question_message_of ON ph.question_message USING btree (studio_id, 
 CREATE INDEX question_message_of_order ON ph.question_message USING btree (studio_id, work_order_id, id);
 
 CREATE INDEX question_of_order ON ph.question USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX reassignment_to ON ph.reassignment USING btree (studio_id, to_prop);
 
 CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
 
@@ -3234,6 +3303,9 @@ ALTER TABLE ONLY ph.calendar
 ALTER TABLE ONLY ph.cancellation
     ADD CONSTRAINT cancellation_studio_id_vendor_id_work_order_id_prop_id_mil_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
 
+ALTER TABLE ONLY ph.capacity
+    ADD CONSTRAINT capacity_studio_id_vendor_id_fkey FOREIGN KEY (studio_id, vendor_id) REFERENCES ph.engagement(studio_id, vendor_id);
+
 ALTER TABLE ONLY ph.change_order
     ADD CONSTRAINT change_order_studio_id_prop_id_spec_revision_id_fkey FOREIGN KEY (studio_id, prop_id, spec_revision_id) REFERENCES ph.spec_revision(studio_id, prop_id, id);
 
@@ -3357,6 +3429,9 @@ ALTER TABLE ONLY ph.note
 ALTER TABLE ONLY ph.order_calendar
     ADD CONSTRAINT order_calendar_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
 
+ALTER TABLE ONLY ph.origin_declaration
+    ADD CONSTRAINT origin_declaration_studio_id_vendor_id_work_order_id_prop__fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_cancellation FOREIGN KEY (studio_id, vendor_id, work_order_id, cancellation_id) REFERENCES ph.cancellation(studio_id, vendor_id, work_order_id, id);
 
@@ -3416,6 +3491,15 @@ ALTER TABLE ONLY ph.question_message
 
 ALTER TABLE ONLY ph.question
     ADD CONSTRAINT question_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.reassignment
+    ADD CONSTRAINT reassignment_studio_id_from_prop_fkey FOREIGN KEY (studio_id, from_prop) REFERENCES ph.prop(studio_id, id);
+
+ALTER TABLE ONLY ph.reassignment
+    ADD CONSTRAINT reassignment_studio_id_pack_id_fkey FOREIGN KEY (studio_id, pack_id) REFERENCES ph.reference_pack(studio_id, id);
+
+ALTER TABLE ONLY ph.reassignment
+    ADD CONSTRAINT reassignment_studio_id_to_prop_fkey FOREIGN KEY (studio_id, to_prop) REFERENCES ph.prop(studio_id, id);
 
 ALTER TABLE ONLY ph.reference_ack
     ADD CONSTRAINT reference_ack_studio_id_vendor_id_work_order_id_pack_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, pack_id) REFERENCES ph.reference_pack(studio_id, vendor_id, work_order_id, id);
@@ -3541,6 +3625,16 @@ CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH C
 CREATE POLICY cancellation_owner ON ph.cancellation TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY cancellation_read ON ph.cancellation FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.capacity ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY capacity_insert ON ph.capacity FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY capacity_owner ON ph.capacity TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY capacity_read ON ph.capacity FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+CREATE POLICY capacity_update ON ph.capacity FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 ALTER TABLE ph.change_order ENABLE ROW LEVEL SECURITY;
 
@@ -3888,6 +3982,14 @@ CREATE POLICY order_calendar_read ON ph.order_calendar FOR SELECT TO ph_api USIN
 
 CREATE POLICY order_calendar_worker ON ph.order_calendar FOR SELECT TO ph_worker USING (true);
 
+ALTER TABLE ph.origin_declaration ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY origin_declaration_insert ON ph.origin_declaration FOR INSERT TO ph_api WITH CHECK ((vendor_id = ph.app_vendor()));
+
+CREATE POLICY origin_declaration_owner ON ph.origin_declaration TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY origin_declaration_read ON ph.origin_declaration FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
 ALTER TABLE ph.orphan ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY orphan_clock ON ph.orphan TO ph_clock USING (true) WITH CHECK (true);
@@ -4013,6 +4115,14 @@ CREATE POLICY question_owner ON ph.question TO ph_owner USING (true) WITH CHECK 
 CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.reassignment ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY reassignment_insert ON ph.reassignment FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY reassignment_owner ON ph.reassignment TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY reassignment_read ON ph.reassignment FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
 
 ALTER TABLE ph.reference_ack ENABLE ROW LEVEL SECURITY;
 
@@ -4276,6 +4386,17 @@ GRANT SELECT ON TABLE ph.calendar TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.cancellation TO ph_api;
 GRANT SELECT ON TABLE ph.cancellation TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.capacity TO ph_api;
+GRANT SELECT ON TABLE ph.capacity TO ph_backup;
+
+GRANT UPDATE(slots) ON TABLE ph.capacity TO ph_api;
+
+GRANT UPDATE(by_member) ON TABLE ph.capacity TO ph_api;
+
+GRANT UPDATE(by_name) ON TABLE ph.capacity TO ph_api;
+
+GRANT UPDATE(at) ON TABLE ph.capacity TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.change_order TO ph_api;
 GRANT SELECT ON TABLE ph.change_order TO ph_backup;
@@ -4678,6 +4799,9 @@ GRANT SELECT(workdays) ON TABLE ph.order_calendar TO ph_worker;
 
 GRANT SELECT(holidays) ON TABLE ph.order_calendar TO ph_worker;
 
+GRANT SELECT,INSERT ON TABLE ph.origin_declaration TO ph_api;
+GRANT SELECT ON TABLE ph.origin_declaration TO ph_backup;
+
 GRANT SELECT,INSERT,UPDATE ON TABLE ph.orphan TO ph_clock;
 GRANT SELECT ON TABLE ph.orphan TO ph_backup;
 
@@ -4803,6 +4927,9 @@ GRANT UPDATE(last_event) ON TABLE ph.question TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.question_message TO ph_api;
 GRANT SELECT ON TABLE ph.question_message TO ph_backup;
+
+GRANT SELECT,INSERT ON TABLE ph.reassignment TO ph_api;
+GRANT SELECT ON TABLE ph.reassignment TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.reference_ack TO ph_api;
 GRANT SELECT ON TABLE ph.reference_ack TO ph_backup;

@@ -138,6 +138,7 @@ func (s *scene) aftercare(vendor ledger.Who) (order ledger.WorkOrder, set, prop 
 		_, err = tx.OpenMaintenance(ctx, set.ID, "a seam in the engine")
 		return err
 	})
+	s.superseded(vendor, order.ID)
 	leaver := s.member(vendor, "Leaver", "leaver-"+vendor.Party.String()[30:]+"@x.example", ledger.VendorArtist)
 	d = s.open(leaver, prop.Milestones[0].ID)
 	s.as(vendor, func(tx *ledger.Tx) error {

@@ -22,6 +22,7 @@ const (
 	RoleWorker = "ph_worker"
 	RoleNotary = "ph_notary"
 	RoleClock  = "ph_clock"
+	RolePost   = "ph_post"
 )
 
 const (
@@ -30,7 +31,7 @@ const (
 	schemaLock = 0x70685f6d6967 // "ph_mig": advisory lock of role making and migrating, cluster-wide and per database
 )
 
-var loginRoles = []string{RoleAPI, RoleLogin, RoleWorker, RoleNotary, RoleClock}
+var loginRoles = []string{RoleAPI, RoleLogin, RoleWorker, RoleNotary, RoleClock, RolePost}
 
 // RiverSchema is where River's tables live.
 const RiverSchema = "river"
@@ -121,7 +122,7 @@ const createRoles = `
 DO $$
 DECLARE r text;
 BEGIN
-  FOREACH r IN ARRAY ARRAY['ph_owner', 'ph_api', 'ph_login', 'ph_worker', 'ph_notary', 'ph_clock', 'ph_backup'] LOOP
+  FOREACH r IN ARRAY ARRAY['ph_owner', 'ph_api', 'ph_login', 'ph_worker', 'ph_notary', 'ph_clock', 'ph_post', 'ph_backup'] LOOP
     IF NOT EXISTS (SELECT FROM pg_roles WHERE rolname = r) THEN
       EXECUTE format('CREATE ROLE %I', r);
     END IF;
@@ -160,7 +161,7 @@ func migrateOwn(ctx context.Context, adminURL string) error {
 	if err := retry(ctx, func() error { _, err := provider.Up(ctx); return err }); err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, `GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_clock, ph_backup`)
+	_, err = db.ExecContext(ctx, `GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_clock, ph_post, ph_backup`)
 	return err
 }
 
@@ -193,17 +194,21 @@ func migrateRiver(ctx context.Context, adminURL string) error {
 	return err
 }
 
-// checkSchema refuses a schema older than this program's, or more than one version newer.
+// checkSchema refuses a schema older than this program's, and a newer one that took away what this program needs: while a
+// release is rolled out, programs of both versions run over one database.
 func checkSchema(ctx context.Context, pool *pgxpool.Pool) error {
-	var version int64
+	var version, oldest int64
 	err := pool.QueryRow(ctx, `SELECT coalesce(max(version_id), 0) FROM ph.goose_db_version WHERE is_applied`).Scan(&version)
+	if err == nil && version > migrations.Version {
+		err = pool.QueryRow(ctx, `SELECT ph.oldest_program()`).Scan(&oldest)
+	}
 	switch {
 	case isCode(err, "42P01", "3F000"): // undefined_table, invalid_schema_name
 		version = 0
 	case err != nil:
 		return fmt.Errorf("read the schema version: %w", err)
 	}
-	if version < migrations.Version || version > migrations.Version+1 {
+	if version < migrations.Version || oldest > migrations.Version {
 		return fmt.Errorf("%w: the database has version %d, this program needs %d: run migrate, or the program that fits", ErrSchema, version, migrations.Version)
 	}
 	return nil

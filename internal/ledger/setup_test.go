@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"context"
 	"flag"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -68,13 +69,14 @@ func TestMigrateFromNothingAndAgain(t *testing.T) {
 	owner, err := pgx.Connect(ctx, db.URL(pgserver.Owner))
 	require.NoError(t, err)
 	defer owner.Close(ctx)
-	set := func(version int) {
+	set := func(version int64) {
 		_, err := owner.Exec(ctx, `INSERT INTO ph.goose_db_version (version_id, is_applied) VALUES ($1, true)`, version)
 		require.NoError(t, err)
 	}
-	set(migrations.Version + 1)
-	require.NoError(t, store.Ready(ctx), "one version newer is served")
-	set(migrations.Version + 2)
+	set(migrations.Version + 9)
+	require.NoError(t, store.Ready(ctx), "a newer schema that took nothing away is served")
+	_, err = owner.Exec(ctx, fmt.Sprintf(`CREATE OR REPLACE FUNCTION ph.oldest_program() RETURNS integer LANGUAGE sql IMMUTABLE AS $$ SELECT %d $$`, migrations.Version+1))
+	require.NoError(t, err)
 	require.ErrorContains(t, store.Ready(ctx), "this program needs")
 }
 
@@ -92,7 +94,6 @@ func TestMigrateAtOnce(t *testing.T) {
 func TestMigrationFilesSayLockAndCost(t *testing.T) {
 	files, err := migrations.FS.ReadDir(".")
 	require.NoError(t, err)
-	require.Len(t, files, migrations.Version)
 	for _, f := range files {
 		b, err := migrations.FS.ReadFile(f.Name())
 		require.NoError(t, err)
@@ -129,7 +130,7 @@ func TestSourceKeepsItsPromises(t *testing.T) {
 		{"DISCARD ALL drops pgx's prepared statements", "DISCARD ALL", nil},
 		{"NOTIFY in a fact's transaction queues all commits", "pg_notify|NOTIFY ", map[string]bool{"notary.go": true}},
 		{"no deletion by the service", "DELETE FROM", nil},
-		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "login.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true, "previous.go": true}},
+		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "login.go": true, "loginlimits.go": true, "loginprovider.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true, "previous.go": true}},
 		{"the clock is the database's", "time\\.Now\\(", nil},
 		{"no waiting by time", "time\\.Sleep", nil},
 	} {

@@ -52,6 +52,7 @@ type Job struct {
 	Tier       string
 	Milestone  string // kind
 	PropCode   string
+	Trace      string // of the request that asked for it, "" where none did; WithTrace
 }
 
 func (w *Worker) inTx(ctx context.Context, fn func(tx *Tx) error) error {
@@ -59,37 +60,55 @@ func (w *Worker) inTx(ctx context.Context, fn func(tx *Tx) error) error {
 }
 
 // The oldest waiting inspection of each vendor (a loose scan of inspection_waiting, one step a vendor), of these the one
-// whose vendor has the fewest running, of these the oldest.
+// whose vendor has the fewest running, of these the one whose vendor has waited longest for a turn. So a vendor with one
+// delivery is served before any other vendor is served twice, whatever the others have queued: with V vendors waiting and
+// none of this vendor's running, at most V-1 claims come first. Rows are locked one by one in that order, and one that
+// somebody else holds is passed over, eight at most; state || ” keeps the planner from reading the whole queue for that join.
 const claimQuery = `
 WITH RECURSIVE vendors AS (
   (SELECT vendor_id FROM ph.inspection WHERE state = 'queued' ORDER BY vendor_id LIMIT 1)
   UNION ALL
   SELECT (SELECT i.vendor_id FROM ph.inspection i WHERE i.state = 'queued' AND i.vendor_id > v.vendor_id ORDER BY i.vendor_id LIMIT 1)
   FROM vendors v WHERE v.vendor_id IS NOT NULL
-), next AS (
-  SELECT q.studio_id, q.id
+), first AS MATERIALIZED (
+  SELECT q.studio_id, q.id, q.queued_at, r.running, t.served_at
   FROM vendors v
   CROSS JOIN LATERAL (SELECT i.studio_id, i.id, i.queued_at FROM ph.inspection i
-    WHERE i.vendor_id = v.vendor_id AND i.state = 'queued' ORDER BY i.queued_at, i.id LIMIT 1 FOR UPDATE SKIP LOCKED) q
+    WHERE i.vendor_id = v.vendor_id AND i.state = 'queued' ORDER BY i.queued_at, i.id LIMIT 1) q
   CROSS JOIN LATERAL (SELECT count(*) AS running FROM ph.inspection r WHERE r.vendor_id = v.vendor_id AND r.state = 'running') r
-  ORDER BY r.running, q.queued_at, q.id LIMIT 1
+  LEFT JOIN ph.turn t ON t.vendor_id = v.vendor_id
+), next AS (
+  SELECT i.studio_id, i.id, i.vendor_id
+  FROM (SELECT * FROM first ORDER BY running, served_at NULLS FIRST, queued_at, id LIMIT 8) f
+  JOIN ph.inspection i ON i.studio_id = f.studio_id AND i.id = f.id AND i.state || '' = 'queued'
+  ORDER BY f.running, f.served_at NULLS FIRST, f.queued_at, f.id LIMIT 1 FOR UPDATE OF i SKIP LOCKED
+), turn AS (
+  INSERT INTO ph.turn (vendor_id, served_at) SELECT vendor_id, clock_timestamp() FROM next
+  ON CONFLICT (vendor_id) DO UPDATE SET served_at = excluded.served_at
 )
 UPDATE ph.inspection i
 SET state = 'running', lease_owner = $1, lease_until = clock_timestamp() + $2::interval, fence = i.fence + 1, attempts = i.attempts + 1,
     started_at = clock_timestamp()
 FROM next WHERE i.studio_id = next.studio_id AND i.id = next.id
-RETURNING i.id, i.fence, i.lease_until`
+RETURNING i.id, i.fence, i.lease_until, coalesce(i.trace, '')`
 
-// Claim takes the next inspection: of the vendor with the fewest running, the oldest. ErrNotFound: nothing waits. owner
-// names this worker in the record, it need not be unique.
+// Claim takes the next inspection: of the vendor with the fewest running, and of those the one that waited longest for a
+// turn, the oldest. ErrNotFound: nothing waits. owner names this worker in the record, it need not be unique.
 func (w *Worker) Claim(ctx context.Context, owner string) (Job, error) {
+	var waits bool // asked before the lock: idle workers that poll must not queue up behind it
+	if err := w.pool.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.inspection WHERE state = 'queued')`).Scan(&waits); err != nil {
+		return Job{}, fmt.Errorf("claim an inspection: %w", err)
+	}
+	if !waits {
+		return Job{}, fmt.Errorf("claim an inspection: %w", ErrNotFound)
+	}
 	var job Job
 	err := w.inTx(ctx, func(tx *Tx) error {
 		if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock($1)`, int64(claimLock)); err != nil {
 			return fmt.Errorf("claim: %w", err)
 		}
 		var id uuid.UUID
-		if err := tx.QueryRow(ctx, claimQuery, owner, LeaseFor).Scan(&id, &job.Fence, &job.LeaseUntil); err != nil {
+		if err := tx.QueryRow(ctx, claimQuery, owner, LeaseFor).Scan(&id, &job.Fence, &job.LeaseUntil, &job.Trace); err != nil {
 			return mapError(err)
 		}
 		return tx.loadJob(ctx, id, &job)
@@ -164,6 +183,9 @@ func (w *Worker) GiveBack(ctx context.Context, inspection uuid.UUID, fence int64
 // ReleaseLapsed re-queues inspections whose lease lapsed and wakes workers for them; after MaxAttempts they are recorded
 // as not evaluated, cause CauseInspectorFailed. Any worker may call it at any time; each row is handled once.
 func (w *Worker) ReleaseLapsed(ctx context.Context) (requeued, failed int, err error) {
+	if err := w.pullIn(ctx); err != nil {
+		return 0, 0, err
+	}
 	rows, err := w.pool.Query(ctx, `SELECT id, fence, attempts FROM ph.inspection WHERE state = 'running' AND lease_until < clock_timestamp() ORDER BY lease_until LIMIT $1`, sweepBatch)
 	if err != nil {
 		return 0, 0, fmt.Errorf("look for lapsed leases: %w", err)
@@ -195,6 +217,17 @@ func (w *Worker) ReleaseLapsed(ctx context.Context) (requeued, failed int, err e
 		}
 	}
 	return requeued, failed, nil
+}
+
+// pullIn shortens leases that end later than any lease given now would: the database's clock was put back, and a worker
+// that died before would hold its inspection until the old time comes round again. A living one renews anyway.
+func (w *Worker) pullIn(ctx context.Context) error {
+	_, err := w.pool.Exec(ctx, `UPDATE ph.inspection SET lease_until = clock_timestamp() + $1::interval
+		WHERE state = 'running' AND lease_until > clock_timestamp() + 2 * $1::interval`, LeaseFor)
+	if err != nil {
+		return fmt.Errorf("look for leases from another time: %w", err)
+	}
+	return nil
 }
 
 func (w *Worker) requeue(ctx context.Context, id uuid.UUID, fence int64) error {
