@@ -7,8 +7,9 @@
 -- +goose Up
 
 -- Expand, then contract: a program serves every schema that is newer than its own until a migration takes away something
--- that it needs. Such a migration replaces this function and says the version of the oldest program that still fits.
-CREATE FUNCTION ph.oldest_program() RETURNS integer LANGUAGE sql IMMUTABLE SET search_path = pg_catalog AS $$ SELECT 12 $$;
+-- that it needs. Such a migration replaces this function and says the version of the oldest program that still fits: 15
+-- dropped two tables.
+CREATE FUNCTION ph.oldest_program() RETURNS integer LANGUAGE sql IMMUTABLE SET search_path = pg_catalog AS $$ SELECT 15 $$;
 GRANT EXECUTE ON FUNCTION ph.oldest_program() TO ph_api, ph_login, ph_worker, ph_notary, ph_clock;
 
 -- When each vendor last had an inspection begun: of those with equally few running, the one that waited longest for a turn

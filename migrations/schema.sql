@@ -574,7 +574,7 @@ ALTER FUNCTION ph.milestones_made() OWNER TO ph_owner;
 CREATE FUNCTION ph.oldest_program() RETURNS integer
     LANGUAGE sql IMMUTABLE
     SET search_path TO 'pg_catalog'
-    AS $$ SELECT 12 $$;
+    AS $$ SELECT 15 $$;
 
 ALTER FUNCTION ph.oldest_program() OWNER TO ph_owner;
 
