@@ -123,7 +123,16 @@ func (s *scene) aftercare(vendor ledger.Who) (order ledger.WorkOrder, set, prop 
 	s.inspect(passing())
 	_, err := s.signOff(s.studio, d.ID, ledger.Accept, "")
 	require.NoError(s.t, err)
-	s.as(vendor, func(tx *ledger.Tx) error { _, err := tx.UseSet(ctx, prop.ID, set.ID); return err })
+	s.as(vendor, func(tx *ledger.Tx) error {
+		if _, err := tx.DeclareOrigin(ctx, declared(prop)); err != nil {
+			return err
+		}
+		if _, err := tx.SetCapacity(ctx, time.Now(), 4); err != nil {
+			return err
+		}
+		_, err := tx.UseSet(ctx, prop.ID, set.ID)
+		return err
+	})
 	s.as(s.studio, func(tx *ledger.Tx) error {
 		holds, err := tx.PaymentHolds(ctx, order.ID)
 		if err != nil {

@@ -67,7 +67,9 @@ type PaymentHold struct {
 func (tx *Tx) missingSources(ctx context.Context, studio, prop uuid.UUID) ([]string, error) {
 	rows, err := tx.Query(ctx, `SELECT r FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id CROSS JOIN unnest(w.source_roles) r
 		WHERE p.studio_id = $1 AND p.id = $2 AND NOT EXISTS (SELECT FROM ph.delivery d JOIN ph.file f ON f.studio_id = d.studio_id AND f.delivery_id = d.id
-			WHERE d.studio_id = p.studio_id AND d.prop_id = p.id AND d.state = 'sealed' AND f.role = r AND f.size > 0) ORDER BY r`, studio, prop)
+			WHERE d.studio_id = p.studio_id AND d.prop_id = p.id AND d.state = 'sealed' AND f.role = r AND f.size > 0)
+		UNION ALL SELECT $3 FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id
+		WHERE p.studio_id = $1 AND p.id = $2 AND w.origin_required AND NOT EXISTS (SELECT FROM ph.origin_declaration o WHERE o.studio_id = p.studio_id AND o.prop_id = p.id) ORDER BY 1`, studio, prop, originOwed)
 	if err != nil {
 		return nil, fmt.Errorf("source files of prop %s: %w", prop, err)
 	}

@@ -39,7 +39,9 @@ const (
 	FactPaymentHoldEnded       = "payment.hold_ended"
 	FactSetUsed                = "set.used"
 	FactHandover               = "handover.made" // studio log
-	FactPersonErased           = "person.erased" // every log they acted in
+	FactOriginDeclared         = "origin.declared"
+	FactReassigned             = "prop.reassigned" // studio log
+	FactPersonErased           = "person.erased"   // every log they acted in
 	FactRetentionSet           = "retention.set"
 	FactBytesRemoved           = "bytes.removed"
 )
@@ -66,6 +68,11 @@ var projectors = map[string][]projector{
 		{2, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
 				'rounds_included', rounds_included, 'review_days', review_days, 'silence_accepts', silence_accepts, 'kill_fee_bp', kill_fee_bp, 'codename', codename, 'nda_required', nda_required, 'source_roles', source_roles,
 				'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
+			FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
+			`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`},
+		{3, `SELECT jsonb_build_object('studio', studio_id, 'vendor', vendor_id, 'code', code, 'title', title, 'currency', currency,
+				'rounds_included', rounds_included, 'review_days', review_days, 'silence_accepts', silence_accepts, 'kill_fee_bp', kill_fee_bp, 'codename', codename, 'nda_required', nda_required, 'source_roles', source_roles,
+				'origin_required', origin_required, 'terms_sha256', encode(sha256(convert_to(terms, 'UTF8')), 'hex'))::text
 			FROM ph.work_order WHERE studio_id = $1 AND id = $2`,
 			`SELECT id FROM ph.work_order WHERE studio_id = $1 AND id = $2`}},
 	FactPropOrdered: {{1, `SELECT jsonb_build_object('code', p.code, 'title', p.title, 'tier', p.tier, 'price_minor', p.price_minor, 'milestones',
@@ -218,6 +225,10 @@ var projectors = map[string][]projector{
 				WHERE l.studio_id = r.studio_id AND l.removal_id = r.id AND l.vendor_id = r.vendor_id AND l.work_order_id = r.work_order_id))::text
 		FROM ph.removal r WHERE r.studio_id = $1 AND r.id = $2`,
 		`SELECT id FROM ph.removal WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactOriginDeclared: {{1, `SELECT jsonb_build_object('prop', prop_id, 'items', items, 'statement', statement)::text FROM ph.origin_declaration WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.origin_declaration WHERE studio_id = $1 AND work_order_id = $2`}},
+	FactReassigned: {{1, `SELECT jsonb_build_object('from', from_prop, 'to', to_prop, 'pack', pack_id, 'reason', reason)::text FROM ph.reassignment WHERE studio_id = $1 AND id = $2`,
+		`SELECT id FROM ph.reassignment WHERE studio_id = $1 AND studio_id = $2`}},
 	FactPersonErased: {{1, `SELECT jsonb_build_object('member', member_id, 'reason', reason)::text FROM ph.erasure WHERE studio_id = $1 AND id = $2`,
 		`SELECT id FROM ph.erasure WHERE studio_id = $1 AND log_id = $2`}},
 }

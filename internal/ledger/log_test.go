@@ -83,7 +83,7 @@ func TestVerifyFindsNothingWrongWithHonestRecord(t *testing.T) {
 		require.Empty(t, r.Problems, "the vendor can verify too")
 		return nil
 	})
-	require.Len(t, kinds, ledger.FactKinds()-4, "every kind of a work order's log; four are of the studio's own")
+	require.Len(t, kinds, ledger.FactKinds()-5, "every kind of a work order's log; five are of the studio's own")
 }
 
 // TestTamperedRecordIsFound changes one thing at a time behind the service's back, as a superuser with triggers off.

@@ -104,10 +104,10 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 		return WorkOrder{}, err
 	}
 	id := newID()
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, silence_accepts, kill_fee_bp, placed_by, by_name, codename, nda_required, source_roles)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17)`,
+	if _, err := tx.Exec(ctx, `INSERT INTO ph.work_order (studio_id, vendor_id, id, project_id, code, title, currency, rounds_included, review_days, terms, silence_accepts, kill_fee_bp, placed_by, by_name, codename, nda_required, source_roles, origin_required)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)`,
 		tx.Who.Party, in.Vendor, id, in.Project, in.Code, in.Title, in.Currency, in.RoundsIncluded, in.ReviewDays, in.Terms, in.SilenceAccepts, in.KillFeeBP,
-		tx.Who.Member, tx.Who.Name, in.Codename, in.Secret, append([]string{}, in.SourceRoles...)); err != nil {
+		tx.Who.Member, tx.Who.Name, in.Codename, in.Secret, append([]string{}, in.SourceRoles...), in.OriginRequired); err != nil {
 		return WorkOrder{}, fmt.Errorf("place work order %s: %w", in.Code, err)
 	}
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.log (studio_id, vendor_id, id, root) VALUES ($1, $2, $3, $4)`, tx.Who.Party, in.Vendor, id, emptyRoot[:]); err != nil {
@@ -124,7 +124,7 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 const workOrderSelect = `
 SELECT w.id, w.studio_id, w.vendor_id, e.studio_name, e.vendor_name, w.project_id, w.code, w.title, w.currency,
        w.rounds_included, w.review_days, w.terms, w.placed_at,
-       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp, w.codename, w.nda_required, w.source_roles
+       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp, w.codename, w.nda_required, w.source_roles, w.origin_required
 FROM ph.work_order w
 JOIN ph.engagement e ON e.studio_id = w.studio_id AND e.vendor_id = w.vendor_id
 CROSS JOIN LATERAL (SELECT count(*)::int AS props, coalesce(sum(price_minor), 0)::bigint AS price_minor

@@ -23,7 +23,10 @@ type Story struct {
 	Maintenance []Maintenance
 	Holds       []PaymentHold
 	Handovers   []PropHandover // the studio's alone
-	Facts       []Fact         // of the order's log, without bodies; the newest storyFacts
+	Origins     []Origin
+	GoneOn      *Reassignment // the studio's alone
+	Calendars   []OrderCalendar
+	Facts       []Fact // of the order's log, without bodies; the newest storyFacts
 }
 
 // PropConcession is a concession with the delivery that it was granted on.
@@ -95,10 +98,14 @@ func (tx *Tx) Story(ctx context.Context, p Prop) (s Story, err error) {
 		},
 		func() (err error) {
 			if tx.Who.Side == StudioSide {
-				s.Handovers, err = tx.handoversOf(ctx, p)
+				if s.Handovers, err = tx.handoversOf(ctx, p); err == nil {
+					s.GoneOn, err = tx.ReassignmentOf(ctx, p.ID)
+				}
 			}
 			return err
 		},
+		func() (err error) { s.Origins, err = tx.Origins(ctx, p.ID); return err },
+		func() (err error) { s.Calendars, err = tx.OrderCalendars(ctx, p.WorkOrderID); return err },
 		func() (err error) { s.Facts, err = tx.factsOf(ctx, p); return err },
 	} {
 		if err := read(); err != nil {
@@ -239,6 +246,7 @@ func (tx *Tx) factsOf(ctx context.Context, p Prop) ([]Fact, error) {
 			UNION ALL SELECT m.id FROM ph.question_message m JOIN ph.question q ON q.studio_id = m.studio_id AND q.id = m.question_id WHERE m.studio_id = $1 AND q.prop_id = $3
 			UNION ALL SELECT id FROM ph.permission WHERE studio_id = $1 AND prop_id = $3
 			UNION ALL SELECT e.id FROM ph.permission_decision e JOIN ph.permission s ON s.studio_id = e.studio_id AND s.id = e.permission_id WHERE e.studio_id = $1 AND s.prop_id = $3
+			UNION ALL SELECT id FROM ph.origin_declaration WHERE studio_id = $1 AND prop_id = $3
 			UNION ALL SELECT id FROM ph.set_use WHERE studio_id = $1 AND prop_id = $3 UNION ALL SELECT id FROM ph.maintenance WHERE studio_id = $1 AND prop_id = $3
 			UNION ALL SELECT id FROM ph.payment_hold WHERE studio_id = $1 AND prop_id = $3
 			UNION ALL SELECT e.id FROM ph.payment_hold_end e JOIN ph.payment_hold h ON h.studio_id = e.studio_id AND h.id = e.hold_id WHERE e.studio_id = $1 AND h.prop_id = $3)
@@ -268,4 +276,26 @@ func (tx *Tx) PicturesOf(ctx context.Context, p Prop, name string) (map[uuid.UUI
 		out[delivery] = inspection
 	}
 	return out, rows.Err()
+}
+
+// PastEvidence is the evidence of an earlier delivery, with that one's number.
+type PastEvidence struct {
+	Number int
+	Object EvidenceObject
+}
+
+// EvidenceBefore is the evidence of the newest sealed delivery before this one in the same milestone; zero where it is the first.
+func (tx *Tx) EvidenceBefore(ctx context.Context, d Delivery) (out PastEvidence, err error) {
+	err = tx.QueryRow(ctx, tx.sql(`SELECT d.number, e.name, e.what, e.object_key, e.sha256, e.size, e.media_type FROM ph.delivery d
+		JOIN ph.inspection i ON i.studio_id = d.studio_id AND i.delivery_id = d.id AND i.current
+		JOIN ph.evidence e ON e.studio_id = i.studio_id AND e.inspection_id = i.id AND e.name = 'evidence.json'
+		WHERE d.{me} = $1 AND d.milestone_id = $2 AND d.number < $3 AND d.state = 'sealed' ORDER BY d.number DESC LIMIT 1`), tx.Who.Party, d.MilestoneID, d.Number).
+		Scan(&out.Number, &out.Object.Name, &out.Object.What, &out.Object.ObjectKey, &out.Object.SHA256, &out.Object.Size, &out.Object.MediaType)
+	if err == pgx.ErrNoRows {
+		return PastEvidence{}, nil
+	}
+	if err != nil {
+		return out, fmt.Errorf("evidence before delivery %s: %w", d.ID, err)
+	}
+	return out, nil
 }

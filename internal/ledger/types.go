@@ -129,13 +129,25 @@ type Invitation struct {
 	Email     string
 	Roles     []Role
 	ExpiresAt time.Time
+
+	Provider         uuid.UUID // the party's provider to log in with; zero where it has none
+	ProviderRequired bool      // the party takes no passwords
 }
 
 // Session is one log-in on the pages.
 type Session struct {
-	ID        uuid.UUID
-	CreatedAt time.Time
-	ExpiresAt time.Time
+	ID         uuid.UUID
+	CreatedAt  time.Time
+	ExpiresAt  time.Time
+	LastSeenAt *time.Time
+	Via        string // "password", "provider" or "invitation"
+	Agent      string // what the browser says it is
+	Address    string
+}
+
+// From says how and where a session begins.
+type From struct {
+	Via, Agent, Address string
 }
 
 // NewToken asks for a program's token.
@@ -183,6 +195,7 @@ type NewWorkOrder struct {
 	Codename       string    // what outsiders' eyes see in place of the title: mails, hooks, page titles
 	Secret         bool      // each of the vendor's members says that it binds them before the first reference
 	SourceRoles    []string  // "source.…": owed with a final delivery before it is paid
+	OriginRequired bool      // a declaration of origin is owed before the final delivery is paid
 	KillFeeBP      int       // least share of a milestone's amount that is paid when it is cancelled after work began
 	Calendar       uuid.UUID // of the studio, pinned at once; zero: its newest one, where it has one
 }
@@ -212,6 +225,7 @@ type WorkOrder struct {
 	Codename       string
 	Secret         bool
 	SourceRoles    []string
+	OriginRequired bool
 }
 
 // Date is a calendar day, without a time zone ("2026-11-25").

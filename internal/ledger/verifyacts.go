@@ -29,6 +29,7 @@ var actColumns = map[string]struct{ table, id, at, by string }{
 	FactMaintenance: {"maintenance", "id", "at", "by_member"}, FactPaymentHeld: {"payment_hold", "id", "at", ""},
 	FactPaymentHoldEnded: {"payment_hold_end", "id", "at", "by_member"}, FactSetUsed: {"set_use", "id", "at", "by_member"},
 	FactHandover: {"handover", "id", "at", "by_member"}, FactPersonErased: {"erasure", "id", "at", "by_member"},
+	FactOriginDeclared: {"origin_declaration", "id", "at", "by_member"}, FactReassigned: {"reassignment", "id", "at", "by_member"},
 	FactRetentionSet: {"retention", "id", "at", "by_member"}, FactBytesRemoved: {"removal", "id", "at", ""},
 }
 
@@ -80,7 +81,7 @@ func (tx *Tx) verifyActs(ctx context.Context, v *verification, h logHead) error 
 var (
 	ownedTables = strings.Fields(`prop spec_revision spec_ack milestone cancellation delivery file inspection evidence sign_off concession payable note note_resolution
 		order_calendar change_order hold reminder batch question question_message permission permission_decision nda_ack reference_pack reference_file reference_ack
-		set_use maintenance payment_hold payment_hold_end retention removal removal_file`)
+		set_use maintenance payment_hold payment_hold_end origin_declaration retention removal removal_file`)
 	milestoneTables = strings.Fields(`cancellation delivery inspection sign_off payable change_order hold reminder maintenance payment_hold`)
 )
 
