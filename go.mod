@@ -33,6 +33,8 @@ require (
 require (
 	github.com/coreos/go-oidc/v3 v3.21.0 // indirect
 	github.com/evanw/esbuild v0.28.2 // indirect
+	github.com/go-jose/go-jose/v4 v4.1.4 // indirect
+	go.opentelemetry.io/proto/otlp v1.8.0 // indirect
 	golang.org/x/oauth2 v0.38.0 // indirect
 )
 

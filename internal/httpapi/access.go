@@ -3,6 +3,7 @@ package httpapi
 import (
 	"context"
 	"errors"
+	"net/http"
 	"time"
 
 	"github.com/google/uuid"
@@ -18,17 +19,26 @@ const (
 )
 
 func (h *handlers) LogIn(ctx context.Context, r api.LogInRequestObject) (api.LogInResponseObject, error) {
-	who, session, cookie, err := h.logIn(ctx, addressFrom(ctx), r.Body.Email, r.Body.Password)
+	at := inboundOf(ctx).place
+	who, err := h.passwordLogIn(ctx, at, r.Body.Email, r.Body.Password)
 	if err != nil {
 		return nil, err
 	}
-	return api.LogIn201JSONResponse{LoggedInJSONResponse: loggedIn(who, session, cookie.String())}, nil
+	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaPassword)
+	if err != nil {
+		return nil, err
+	}
+	return api.LogIn201JSONResponse{LoggedInJSONResponse: loggedIn(ctx, who, session, cookies)}, nil
 }
 
-func loggedIn(who ledger.Who, session ledger.Session, cookie string) api.LoggedInJSONResponse {
+// loggedIn answers with the session's cookie, as described, and the browser's beside it.
+func loggedIn(ctx context.Context, who ledger.Who, session ledger.Session, cookies []*http.Cookie) api.LoggedInJSONResponse {
+	for _, further := range cookies[1:] {
+		inboundOf(ctx).answer.Add("Set-Cookie", further.String())
+	}
 	return api.LoggedInJSONResponse{
 		Body:    api.LoggedInSession{Me: meOf(who), ExpiresAt: session.ExpiresAt.UTC()},
-		Headers: api.LoggedInResponseHeaders{SetCookie: cookie},
+		Headers: api.LoggedInResponseHeaders{SetCookie: cookies[0].String()},
 	}
 }
 
@@ -50,8 +60,8 @@ func (h *handlers) GetMe(ctx context.Context, _ api.GetMeRequestObject) (api.Get
 
 func (h *handlers) ChangePassword(ctx context.Context, r api.ChangePasswordRequestObject) (api.ChangePasswordResponseObject, error) {
 	who, _ := Caller(ctx)
-	if wait := h.limits.logIn(addressFrom(ctx), who.Member.String()); wait > 0 {
-		return nil, tooMany("Too many attempts to change a password.", wait)
+	if wait, err := h.mayChange(ctx, who); err != nil || wait > 0 {
+		return nil, tooManyOr(err, "Too many attempts to change a password.", wait)
 	}
 	// The key's table keeps a plain digest of the body: no password may be guessed from it.
 	in, _ := ctx.Value(inboundKey{}).(inbound)
@@ -154,16 +164,17 @@ func (h *handlers) Invite(ctx context.Context, r api.InviteRequestObject) (api.I
 }
 
 func (h *handlers) AcceptInvitation(ctx context.Context, r api.AcceptInvitationRequestObject) (api.AcceptInvitationResponseObject, error) {
-	if wait := h.limits.logInAddress.take(addressFrom(ctx)); wait > 0 {
-		return nil, tooMany("Too many attempts to join.", wait)
+	at := inboundOf(ctx).place
+	if wait, err := h.mayJoin(ctx, at.address); err != nil || wait > 0 {
+		return nil, tooManyOr(err, "Too many attempts to join.", wait)
 	}
 	who, err := h.login.AcceptInvitation(ctx, r.Body.Secret, r.Body.Name, r.Body.Password)
 	if err != nil {
 		return nil, err
 	}
-	session, cookie, err := h.startSession(ctx, who)
+	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaInvitation)
 	if err != nil {
 		return nil, err
 	}
-	return api.AcceptInvitation201JSONResponse{LoggedInJSONResponse: loggedIn(who, session, cookie.String())}, nil
+	return api.AcceptInvitation201JSONResponse{LoggedInJSONResponse: loggedIn(ctx, who, session, cookies)}, nil
 }

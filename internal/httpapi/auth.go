@@ -33,6 +33,22 @@ func (r cookieRules) set(secret string, until time.Time) *http.Cookie {
 	}
 }
 
+const (
+	deviceCookie       = "proofhouse_device"
+	secureDeviceCookie = "__Host-proofhouse_device"
+	deviceFor          = 400 * 24 * time.Hour // as long as browsers keep a cookie at most (RFC 6265bis, section 5.5)
+)
+
+// device is the cookie of a browser that is known. It opens nothing: it only keeps strangers who guess from holding up
+// whoever has logged in here before.
+func (r cookieRules) device(secret string) *http.Cookie {
+	c := r.set(secret, time.Now().Add(deviceFor))
+	if c.Name = deviceCookie; r.secure {
+		c.Name = secureDeviceCookie
+	}
+	return c
+}
+
 func (r cookieRules) clear() *http.Cookie {
 	c := r.set("", time.Unix(0, 0))
 	c.MaxAge = -1
@@ -122,43 +138,90 @@ func (s *Server) Session(otherwise echo.HandlerFunc) echo.MiddlewareFunc {
 				return err
 			}
 			withCaller(c, who)
-			return s.limitCaller(next)(c)
+			return s.limitCaller(s.noteReads(next))(c)
 		}))
 	}
 }
 
 // LogIn checks e-mail and password, within the limits for guessing, and sets the session's cookie on the answer.
 func (s *Server) LogIn(c echo.Context, email, password string) (ledger.Who, ledger.Session, error) {
-	who, session, cookie, err := s.logIn(c.Request().Context(), c.RealIP(), email, password)
-	if err == nil {
-		c.SetCookie(cookie)
+	at := placeOf(c)
+	who, err := s.passwordLogIn(c.Request().Context(), at, email, password)
+	if err != nil {
+		return who, ledger.Session{}, err
 	}
+	session, cookies, err := s.startSession(c.Request().Context(), who, at, ledger.ViaPassword)
+	setCookies(c, cookies)
 	return who, session, err
 }
 
-func (s *Server) logIn(ctx context.Context, address, email, password string) (ledger.Who, ledger.Session, *http.Cookie, error) {
-	if wait := s.limits.logIn(address, email); wait > 0 {
-		return ledger.Who{}, ledger.Session{}, nil, tooMany("Too many attempts to log in.", wait)
+func setCookies(c echo.Context, cookies []*http.Cookie) {
+	for _, cookie := range cookies {
+		c.SetCookie(cookie)
 	}
-	who, err := s.login.Password(ctx, email, password)
-	if err != nil {
-		return ledger.Who{}, ledger.Session{}, nil, err
-	}
-	session, cookie, err := s.startSession(ctx, who)
-	return who, session, cookie, err
 }
 
-func (s *Server) startSession(ctx context.Context, who ledger.Who) (ledger.Session, *http.Cookie, error) {
+// place is where a request comes from: its address, what the browser says it is, and the secret of a browser that is known.
+type place struct{ address, agent, device string }
+
+func placeOf(c echo.Context) place {
+	p := place{address: c.RealIP(), agent: c.Request().UserAgent()}
+	for _, name := range []string{secureDeviceCookie, deviceCookie} {
+		if cookie, err := c.Cookie(name); err == nil {
+			p.device = cookie.Value
+			break
+		}
+	}
+	return p
+}
+
+// passwordLogIn checks e-mail and password within the limits, and leaves a note of what failed.
+func (s *Server) passwordLogIn(ctx context.Context, at place, email, password string) (ledger.Who, error) {
+	wait, err := s.mayTry(ctx, at, email)
+	if err != nil {
+		return ledger.Who{}, err
+	}
+	if wait > 0 {
+		s.noteFailed(ctx, email, ledger.ActLogInHeld, at.address)
+		return ledger.Who{}, tooMany("Too many attempts to log in.", wait)
+	}
+	who, err := s.login.Password(ctx, email, password)
+	if errors.Is(err, ledger.ErrCredentials) {
+		s.noteFailed(ctx, email, ledger.ActLogInFailed, at.address)
+	}
+	return who, err
+}
+
+// noteFailed never changes the answer: whether there was a member to note it for must not show.
+func (s *Server) noteFailed(ctx context.Context, email, act, address string) {
+	s.log.WarnContext(ctx, "log-in refused", "why", act, "from", address)
+	if err := s.login.Failed(ctx, email, act, address); err != nil {
+		s.log.ErrorContext(ctx, "a failed log-in is not noted", "error", err.Error())
+	}
+}
+
+// startSession gives a session and the cookies that hold it and the browser's own secret.
+func (s *Server) startSession(ctx context.Context, who ledger.Who, at place, via string) (ledger.Session, []*http.Cookie, error) {
+	known, err := s.login.KnownMember(ctx, who, at.device)
+	if err != nil {
+		return ledger.Session{}, nil, err
+	}
 	var session ledger.Session
-	var secret string
-	err := s.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) {
-		session, secret, err = tx.StartSession(ctx, sessionFor)
+	var secret, device string
+	err = s.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) {
+		if session, secret, err = tx.StartSession(ctx, sessionFor, ledger.From{Via: via, Agent: at.agent, Address: at.address}); err == nil && !known {
+			device, err = tx.KnowDevice(ctx)
+		}
 		return err
 	})
 	if err != nil {
 		return ledger.Session{}, nil, err
 	}
-	return session, s.cookie.set(secret, session.ExpiresAt), nil
+	cookies := []*http.Cookie{s.cookie.set(secret, session.ExpiresAt)}
+	if device != "" {
+		cookies = append(cookies, s.cookie.device(device))
+	}
+	return session, cookies, nil
 }
 
 // LogOut ends the caller's session and clears the cookie on the answer.

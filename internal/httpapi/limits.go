@@ -1,7 +1,7 @@
 package httpapi
 
 import (
-	"crypto/sha256"
+	"context"
 	"fmt"
 	"net"
 	"strings"
@@ -10,14 +10,18 @@ import (
 
 	"github.com/labstack/echo/v4"
 	"golang.org/x/time/rate"
+
+	"proofhouse/internal/ledger"
 )
 
 // Limits say how much one caller may ask. Zero values mean the defaults.
 type Limits struct {
 	CallerPerSecond, AddressPerSecond float64
 	CallerBurst, AddressBurst         int
-	LogInEvery                        time.Duration // one attempt per address and per e-mail
+	LogInEvery                        time.Duration // one attempt per address, and per browser that is known
 	LogInBurst                        int
+	StrangerEvery                     time.Duration // one attempt per e-mail, for all browsers that are not known together
+	StrangerBurst                     int
 }
 
 func (l Limits) withDefaults() Limits {
@@ -36,34 +40,58 @@ func (l Limits) withDefaults() Limits {
 	orInt(&l.CallerBurst, 200)
 	orInt(&l.AddressBurst, 800)
 	orInt(&l.LogInBurst, 10)
+	orInt(&l.StrangerBurst, 100) // NIST SP 800-63B, section 5.2.2: no more than 100 failures in a row
 	if l.LogInEvery == 0 {
 		l.LogInEvery = 6 * time.Second
+	}
+	if l.StrangerEvery == 0 {
+		l.StrangerEvery = time.Minute
 	}
 	return l
 }
 
 type limiters struct {
-	caller, address, logInAddress, logInEmail *limiter
+	caller, address *limiter
+	of              Limits // those of log-in are counted in the database, for all processes together
 }
 
 func newLimiters(l Limits) *limiters {
 	l = l.withDefaults()
-	every := rate.Every(l.LogInEvery)
 	return &limiters{
-		caller:       newLimiter(rate.Limit(l.CallerPerSecond), l.CallerBurst),
-		address:      newLimiter(rate.Limit(l.AddressPerSecond), l.AddressBurst),
-		logInAddress: newLimiter(every, l.LogInBurst),
-		logInEmail:   newLimiter(every, l.LogInBurst),
+		caller:  newLimiter(rate.Limit(l.CallerPerSecond), l.CallerBurst),
+		address: newLimiter(rate.Limit(l.AddressPerSecond), l.AddressBurst),
+		of:      l,
 	}
 }
 
-// logIn takes one attempt from the address and from the e-mail, and says how long to wait where there is none left.
-func (l *limiters) logIn(address, email string) time.Duration {
-	if wait := l.logInAddress.take(address); wait > 0 {
-		return wait
+// mayTry takes one attempt to log in and says how long to wait where there is none left. One address has few. A browser
+// that the e-mail's owner has logged in from has its own, which nobody else can use up; all others share those of the
+// e-mail, more than one address has. So who guesses from one place is stopped soon, who guesses from many holds up only
+// browsers that nobody knows, and in both cases the owner gets in where they did before.
+func (s *Server) mayTry(ctx context.Context, at place, email string) (time.Duration, error) {
+	l := s.limits.of
+	known, err := s.login.KnownDevice(ctx, email, at.device)
+	if err != nil {
+		return 0, err
 	}
-	sum := sha256.Sum256([]byte(strings.ToLower(strings.TrimSpace(email))))
-	return l.logInEmail.take(string(sum[:]))
+	if known {
+		return s.login.Attempt(ctx, "device "+at.device, l.LogInEvery, l.LogInBurst)
+	}
+	wait, err := s.login.Attempt(ctx, "address "+at.address, l.LogInEvery, l.LogInBurst)
+	if err != nil || wait > 0 {
+		return wait, err
+	}
+	return s.login.Attempt(ctx, "e-mail "+strings.ToLower(strings.TrimSpace(email)), l.StrangerEvery, l.StrangerBurst)
+}
+
+// mayJoin takes one attempt to use an invitation, or to come back from a provider.
+func (s *Server) mayJoin(ctx context.Context, address string) (time.Duration, error) {
+	return s.login.Attempt(ctx, "address "+address, s.limits.of.LogInEvery, s.limits.of.LogInBurst)
+}
+
+// mayChange takes one attempt of a member to change their password.
+func (s *Server) mayChange(ctx context.Context, who ledger.Who) (time.Duration, error) {
+	return s.login.Attempt(ctx, "member "+who.Member.String(), s.limits.of.LogInEvery, s.limits.of.LogInBurst)
 }
 
 // limiter is a token bucket per key. Buckets that are full again are forgotten, so that memory follows the callers of
@@ -110,6 +138,14 @@ func (l *limiter) take(key string) time.Duration {
 
 func tooMany(detail string, wait time.Duration) *Problem {
 	return &Problem{kind: kindTooMany, detail: detail, retryAfter: wait}
+}
+
+// tooManyOr is err, or that there were too many.
+func tooManyOr(err error, detail string, wait time.Duration) error {
+	if err != nil {
+		return err
+	}
+	return tooMany(detail, wait)
 }
 
 func (s *Server) limitAddress(next echo.HandlerFunc) echo.HandlerFunc {

@@ -29,18 +29,16 @@ func (s *Server) CrossSite(next echo.HandlerFunc) echo.HandlerFunc {
 
 // Join accepts an invitation, within the limits for guessing, and sets the new member's session cookie on the answer.
 func (s *Server) Join(c echo.Context, secret, name, password string) (ledger.Who, error) {
-	if wait := s.limits.logInAddress.take(c.RealIP()); wait > 0 {
-		return ledger.Who{}, tooMany("Too many attempts to join.", wait)
-	}
 	ctx := c.Request().Context()
+	if wait, err := s.mayJoin(ctx, c.RealIP()); err != nil || wait > 0 {
+		return ledger.Who{}, tooManyOr(err, "Too many attempts to join.", wait)
+	}
 	who, err := s.login.AcceptInvitation(ctx, secret, name, password)
 	if err != nil {
 		return who, err
 	}
-	_, cookie, err := s.startSession(ctx, who)
-	if err == nil {
-		c.SetCookie(cookie)
-	}
+	_, cookies, err := s.startSession(ctx, who, placeOf(c), ledger.ViaInvitation)
+	setCookies(c, cookies)
 	return who, err
 }
 
@@ -49,8 +47,8 @@ func (s *Server) Join(c echo.Context, secret, name, password string) (ledger.Who
 func (s *Server) ChangePassword(c echo.Context, old, next string) error {
 	ctx := c.Request().Context()
 	who, _ := Caller(ctx)
-	if wait := s.limits.logIn(c.RealIP(), who.Member.String()); wait > 0 {
-		return tooMany("Too many attempts to change a password.", wait)
+	if wait, err := s.mayChange(ctx, who); err != nil || wait > 0 {
+		return tooManyOr(err, "Too many attempts to change a password.", wait)
 	}
 	return s.as(ctx, func(tx *ledger.Tx) error { return tx.ChangePassword(ctx, old, next) })
 }

@@ -54,7 +54,7 @@ var (
 var kinds = []kind{
 	kindInvalid, kindInvalidInput, kindSpec, kindUnauthorized, kindCredentials, kindForbidden, kindCrossSite, kindNotFound, kindMethod,
 	kindState, kindConflict, kindInFlight, kindMissingBytes, kindChangedSince, kindTooLarge, kindMediaType, kindKeyReused, kindTooMany,
-	kindInternal, kindUnavailable, kindStorage, kindEvidenceBroken,
+	kindInternal, kindUnavailable, kindStorage, kindEvidenceBroken, kindProvider,
 }
 
 // byError is the one table from kinds of error to problems; the first that fits wins. Whether the sentence of the error

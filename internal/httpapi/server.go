@@ -17,7 +17,9 @@ import (
 
 	"proofhouse/internal/httpapi/api"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/outward"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/watch"
 )
 
 // Times that a handler may take, and how long links live.
@@ -40,28 +42,37 @@ type Config struct {
 	Limits    Limits
 	// TrustedProxies are the addresses (CIDR) whose X-Forwarded-For is believed; none unless said.
 	TrustedProxies []string
+	// Outward says which addresses besides public ones a party's provider may have.
+	Outward outward.Policy
+	Tracer *watch.Tracer // nil: no spans
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
+	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
+	Streams *Streams
 	// ReadyParts are further things that must be fit for work, by name.
 	ReadyParts map[string]func(context.Context) error
 }
 
 // Server answers the interface. Handler gives it to a net/http server.
 type Server struct {
-	store    *ledger.Store
-	login    *ledger.Login
-	storage  *storage.Store
-	log      *slog.Logger
-	echo     *echo.Echo
-	desc     *description
-	limits   *limiters
-	metrics  *metrics
-	csrf     *http.CrossOriginProtection
-	cookie   cookieRules
-	ready    map[string]func(context.Context) error
-	strict   api.ServerInterface
-	publicAt *url.URL
-	joining  keyLock // deliveries whose parts are being joined
+	store     *ledger.Store
+	login     *ledger.Login
+	storage   *storage.Store
+	log       *slog.Logger
+	echo      *echo.Echo
+	desc      *description
+	limits    *limiters
+	metrics   *metrics
+	csrf      *http.CrossOriginProtection
+	cookie    cookieRules
+	ready     map[string]func(context.Context) error
+	strict    api.ServerInterface
+	publicAt  *url.URL
+	providers *providers
+	notes     *accessNotes
+	joining   keyLock // deliveries whose parts are being joined
+	streams   *Streams
+	watching
 }
 
 // New makes a server with all its routes.
@@ -80,7 +91,11 @@ func New(cfg Config) (*Server, error) {
 	s := &Server{
 		store: cfg.Store, login: cfg.Login, storage: cfg.Storage, log: cfg.Log, desc: desc,
 		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
-		cookie: cookieFor(public), publicAt: public,
+		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams,
+	}
+	s.tracer = cfg.Tracer
+	if s.streams == nil {
+		s.streams = NewStreams()
 	}
 	if err := s.csrf.AddTrustedOrigin(public.Scheme + "://" + public.Host); err != nil {
 		return nil, fmt.Errorf("httpapi: public address: %w", err)
@@ -130,13 +145,14 @@ func (s *Server) newEcho(cfg Config) (*echo.Echo, error) {
 // routes puts the generated and the hand-written routes behind the same chain.
 func (s *Server) routes(e *echo.Echo) {
 	s.strict = api.NewStrictHandler(&handlers{s}, nil)
-	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.holdBody, s.desc.check, s.inTime}
+	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.noteReads, s.holdBody, s.desc.check, s.inTime}
 	group := e.Group("", chain...)
 	api.RegisterHandlers(group, s.strict)
 	e.RouteNotFound("/v1/*", s.nothingHere) // a problem also where pages answer the rest with a page
 	e.RouteNotFound("/problems/*", s.nothingHere)
 	group.GET("/v1/openapi", s.getDescription)
 	group.GET("/problems/:problem", s.getProblem)
+	group.GET("/v1/events", s.streamEvents)
 	group.GET("/v1/inspections/:inspection_id/evidence", s.getEvidence)
 	group.GET("/v1/inspections/:inspection_id/pictures/:picture", s.getPicture)
 	group.GET("/v1/deliveries/:delivery_id/files/:file_id/content", s.getFileContent)
@@ -162,6 +178,8 @@ func (s *Server) inTime(next echo.HandlerFunc) echo.HandlerFunc {
 			limit = sealTime
 		case "/v1/work-orders/:work_order_id/export", "/v1/handovers/:handover_id/package", "/v1/inspections/:inspection_id/evidence", "/v1/inspections/:inspection_id/pictures/:picture":
 			limit = downloadTime
+		case "/v1/events":
+			limit = streamTime
 		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
 		defer cancel()
@@ -179,7 +197,7 @@ func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		r := c.Request()
 		c.SetRequest(r.WithContext(context.WithValue(r.Context(), inboundKey{}, inbound{
-			address: c.RealIP(),
+			place: placeOf(c), answer: c.Response().Header(),
 			request: ledger.Request{
 				Method: r.Method, Route: r.URL.Path, Key: r.Header.Get("Idempotency-Key"), Body: append([]byte(r.URL.RawQuery+"\n"), body...),
 			},
@@ -190,22 +208,20 @@ func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
 
 // inbound is what handlers need of the present request beside its body.
 type inbound struct {
-	address string
+	place   place
+	answer  http.Header // of the answer
 	request ledger.Request
 }
 
 type inboundKey struct{}
 
-// request is the present request as the ledger knows it for idempotency.
-func request(ctx context.Context) ledger.Request {
+func inboundOf(ctx context.Context) inbound {
 	in, _ := ctx.Value(inboundKey{}).(inbound)
-	return in.request
+	return in
 }
 
-func addressFrom(ctx context.Context) string {
-	in, _ := ctx.Value(inboundKey{}).(inbound)
-	return in.address
-}
+// request is the present request as the ledger knows it for idempotency.
+func request(ctx context.Context) ledger.Request { return inboundOf(ctx).request }
 
 func (s *Server) secureHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 	https := s.publicAt.Scheme == "https"

@@ -83,3 +83,12 @@ func (s *Store) SweepKeys(ctx context.Context) (int64, error) {
 	}
 	return n, nil
 }
+
+// SweepAccess forgets what the access log has kept for 180 days, at most 10,000 rows a call, and says how many.
+func (s *Store) SweepAccess(ctx context.Context) (int64, error) {
+	var n int64
+	if err := s.pool.QueryRow(ctx, `SELECT ph.sweep_access()`).Scan(&n); err != nil {
+		return 0, fmt.Errorf("sweep the access log: %w", err)
+	}
+	return n, nil
+}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strings"
 
+	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 )
@@ -23,17 +24,26 @@ const (
 )
 
 // Password checks an e-mail and a password. It takes the same time whether or not the e-mail is known. A Who from here
-// has every scope and no session yet: StartSession makes one.
+// has every scope and no session yet: StartSession makes one. Where the party takes no passwords, the right one gives a
+// *ProviderRequired; a wrong one is ErrCredentials as ever, so that nobody learns which party somebody is of.
 func (l *Login) Password(ctx context.Context, email, password string) (Who, error) {
 	who := Who{Scopes: Scopes}
-	hash := decoy
-	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, password_hash FROM ph.login_password($1)`, normalEmail(email)).
-		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &hash)
+	var hash *string
+	var provider *uuid.UUID
+	var required bool
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, password_hash, provider_id, required FROM ph.login_password($1)`, normalEmail(email)).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &hash, &provider, &required)
 	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
 		return Who{}, fmt.Errorf("log in: %w", err)
 	}
-	if !checkPassword(hash, password) || err != nil {
+	if hash == nil { // nobody, or somebody without a password
+		hash, err = &decoy, pgx.ErrNoRows
+	}
+	if !checkPassword(*hash, password) || err != nil {
 		return Who{}, ErrCredentials
+	}
+	if required && provider != nil {
+		return Who{}, &ProviderRequired{Provider: *provider}
 	}
 	return who, nil
 }
@@ -63,8 +73,8 @@ func (l *Login) Token(ctx context.Context, secret string) (Who, error) {
 // Invitation shows what a secret invites to.
 func (l *Login) Invitation(ctx context.Context, secret string) (Invitation, error) {
 	var inv Invitation
-	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, id, email, roles, expires_at FROM ph.login_invitation($1)`, hashSecret(secret)).
-		Scan(&inv.Party, &inv.PartyName, &inv.Side, &inv.ID, &inv.Email, &inv.Roles, &inv.ExpiresAt)
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, id, email, roles, expires_at, coalesce(provider_id, $2), required FROM ph.login_invitation($1)`, hashSecret(secret), uuid.Nil).
+		Scan(&inv.Party, &inv.PartyName, &inv.Side, &inv.ID, &inv.Email, &inv.Roles, &inv.ExpiresAt, &inv.Provider, &inv.ProviderRequired)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return Invitation{}, ErrCredentials
 	}
@@ -75,7 +85,7 @@ func (l *Login) Invitation(ctx context.Context, secret string) (Invitation, erro
 }
 
 // AcceptInvitation makes the member. It works once. Password: 12 characters at least. An e-mail that is already a
-// member's is ErrConflict.
+// member's is ErrConflict; a party that takes no passwords is a *ProviderRequired.
 func (l *Login) AcceptInvitation(ctx context.Context, secret, name, password string) (Who, error) {
 	name = strings.TrimSpace(name)
 	if name == "" || len(name) > 200 {
@@ -84,6 +94,9 @@ func (l *Login) AcceptInvitation(ctx context.Context, secret, name, password str
 	hash, err := hashPassword(password)
 	if err != nil {
 		return Who{}, err
+	}
+	if inv, err := l.Invitation(ctx, secret); err != nil || inv.ProviderRequired {
+		return Who{}, cmpErr(err, &ProviderRequired{Provider: inv.Provider})
 	}
 	who := Who{Scopes: Scopes}
 	err = l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles FROM ph.accept_invitation($1, $2, $3, $4)`,

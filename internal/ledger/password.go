@@ -47,7 +47,7 @@ func hashPassword(password string) (string, error) {
 	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonLanes, b64(salt), b64(key)), nil
 }
 
-// decoy costs the same as a real hash: an unknown e-mail must not answer sooner.
+// decoy costs the same as a real hash: an unknown e-mail must not answer sooner. No password has it.
 var decoy = fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonLanes,
 	base64.RawStdEncoding.EncodeToString(make([]byte, argonSalt)), base64.RawStdEncoding.EncodeToString(make([]byte, argonKey)))
 

@@ -130,56 +130,6 @@ func (tx *Tx) Members(ctx context.Context) ([]Member, error) {
 	return pgx.CollectRows(rows, pgx.RowToStructByPos[Member])
 }
 
-// ChangePassword sets the caller's password and ends their other sessions. A wrong old one is ErrCredentials.
-func (tx *Tx) ChangePassword(ctx context.Context, old, next string) error {
-	var hash string
-	if err := tx.QueryRow(ctx, `SELECT ph.own_password_hash()`).Scan(&hash); err != nil {
-		return fmt.Errorf("change password: %w", err)
-	}
-	if !checkPassword(hash, old) {
-		return ErrCredentials
-	}
-	fresh, err := hashPassword(next)
-	if err != nil {
-		return err
-	}
-	if _, err := tx.Exec(ctx, `UPDATE ph.member SET password_hash = $3 WHERE party_id = $1 AND id = $2`, tx.Who.Party, tx.Who.Member, fresh); err != nil {
-		return fmt.Errorf("change password: %w", err)
-	}
-	_, err = tx.Exec(ctx, `UPDATE ph.session SET ended_at = now() WHERE party_id = $1 AND member_id = $2 AND id <> $3 AND ended_at IS NULL`,
-		tx.Who.Party, tx.Who.Member, tx.Who.Session)
-	if err != nil {
-		return fmt.Errorf("end other sessions: %w", err)
-	}
-	return nil
-}
-
-// StartSession returns a new page session for the caller and its secret (for the cookie).
-func (tx *Tx) StartSession(ctx context.Context, validFor time.Duration) (Session, string, error) {
-	if validFor <= 0 || validFor > sessionMax {
-		return Session{}, "", invalid("valid_for", "is not within %s", sessionMax)
-	}
-	secret, hash := newSecret(sessionPrefix)
-	s := Session{ID: newID()}
-	err := tx.QueryRow(ctx, `INSERT INTO ph.session (party_id, member_id, id, secret_hash, expires_at)
-		VALUES ($1, $2, $3, $4, now() + $5::interval) RETURNING created_at, expires_at`,
-		tx.Who.Party, tx.Who.Member, s.ID, hash, validFor).Scan(&s.CreatedAt, &s.ExpiresAt)
-	if err != nil {
-		return Session{}, "", fmt.Errorf("start session: %w", err)
-	}
-	return s, secret, nil
-}
-
-// EndSession logs one of the caller's sessions out. Ending it twice is fine.
-func (tx *Tx) EndSession(ctx context.Context, id uuid.UUID) error {
-	_, err := tx.Exec(ctx, `UPDATE ph.session SET ended_at = coalesce(ended_at, now()) WHERE party_id = $1 AND member_id = $2 AND id = $3`,
-		tx.Who.Party, tx.Who.Member, id)
-	if err != nil {
-		return fmt.Errorf("end session: %w", err)
-	}
-	return nil
-}
-
 // CreateToken makes a program's token for the caller, and its secret, which is shown once. A token can be given no
 // scope that the caller does not have.
 func (tx *Tx) CreateToken(ctx context.Context, in NewToken) (Token, string, error) {

@@ -27,7 +27,7 @@ func TestPasswordsSessionsTokens(t *testing.T) {
 	var cookie, bearer string
 	var token ledger.Token
 	s.as(who, func(tx *ledger.Tx) (err error) {
-		if session, cookie, err = tx.StartSession(s.ctx(), time.Hour); err != nil {
+		if session, cookie, err = tx.StartSession(s.ctx(), time.Hour, ledger.From{Via: ledger.ViaPassword}); err != nil {
 			return err
 		}
 		token, bearer, err = tx.CreateToken(s.ctx(), ledger.NewToken{Name: "build machine", Scopes: []ledger.Scope{ledger.ScopeDeliver}})
@@ -75,7 +75,7 @@ func TestExpiredAndDisabled(t *testing.T) {
 	s := newScene(t)
 	var cookie, bearer string
 	s.as(s.yard, func(tx *ledger.Tx) (err error) {
-		if _, cookie, err = tx.StartSession(s.ctx(), time.Hour); err != nil {
+		if _, cookie, err = tx.StartSession(s.ctx(), time.Hour, ledger.From{Via: ledger.ViaPassword}); err != nil {
 			return err
 		}
 		_, bearer, err = tx.CreateToken(s.ctx(), ledger.NewToken{Name: "x", Scopes: []ledger.Scope{ledger.ScopeRead}})
@@ -97,10 +97,10 @@ func TestChangePasswordEndsOtherSessions(t *testing.T) {
 	s := newScene(t)
 	var here, there string
 	s.as(s.yard, func(tx *ledger.Tx) (err error) {
-		if _, here, err = tx.StartSession(s.ctx(), time.Hour); err != nil {
+		if _, here, err = tx.StartSession(s.ctx(), time.Hour, ledger.From{Via: ledger.ViaPassword}); err != nil {
 			return err
 		}
-		_, there, err = tx.StartSession(s.ctx(), time.Hour)
+		_, there, err = tx.StartSession(s.ctx(), time.Hour, ledger.From{Via: ledger.ViaPassword})
 		return err
 	})
 	who, err := s.login.Session(s.ctx(), here)
