@@ -53,15 +53,17 @@ var areas = []struct {
 	path string
 	may  []string
 }{
-	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/outward", "internal/storage", "internal/web"}},
+	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/outward", "internal/storage", "internal/watch", "internal/web"}},
 	// The vendor's program and the inspector: no server, no pages, and never the S3 server.
-	{"cmd/worker", []string{"internal/desk", "internal/inspection", "internal/ledger", "internal/storage"}},
+	{"cmd/worker", []string{"internal/desk", "internal/inspection", "internal/ledger", "internal/storage", "internal/watch"}},
 	{"internal/desk", []string{"internal/acceptance", "internal/client", "internal/inspection"}},
 	{"internal/demo", []string{"internal/acceptance", "internal/client"}},
 	{"internal/web", []string{"internal/acceptance", "internal/httpapi", "internal/ledger", "internal/storage"}},
-	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/outward", "internal/storage", "openapi"}},
-	{"internal/inspection", []string{"internal/acceptance", "internal/ledger", "internal/storage"}},
+	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/outward", "internal/storage", "internal/watch", "openapi"}},
+	{"internal/inspection", []string{"internal/acceptance", "internal/ledger", "internal/storage", "internal/watch"}},
 	{"internal/client", nil},
+	// Measuring: a filled ledger and what asks it. No part of the service.
+	{"internal/load", []string{"internal/acceptance", "internal/canon", "internal/client", "internal/embedded", "internal/ledger", "internal/storage"}},
 	// A database for tests starts a private cluster; the ledger itself knows nothing of servers.
 	{"internal/ledger/ledgertest", []string{"internal/embedded", "internal/ledger", "migrations"}},
 	{"internal/ledger", []string{"internal/canon", "migrations"}},
@@ -71,6 +73,7 @@ var areas = []struct {
 	{"internal/canon", nil},
 	{"internal/oracle", nil},
 	{"internal/outward", nil},
+	{"internal/watch", []string{"internal/ledger"}},
 	{"internal/arrows", nil},
 	{"internal/endtoend", nil},
 	{"migrations", nil},

@@ -1,0 +1,7 @@
+package main
+
+import (
+	"context"
+)
+
+func measureCommand(context.Context, []string) error { return nil }
