@@ -14,6 +14,7 @@ import (
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/web/words"
 )
 
 // deliveryPage is one delivery with what was found and what was decided.
@@ -39,6 +40,7 @@ type deliveryPage struct {
 	Studio      bool
 	Watch       bool
 	Refusal     refusal
+	reader      words.Reader
 	EvidenceURL string
 	Server      string
 }
@@ -152,7 +154,7 @@ func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
 	if err != nil {
 		return page, err
 	}
-	page.Studio = who.Side == ledger.StudioSide
+	page.Studio, page.reader = who.Side == ledger.StudioSide, p.reader(c)
 	p.readEvidence(c.Request().Context(), &page, objects)
 	return page, nil
 }
@@ -265,7 +267,7 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 	}
 	slices.SortStableFunc(page.Stills, func(a, b picture) int { return rank(a.Name) - rank(b.Name) })
 	if page.Evidence != nil {
-		page.Found = sortFindings(page.Evidence.Findings, page.concededHere(), page.May.Concede)
+		page.Found = sortFindings(page.reader, page.Evidence.Findings, page.concededHere(), page.May.Concede)
 	}
 }
 

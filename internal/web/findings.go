@@ -9,6 +9,7 @@ import (
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // shown is one finding with what has been decided about it.
@@ -57,15 +58,16 @@ type sortedFindings struct {
 	counts   map[string]int
 }
 
-// sortFindings groups an inspection's findings.
-func sortFindings(all []acceptance.Finding, concessions []ledger.Concession, mayConcede bool) sortedFindings {
+// sortFindings groups an inspection's findings, said in the reader's language.
+func sortFindings(r words.Reader, all []acceptance.Finding, concessions []ledger.Concession, mayConcede bool) sortedFindings {
 	byOrd := map[int]*ledger.Concession{}
 	for i := range concessions {
 		byOrd[concessions[i].Ord] = &concessions[i]
 	}
 	var issues, unable, folded, warnings, rest []shownFinding
 	for ord, f := range all {
-		s := shownFinding{Finding: f, Ord: ord, Concession: byOrd[ord], Limits: limitsOf(f), Metrics: metricsOf(f)}
+		f = acceptance.FindingIn(r.Language, f)
+		s := shownFinding{Finding: f, Ord: ord, Concession: byOrd[ord], Limits: limitsOf(r, f), Metrics: metricsOf(r, f)}
 		s.MayConcede = mayConcede && f.Blocks && f.Outcome == acceptance.Fail && s.Concession == nil
 		switch {
 		case f.FollowsFrom != "" && f.Outcome != acceptance.Pass:
@@ -81,7 +83,7 @@ func sortFindings(all []acceptance.Finding, concessions []ledger.Concession, may
 		}
 	}
 	return sortedFindings{
-		Issues: grouped(issues), Unable: grouped(unable), Folded: grouped(folded), Warnings: grouped(warnings), Rest: grouped(rest),
+		Issues: grouped(r, issues), Unable: grouped(r, unable), Folded: grouped(r, folded), Warnings: grouped(r, warnings), Rest: grouped(r, rest),
 		counts: map[string]int{"issues": len(issues), "unable": len(unable), "folded": len(folded), "warnings": len(warnings), "rest": len(rest)},
 	}
 }
@@ -105,7 +107,7 @@ func (s sortedFindings) offers(form string) bool {
 
 // grouped puts findings together that say the same of several parts, sets or files: by check and outcome, and where a
 // check could not be made, by the reason, which many checks share.
-func grouped(findings []shownFinding) []group {
+func grouped(r words.Reader, findings []shownFinding) []group {
 	var groups []group
 	at := map[string]int{}
 	for _, f := range findings {
@@ -138,7 +140,7 @@ func grouped(findings []shownFinding) []group {
 	for i := range groups {
 		g := &groups[i]
 		if g.Heading == "" || len(g.Findings) > 1 && g.Outcome != acceptance.NotEvaluated {
-			g.Heading = titleOf(g.Check)
+			g.Heading = checkTitle(r, g.Check)
 		}
 	}
 	return groups
@@ -152,36 +154,37 @@ var catalogue = sync.OnceValue(func() map[string]spec.Check {
 	return byName
 })
 
-// titleOf is a check's name in words, for a heading. A check of another engine's has its name only.
-func titleOf(check string) string {
-	if c, known := catalogue()[check]; known && c.Title != "" {
-		return strings.ToUpper(c.Title[:1]) + c.Title[1:]
+// checkTitle is a check's name in words, for a heading. A check of another engine's has its name only.
+func checkTitle(r words.Reader, check string) string {
+	c, known := catalogue()[check]
+	if !known || c.Title == "" {
+		return check
 	}
-	return check
+	return sentenceCase(r.Or(check+"/title", c.Title))
 }
 
 // measure is a number of a finding in words with its unit.
 type measure struct{ What, Value string }
 
-func limitsOf(f acceptance.Finding) []measure {
+func limitsOf(r words.Reader, f acceptance.Finding) []measure {
 	var out []measure
 	known := map[string]spec.Limit{}
 	for _, l := range catalogue()[f.Check].Limits {
 		known[l.Key] = l
 		if v, on := f.Limit[l.Key]; on { // in the catalogue's order
-			out = append(out, measure{strings.TrimSuffix(l.What, "."), bound(l, v)})
+			out = append(out, measure{strings.TrimSuffix(r.Or(f.Check+"/limit/"+l.Key, l.What), "."), bound(r, l, v)})
 		}
 	}
 	for _, key := range slices.Sorted(maps.Keys(f.Limit)) {
 		if _, listed := known[key]; !listed {
-			words, unit := unitOf(key)
-			out = append(out, measure{words, withUnit(f.Limit[key], unit)})
+			name, unit := unitOf(key)
+			out = append(out, measure{metricName(r, name), r.Unit(f.Limit[key], unit)})
 		}
 	}
 	return out
 }
 
-func metricsOf(f acceptance.Finding) []measure {
+func metricsOf(r words.Reader, f acceptance.Finding) []measure {
 	var out []measure
 	names := catalogue()[f.Check].Metrics
 	for _, name := range slices.Sorted(maps.Keys(f.Metrics)) {
@@ -189,23 +192,34 @@ func metricsOf(f acceptance.Finding) []measure {
 			names = append(slices.Clip(names), name)
 		}
 	}
-	for _, name := range names {
-		if v, there := f.Metrics[name]; there {
-			words, unit := unitOf(name)
-			out = append(out, measure{words, withUnit(v, unit)})
+	for _, key := range names {
+		if v, there := f.Metrics[key]; there {
+			name, unit := unitOf(key)
+			out = append(out, measure{metricName(r, name), r.Unit(v, unit)})
 		}
 	}
 	return out
 }
 
+// metricName is what is measured, in words; one that the catalogue of words lacks has its name.
+func metricName(r words.Reader, name string) string {
+	return r.Or("metric."+strings.Trim(name, "_"), strings.ReplaceAll(name, "_", " "))
+}
+
 // bound is a limit's value with its unit and the way it binds.
-func bound(l spec.Limit, v float64) string {
+func bound(r words.Reader, l spec.Limit, v float64) string {
 	unit := l.Unit
 	if unit == "" {
 		_, unit = unitOf(l.Key)
 	}
-	lead := map[spec.LimitKind]string{spec.AtMost: "at most ", spec.AtLeast: "at least "}[l.Kind]
-	return lead + withUnit(v, unit)
+	value := words.Name(r.Unit(v, unit))
+	switch l.Kind {
+	case spec.AtMost:
+		return r.Text(words.P("finding.at_most", value))
+	case spec.AtLeast:
+		return r.Text(words.P("finding.at_least", value))
+	}
+	return value.Text
 }
 
 // units are the ends of keys that name a unit, the longer before those they end in.
@@ -213,15 +227,15 @@ var units = []struct{ end, unit string }{
 	{"_px_per_m", "px/m"}, {"_mm2", "mm²"}, {"_mm", "mm"}, {"_px2", "px²"}, {"_px", "px"}, {"_deg", "deg"}, {"_share", "share"}, {"_bytes", "bytes"}, {"_m2", "m²"}, {"_m", "m"},
 }
 
-// unitOf splits a key such as "max_height_mm" into words and unit.
-func unitOf(key string) (words, unit string) {
+// unitOf splits a key such as "max_height_mm" into name and unit.
+func unitOf(key string) (name, unit string) {
 	for _, u := range units {
 		if rest, ok := strings.CutSuffix(key, u.end); ok && rest != "" {
-			return strings.ReplaceAll(rest, "_", " "), u.unit
+			return rest, u.unit
 		}
 	}
 	if strings.HasPrefix(key, "share_") {
-		return strings.ReplaceAll(key, "_", " "), "share"
+		return key, "share"
 	}
-	return strings.ReplaceAll(key, "_", " "), ""
+	return key, ""
 }

@@ -17,6 +17,7 @@ import (
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // specPage is one revision of a prop's spec: in plain words, as a table of limits, and as it was written.
@@ -207,7 +208,7 @@ func inForce(check spec.Check, r spec.Rule, of string) rule {
 	for _, l := range check.Limits {
 		value := ""
 		if v, on := r.Numbers[l.Key]; on {
-			value = bound(l, v)
+			value = bound(words.Reader{Language: words.In("en")}, l, v)
 		} else if word, on := r.Words[l.Key]; on {
 			value = word
 		} else if list, on := r.Lists[l.Key]; on && len(list) > 0 {

@@ -4,7 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
-	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -41,10 +41,12 @@ func functions(r *words.Reader) template.FuncMap {
 		"value": func(v *acceptance.Value) string { return r.Unit(v.Value, v.Unit) }, "bytes": func(n int64) string { return r.Bytes(n) },
 		"percent": func(bp int) string { return r.Percent(bp) }, "share": func(v float64) string { return r.Unit(v, "share") },
 		"money": func(minor int64, currency string) string { return r.Money(minor, currency) },
-		"count": count, "place": placeWords,
+		"count": count, "place": func(p acceptance.Place) string { return placeIn(*r, p) },
 
-		"mark": mark, "verdict": verdictTitle, "more": verdictMore, "check": titleOf,
-		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
+		"mark": mark, "verdict": func(headline string) string { return verdictTitle(*r, headline) }, "more": verdictMore,
+		"check":    func(name string) string { return checkTitle(*r, name) },
+		"checksOf": func(list []shownFinding) string { return checksOf(*r, list) },
+		"short":    func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
 		"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
 		"both": func(it, page any) both { return both{it, page} },
@@ -85,31 +87,40 @@ func milestoneWord(kind string) string {
 	return words.Reader{Language: words.In("en")}.Term("milestone." + kind)
 }
 
-// group3 sets thin spaces between groups of three digits.
-func group3(n int64) string {
-	s := strconv.FormatInt(n, 10)
-	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
-		s = s[:i] + "\u202f" + s[i:]
+// headlines are how the engine's English headlines begin, with the code that says so much in any language. The record keeps no
+// other; what the first issue is, the findings say.
+var headlines = []struct {
+	code  string
+	shape *regexp.Regexp
+}{
+	{"finding.head_clear", regexp.MustCompile(`^technical: clear$`)},
+	{"finding.head_warnings", regexp.MustCompile(`^technical: clear, ([0-9,]+) warnings?$`)},
+	{"finding.head_issues", regexp.MustCompile(`^technical: ([0-9,]+) issues?; the first: `)},
+	{"finding.head_not_evaluated", regexp.MustCompile(`^technical: not evaluated, ([0-9,]+) checks? could not run; the first: `)},
+}
+
+// verdictTitle is an inspection's headline in short.
+func verdictTitle(r words.Reader, headline string) string {
+	for _, h := range headlines {
+		found := h.shape.FindStringSubmatch(headline)
+		switch {
+		case len(found) == 1:
+			return r.Text(words.P(h.code))
+		case len(found) == 2:
+			n, err := strconv.Atoi(strings.ReplaceAll(found[1], ",", ""))
+			if err == nil {
+				return r.Text(words.P(h.code, n))
+			}
+		}
 	}
-	return s
+	return sentenceCase(headline)
 }
 
-// verdictTitle is an inspection's headline in short, verdictMore the first issue's sentence, where there is one.
-func verdictTitle(headline string) string {
-	title, _, _ := strings.Cut(strings.TrimPrefix(headline, headlineLead), headlineFirst)
-	return sentenceCase(title)
-}
-
+// verdictMore is the first issue's English sentence in a headline, where there is one.
 func verdictMore(headline string) string {
-	_, more, _ := strings.Cut(strings.TrimPrefix(headline, headlineLead), headlineFirst)
+	_, more, _ := strings.Cut(headline, "; the first: ")
 	return sentenceCase(more)
 }
-
-// How the engine begins a headline, and how it leads to the first issue.
-const (
-	headlineLead  = "technical: "
-	headlineFirst = "; the first: "
-)
 
 func sentenceCase(s string) string {
 	if s == "" {
@@ -132,25 +143,33 @@ func late(d *time.Time) bool {
 	return d != nil && time.Now().After(d.AddDate(0, 0, 1).Add(12*time.Hour))
 }
 
-// count is a number with the right form of its word.
+// count is a number with the right form of its word, in English.
 func count(n int, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
-	return group3(int64(n)) + " " + many
+	return words.In("en").Fixed(float64(n), 0) + " " + many
 }
 
-// placeWords says where a place is, in the order in which somebody looks for it.
-func placeWords(p acceptance.Place) string {
+// placeWords and titleOf are for what has no reader yet.
+func placeWords(p acceptance.Place) string { return placeIn(words.Reader{Language: words.In("en")}, p) }
+func titleOf(check string) string          { return checkTitle(words.Reader{Language: words.In("en")}, check) }
+
+// placeIn says where a place is, in the order in which somebody looks for it.
+func placeIn(r words.Reader, p acceptance.Place) string {
 	var w []string
 	if p.Node != "" {
 		w = append(w, p.Node)
 	}
 	if p.Side != "" {
-		w = append(w, p.Side+" side")
+		side, known := r.TermIn(p.Side, "at")
+		if !known {
+			side = p.Side
+		}
+		w = append(w, side)
 	}
 	if p.PointMM != nil {
-		w = append(w, fmt.Sprintf("at %s, %s, %s mm", number(p.PointMM[0]), number(p.PointMM[1]), number(p.PointMM[2])))
+		w = append(w, r.Text(words.P("finding.at_point", words.Name(r.List(r.Number(p.PointMM[0]), r.Number(p.PointMM[1]), r.Number(p.PointMM[2]))))))
 	}
 	if p.Note != "" {
 		w = append(w, p.Note)
@@ -159,6 +178,15 @@ func placeWords(p acceptance.Place) string {
 		w = append(w, p.Pointer)
 	}
 	return strings.Join(w, ", ")
+}
+
+// checksOf names the checks of findings.
+func checksOf(r words.Reader, list []shownFinding) string {
+	names := make([]string, len(list))
+	for i, f := range list {
+		names[i] = checkTitle(r, f.Check)
+	}
+	return strings.Join(names, ", ")
 }
 
 // mark is the class of a state's mark; the word always stands beside it.
@@ -178,49 +206,4 @@ func mark(v any) string {
 		return "moving"
 	}
 	return "quiet"
-}
-
-// number gives a figure as many digits as a reader can use.
-func number(v float64) string {
-	switch a := math.Abs(v); {
-	case v == math.Trunc(v) && a < 1e15:
-		return group3(int64(v))
-	case a >= 100:
-		return strconv.FormatFloat(v, 'f', 0, 64)
-	case a >= 10:
-		return strconv.FormatFloat(v, 'f', 1, 64)
-	case a >= 0.1:
-		return strconv.FormatFloat(v, 'f', 2, 64)
-	}
-	return strconv.FormatFloat(v, 'g', 2, 64)
-}
-
-// value writes a measured value with its unit.
-func value(v *acceptance.Value) string { return withUnit(v.Value, v.Unit) }
-
-// withUnit writes a number with its unit; a share reads better as a percentage. A number and its unit stay on one line.
-func withUnit(v float64, unit string) string {
-	switch unit {
-	case "share":
-		return number(100*v) + "\u00a0%"
-	case "count", "":
-		return number(v)
-	case "deg":
-		return number(v) + "°"
-	case "bytes":
-		return bytesWord(int64(v))
-	}
-	return number(v) + "\u00a0" + unit
-}
-
-func bytesWord(n int64) string {
-	switch {
-	case n >= 1e9:
-		return number(float64(n)/1e9) + "\u00a0GB"
-	case n >= 1e6:
-		return number(math.Round(float64(n)/1e5)/10) + "\u00a0MB"
-	case n >= 1e3:
-		return number(math.Round(float64(n)/1e2)/10) + "\u00a0kB"
-	}
-	return number(float64(n)) + "\u00a0B"
 }

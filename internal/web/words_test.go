@@ -7,46 +7,53 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance"
+	acceptedWords "proofhouse/internal/acceptance/words"
+	"proofhouse/internal/web/words"
 )
 
-func TestNumbersAndUnits(t *testing.T) {
+func reader(tag string) words.Reader { return words.Reader{Language: words.In(tag), Zone: time.UTC} }
+
+func TestHeadlines(t *testing.T) {
 	t.Parallel()
+	en, de := reader("en"), reader("de")
 	for want, got := range map[string]string{
-		"0\u00a0%":                withUnit(0, "share"),
-		"12.5\u00a0%":             withUnit(0.125, "share"),
-		"51.0°":                   withUnit(51.04, "deg"),
-		"13\u202f056":             withUnit(13056, "count"),
-		"5.22\u00a0mm":            withUnit(5.22, "mm"),
-		"0.052\u00a0mm":           withUnit(0.0522, "mm"),
-		"4.20\u00a0MB":            withUnit(4_194_304, "bytes"),
-		"877\u00a0kB":             bytesWord(877_001),
-		"12\u00a0B":               bytesWord(12),
-		"-1\u202f234":             group3(-1234),
-		"1 warning":               count(1, "warning", "warnings"),
-		"1\u202f200 warnings":     count(1200, "warning", "warnings"),
 		"No word.":                sentence("no word"),
 		"Œuvre?":                  sentence(" œuvre?"),
-		"4 issues":                verdictTitle("technical: 4 issues; the first: it is too big."),
+		"4 issues":                verdictTitle(en, "technical: 4 issues; the first: it is too big."),
+		"1 Mangel":                verdictTitle(de, "technical: 1 issue; the first: it is too big."),
+		"12.345 Mängel":           verdictTitle(de, "technical: 12,345 issues; the first: it is too big."),
 		"It is too big.":          verdictMore("technical: 4 issues; the first: it is too big."),
-		"Clear, 8 warnings":       verdictTitle("technical: clear, 8 warnings"),
-		"as another engine wrote": "as another engine wrote" + verdictMore("as another engine wrote"),
+		"Clear, 8 warnings":       verdictTitle(en, "technical: clear, 8 warnings"),
+		"In Ordnung":              verdictTitle(de, "technical: clear"),
+		"As another engine wrote": verdictTitle(de, "as another engine wrote") + verdictMore("as another engine wrote"),
 	} {
 		require.Equal(t, want, got)
+	}
+	// What the engine says today is understood, whatever it says: its own words in, the page's out.
+	engine := acceptedWords.English()
+	first := acceptedWords.Name("It is too big.")
+	for want, headline := range map[string]string{
+		"In Ordnung":            engine.Say("engine.headline.clear"),
+		"In Ordnung, 1 Warnung": engine.Say("engine.headline.warnings", acceptedWords.Count(1)),
+		"2 Mängel":              engine.Say("engine.headline.issues", acceptedWords.Count(2), first),
+		"Nicht beurteilt, 1 Prüfung konnte nicht laufen": engine.Say("engine.headline.not_evaluated", acceptedWords.Count(1), first),
+	} {
+		require.Equal(t, want, verdictTitle(de, headline), headline)
 	}
 }
 
 func TestKeysInWords(t *testing.T) {
 	t.Parallel()
 	for key, want := range map[string][2]string{
-		"max_height_mm": {"max height", "mm"}, "target_px_per_m": {"target", "px/m"}, "share_outside": {"share outside", "share"},
-		"small_island_share": {"small island", "share"}, "patch_area_mm2": {"patch area", "mm²"}, "max_p95_skew_deg": {"max p95 skew", "deg"}, "count": {"count", ""}, "_mm": {" mm", ""},
+		"max_height_mm": {"max_height", "mm"}, "target_px_per_m": {"target", "px/m"}, "share_outside": {"share_outside", "share"},
+		"small_island_share": {"small_island", "share"}, "patch_area_mm2": {"patch_area", "mm²"}, "max_p95_skew_deg": {"max_p95_skew", "deg"}, "count": {"count", ""}, "_mm": {"_mm", ""},
 	} {
-		words, unit := unitOf(key)
-		require.Equal(t, want, [2]string{words, unit}, key)
+		name, unit := unitOf(key)
+		require.Equal(t, want, [2]string{name, unit}, key)
 	}
 	// A limit that the present engine does not know still has its number.
-	require.Equal(t, []measure{{"odd height", "3\u00a0mm"}}, limitsOf(acceptance.Finding{Check: "surface.of_old", Limit: map[string]float64{"odd_height_mm": 3}}))
-	require.Equal(t, "surface.of_old", titleOf("surface.of_old"))
+	require.Equal(t, []measure{{"odd height", "3\u00a0mm"}}, limitsOf(reader("en"), acceptance.Finding{Check: "surface.of_old", Limit: map[string]float64{"odd_height_mm": 3}}))
+	require.Equal(t, "surface.of_old", checkTitle(reader("de"), "surface.of_old"))
 }
 
 func TestLate(t *testing.T) {
@@ -62,20 +69,25 @@ func TestLate(t *testing.T) {
 func TestCatalogueInWords(t *testing.T) {
 	t.Parallel()
 	require.NotEmpty(t, catalogue())
-	for name, check := range catalogue() {
-		require.NotEqual(t, name, titleOf(name), "no title")
-		f := acceptance.Finding{Check: name, Limit: map[string]float64{}, Metrics: map[string]float64{}}
-		for _, l := range check.Limits {
-			f.Limit[l.Key] = 1
+	for _, l := range words.Languages() {
+		r := reader(l.Tag)
+		for name, check := range catalogue() {
+			require.NotEqual(t, name, checkTitle(r, name), "no title")
+			f := acceptance.Finding{Check: name, Limit: map[string]float64{}, Metrics: map[string]float64{}}
+			for _, limit := range check.Limits {
+				f.Limit[limit.Key] = 1
+			}
+			for _, m := range check.Metrics {
+				f.Metrics[m] = 1
+				stem, _ := unitOf(m)
+				require.True(t, l.Has("metric."+stem), "%s, what %s measures, has no words in %s", stem, name, l.Name)
+			}
+			for _, m := range append(limitsOf(r, f), metricsOf(r, f)...) {
+				require.NotEmpty(t, m.What, name)
+				require.NotContains(t, m.Value, "_", name)
+			}
+			require.Len(t, limitsOf(r, f), len(check.Limits), name)
 		}
-		for _, m := range check.Metrics {
-			f.Metrics[m] = 1
-		}
-		for _, m := range append(limitsOf(f), metricsOf(f)...) {
-			require.NotEmpty(t, m.What, name)
-			require.NotContains(t, m.Value, "_", name)
-		}
-		require.Len(t, limitsOf(f), len(check.Limits), name)
 	}
 }
 

@@ -10,7 +10,7 @@
 //	work.empty: "Nothing waits for you. {1} lists everything that is ordered."
 //	work.empty_link: The orders
 //
-// In a template, say gives a sentence; an int becomes a count, a string a name:
+// In a template, say gives a sentence; a whole number becomes a count, a string a name:
 //
 //	<h1>{{say "work.title"}}</h1>
 //	<p>{{say "work.waiting" (len .Props)}}</p>

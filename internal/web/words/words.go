@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"html/template"
+	"reflect"
 	"strings"
 	"sync"
 	"time"
@@ -22,8 +23,8 @@ type Phrase = words.Phrase
 // Language is the catalogue of findings and of pages in one language.
 type Language = words.Language
 
-// P makes a phrase of a code and plain arguments: an int is a count, a float64 a number, a string a name, a time a day;
-// words.Arg stays itself.
+// P makes a phrase of a code and plain arguments: a whole number is a count, a float64 a number, a string a name, a phrase a
+// sentence within the sentence; words.Arg stays itself. Times need a reader: in a template, day and moment show them.
 func P(code string, args ...any) Phrase {
 	p := Phrase{Code: code}
 	for _, a := range args {
@@ -47,16 +48,20 @@ func arg(a any) words.Arg {
 		return v
 	case Phrase:
 		return words.Nested(v)
-	case int:
-		return words.Count(v)
-	case int32:
-		return words.Count(v)
-	case int64:
-		return words.Count(v)
-	case float64:
-		return words.Num(v)
-	case string:
-		return words.Name(v)
+	case fmt.Stringer:
+		return words.Name(v.String())
+	}
+	v := reflect.ValueOf(a)
+	for v.Kind() == reflect.Pointer && !v.IsNil() {
+		v = v.Elem()
+	}
+	switch {
+	case v.CanInt():
+		return words.Count(v.Int())
+	case v.CanFloat():
+		return words.Num(v.Float())
+	case v.Kind() == reflect.String:
+		return words.Name(v.String())
 	}
 	return words.Name(fmt.Sprint(a))
 }
