@@ -62,6 +62,24 @@ CREATE FUNCTION ph.app_vendor() RETURNS uuid
 
 ALTER FUNCTION ph.app_vendor() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.ask_reset(the_email text, the_id uuid, the_hash bytea) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  WITH who AS (
+    SELECT m.party_id, m.id, m.email FROM ph.member m
+    WHERE m.email = lower(the_email) AND m.disabled_at IS NULL
+      AND (SELECT count(*) FROM ph.password_reset r WHERE r.party_id = m.party_id AND r.member_id = m.id AND r.created_at > now() - interval '1 hour') < 3
+  ), made AS (
+    INSERT INTO ph.password_reset (party_id, member_id, id, secret_hash, expires_at)
+    SELECT w.party_id, w.id, the_id, the_hash, now() + interval '1 hour' FROM who w
+  )
+  INSERT INTO ph.mail (id, party_id, member_id, address, kind, about, cause)
+  SELECT the_id, w.party_id, w.id, w.email, 'reset', jsonb_build_object('reset', the_id), 'reset ' || the_id FROM who w
+$$;
+
+ALTER FUNCTION ph.ask_reset(the_email text, the_id uuid, the_hash bytea) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.change_order_agreed() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -226,6 +244,26 @@ END $$;
 
 ALTER FUNCTION ph.file_guard() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.finish_reset(the_hash bytea, the_password text) RETURNS boolean
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE found record;
+BEGIN
+  UPDATE ph.password_reset r SET used_at = now() FROM ph.member m
+  WHERE r.secret_hash = the_hash AND r.used_at IS NULL AND r.expires_at > now() AND m.party_id = r.party_id AND m.id = r.member_id AND m.disabled_at IS NULL
+  RETURNING r.party_id, r.member_id INTO found;
+  IF NOT FOUND THEN
+    RETURN false;
+  END IF;
+  UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = found.party_id AND r.member_id = found.member_id AND r.used_at IS NULL;
+  UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = found.party_id AND m.id = found.member_id;
+  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = found.party_id AND s.member_id = found.member_id AND s.ended_at IS NULL;
+  RETURN true;
+END $$;
+
+ALTER FUNCTION ph.finish_reset(the_hash bytea, the_password text) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.forget_access() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -251,6 +289,17 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.forget_doors() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.forget_mail() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  DELETE FROM ph.mail m WHERE m.party_id = NEW.party_id AND (m.member_id = NEW.id OR m.address = OLD.email);
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.forget_mail() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.inspection_guard() RETURNS trigger
     LANGUAGE plpgsql
@@ -406,6 +455,17 @@ $$;
 
 ALTER FUNCTION ph.login_provider(the_id uuid) OWNER TO ph_owner;
 
+CREATE FUNCTION ph.login_reader(the_party uuid, the_member uuid) RETURNS TABLE(language text, time_zone text)
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT coalesce(m.language, ''),
+    coalesce(m.time_zone, (SELECT c.time_zone FROM ph.calendar c WHERE c.party_id = m.party_id ORDER BY c.number DESC LIMIT 1), '')
+  FROM ph.member m WHERE m.party_id = the_party AND m.id = the_member
+$$;
+
+ALTER FUNCTION ph.login_reader(the_party uuid, the_member uuid) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid)
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -449,6 +509,29 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.login_token(the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.mail_invitation(the_invitation uuid, the_mail uuid) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  INSERT INTO ph.mail (id, party_id, address, kind, about, cause)
+  SELECT the_mail, i.party_id, i.email, 'invitation', jsonb_build_object('invitation', i.id), 'invitation ' || i.id
+  FROM ph.invitation i WHERE i.id = the_invitation AND (i.party_id = ph.app_party() OR i.engaged_by = ph.app_studio())
+$$;
+
+ALTER FUNCTION ph.mail_invitation(the_invitation uuid, the_mail uuid) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.mail_locked(the_email text, the_mail uuid) RETURNS void
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  INSERT INTO ph.mail (id, party_id, member_id, address, kind, about, cause)
+  SELECT the_mail, m.party_id, m.id, m.email, 'locked', '{}', 'locked ' || m.id || ' ' || (now() AT TIME ZONE 'UTC')::date
+  FROM ph.member m WHERE m.email = lower(the_email) AND m.disabled_at IS NULL
+  ON CONFLICT (cause) DO NOTHING
+$$;
+
+ALTER FUNCTION ph.mail_locked(the_email text, the_mail uuid) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) RETURNS void
     LANGUAGE plpgsql
@@ -629,6 +712,16 @@ END $$;
 
 ALTER FUNCTION ph.question_clock() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.reset_stands(the_hash bytea) RETURNS boolean
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT EXISTS (SELECT FROM ph.password_reset r JOIN ph.member m ON m.party_id = r.party_id AND m.id = r.member_id
+    WHERE r.secret_hash = the_hash AND r.used_at IS NULL AND r.expires_at > now() AND m.disabled_at IS NULL)
+$$;
+
+ALTER FUNCTION ph.reset_stands(the_hash bytea) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) RETURNS boolean
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -680,6 +773,19 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.state_guard() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.stop_mail(the_member uuid) RETURNS boolean
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  WITH stopped AS (
+    INSERT INTO ph.mail_choice (party_id, member_id, topic, how)
+    SELECT m.party_id, m.id, t, 'never' FROM ph.member m, unnest(ARRAY['decision', 'silence', 'question', 'inspection', 'terms', 'due']) t WHERE m.id = the_member
+    ON CONFLICT (party_id, member_id, topic) DO UPDATE SET how = 'never' RETURNING 1)
+  SELECT EXISTS (SELECT FROM stopped)
+$$;
+
+ALTER FUNCTION ph.stop_mail(the_member uuid) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.sweep_access() RETURNS bigint
     LANGUAGE sql SECURITY DEFINER
@@ -997,6 +1103,17 @@ ALTER TABLE ONLY ph.device FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.device OWNER TO ph_owner;
 
+CREATE TABLE ph.due_told (
+    studio_id uuid NOT NULL,
+    milestone_id uuid NOT NULL,
+    due_on date NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ONLY ph.due_told FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.due_told OWNER TO ph_owner;
+
 CREATE TABLE ph.engagement (
     studio_id uuid NOT NULL,
     vendor_id uuid NOT NULL,
@@ -1078,6 +1195,15 @@ CREATE TABLE ph.fact_person (
 ALTER TABLE ONLY ph.fact_person FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.fact_person OWNER TO ph_owner;
+
+CREATE TABLE ph.feed (
+    party_id uuid NOT NULL,
+    last bigint NOT NULL
+);
+
+ALTER TABLE ONLY ph.feed FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.feed OWNER TO ph_owner;
 
 CREATE TABLE ph.file (
     studio_id uuid NOT NULL,
@@ -1460,6 +1586,70 @@ ALTER TABLE ONLY ph.hold FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.hold OWNER TO ph_owner;
 
+CREATE TABLE ph.hook (
+    party_id uuid NOT NULL,
+    id uuid NOT NULL,
+    url text NOT NULL,
+    kinds text[] NOT NULL,
+    secret bytea NOT NULL,
+    previous bytea,
+    previous_until timestamp with time zone,
+    made_by uuid NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    failing_since timestamp with time zone,
+    disabled_at timestamp with time zone,
+    disabled_why text,
+    removed_at timestamp with time zone,
+    CONSTRAINT hook_disabled_why_known CHECK ((((disabled_at IS NULL) = (disabled_why IS NULL)) AND (disabled_why = ANY (ARRAY['member'::text, 'failing'::text, 'gone'::text])))),
+    CONSTRAINT hook_kinds_few CHECK ((cardinality(kinds) <= 100)),
+    CONSTRAINT hook_previous_ends CHECK (((previous IS NULL) = (previous_until IS NULL))),
+    CONSTRAINT hook_url_length CHECK (((char_length(url) >= 9) AND (char_length(url) <= 2000)))
+);
+
+ALTER TABLE ONLY ph.hook FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.hook OWNER TO ph_owner;
+
+CREATE TABLE ph.hook_attempt (
+    party_id uuid NOT NULL,
+    hook_id uuid NOT NULL,
+    send_id uuid NOT NULL,
+    number integer NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    status integer,
+    problem text NOT NULL,
+    excerpt text NOT NULL,
+    took_ms integer NOT NULL,
+    CONSTRAINT hook_attempt_excerpt_short CHECK (((char_length(excerpt) <= 1024) AND (char_length(problem) <= 1024)))
+);
+
+ALTER TABLE ONLY ph.hook_attempt FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.hook_attempt OWNER TO ph_owner;
+
+CREATE TABLE ph.hook_send (
+    party_id uuid NOT NULL,
+    hook_id uuid NOT NULL,
+    id uuid NOT NULL,
+    seq bigint,
+    message_id uuid NOT NULL,
+    kind text NOT NULL,
+    subject_id uuid NOT NULL,
+    state text DEFAULT 'due'::text NOT NULL,
+    attempts integer DEFAULT 0 NOT NULL,
+    tries integer DEFAULT 0 NOT NULL,
+    next_at timestamp with time zone DEFAULT now() NOT NULL,
+    claimed_until timestamp with time zone,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    done_at timestamp with time zone,
+    CONSTRAINT hook_send_done_at CHECK (((state = 'due'::text) = (done_at IS NULL))),
+    CONSTRAINT hook_send_state_known CHECK ((state = ANY (ARRAY['due'::text, 'sent'::text, 'given_up'::text])))
+);
+
+ALTER TABLE ONLY ph.hook_send FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.hook_send OWNER TO ph_owner;
+
 CREATE TABLE ph.house_hash (
     idx bigint NOT NULL,
     hash bytea NOT NULL,
@@ -1584,6 +1774,7 @@ CREATE TABLE ph.log (
     root bytea NOT NULL,
     anchored_size bigint DEFAULT 0 NOT NULL,
     frontier bytea,
+    told_size bigint DEFAULT 0 NOT NULL,
     CONSTRAINT log_root_length CHECK ((length(root) = 32)),
     CONSTRAINT log_size_range CHECK (((size >= 0) AND ((anchored_size >= 0) AND (anchored_size <= size))))
 );
@@ -1604,6 +1795,55 @@ CREATE TABLE ph.log_hash (
 ALTER TABLE ONLY ph.log_hash FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.log_hash OWNER TO ph_owner;
+
+CREATE TABLE ph.mail (
+    id uuid NOT NULL,
+    party_id uuid NOT NULL,
+    member_id uuid,
+    address text NOT NULL,
+    kind text NOT NULL,
+    about jsonb NOT NULL,
+    cause text NOT NULL,
+    state text DEFAULT 'due'::text NOT NULL,
+    tries integer DEFAULT 0 NOT NULL,
+    next_at timestamp with time zone DEFAULT now() NOT NULL,
+    claimed_until timestamp with time zone,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    done_at timestamp with time zone,
+    problem text DEFAULT ''::text NOT NULL,
+    CONSTRAINT mail_done_at CHECK (((state = 'due'::text) = (done_at IS NULL))),
+    CONSTRAINT mail_kind_known CHECK ((kind = ANY (ARRAY['invitation'::text, 'reset'::text, 'locked'::text, 'news'::text, 'digest'::text, 'hook_disabled'::text]))),
+    CONSTRAINT mail_state_known CHECK ((state = ANY (ARRAY['due'::text, 'sent'::text, 'refused'::text, 'given_up'::text, 'dropped'::text])))
+);
+
+ALTER TABLE ONLY ph.mail FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.mail OWNER TO ph_owner;
+
+CREATE TABLE ph.mail_choice (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    topic text NOT NULL,
+    how text NOT NULL,
+    CONSTRAINT mail_choice_how_known CHECK ((how = ANY (ARRAY['at_once'::text, 'digest'::text, 'never'::text]))),
+    CONSTRAINT mail_choice_topic_known CHECK ((topic = ANY (ARRAY['decision'::text, 'silence'::text, 'question'::text, 'inspection'::text, 'terms'::text, 'due'::text])))
+);
+
+ALTER TABLE ONLY ph.mail_choice FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.mail_choice OWNER TO ph_owner;
+
+CREATE TABLE ph.mail_day (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    day date NOT NULL,
+    up_to bigint NOT NULL,
+    at timestamp with time zone DEFAULT now() NOT NULL
+);
+
+ALTER TABLE ONLY ph.mail_day FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.mail_day OWNER TO ph_owner;
 
 CREATE TABLE ph.maintenance (
     studio_id uuid NOT NULL,
@@ -1633,9 +1873,13 @@ CREATE TABLE ph.member (
     roles text[] NOT NULL,
     created_at timestamp with time zone DEFAULT now() NOT NULL,
     disabled_at timestamp with time zone,
+    language text,
+    time_zone text,
     CONSTRAINT member_email_plain CHECK (((email = lower(email)) AND (email ~~ '%_@_%'::text) AND (char_length(email) <= 254))),
+    CONSTRAINT member_language_is_a_tag CHECK ((language ~ '^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$'::text)),
     CONSTRAINT member_name_length CHECK ((char_length(name) <= 200)),
-    CONSTRAINT member_password_hashed CHECK ((password_hash ~~ '$argon2id$%'::text))
+    CONSTRAINT member_password_hashed CHECK ((password_hash ~~ '$argon2id$%'::text)),
+    CONSTRAINT member_time_zone_length CHECK (((char_length(time_zone) >= 1) AND (char_length(time_zone) <= 100)))
 );
 
 ALTER TABLE ONLY ph.member FORCE ROW LEVEL SECURITY;
@@ -1723,6 +1967,21 @@ CREATE TABLE ph.nda_ack (
 ALTER TABLE ONLY ph.nda_ack FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.nda_ack OWNER TO ph_owner;
+
+CREATE TABLE ph.news (
+    party_id uuid NOT NULL,
+    seq bigint NOT NULL,
+    id uuid NOT NULL,
+    kind text NOT NULL,
+    subject_id uuid NOT NULL,
+    at timestamp with time zone NOT NULL,
+    told_at timestamp with time zone DEFAULT now() NOT NULL,
+    body text NOT NULL
+);
+
+ALTER TABLE ONLY ph.news FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.news OWNER TO ph_owner;
 
 CREATE TABLE ph.notary_key (
     number integer NOT NULL,
@@ -1843,6 +2102,20 @@ CREATE TABLE ph.party (
 ALTER TABLE ONLY ph.party FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.party OWNER TO ph_owner;
+
+CREATE TABLE ph.password_reset (
+    party_id uuid NOT NULL,
+    member_id uuid NOT NULL,
+    id uuid NOT NULL,
+    secret_hash bytea NOT NULL,
+    created_at timestamp with time zone DEFAULT now() NOT NULL,
+    expires_at timestamp with time zone NOT NULL,
+    used_at timestamp with time zone
+);
+
+ALTER TABLE ONLY ph.password_reset FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.password_reset OWNER TO ph_owner;
 
 CREATE TABLE ph.payable (
     studio_id uuid NOT NULL,
@@ -2579,6 +2852,9 @@ ALTER TABLE ONLY ph.deputy
 ALTER TABLE ONLY ph.device
     ADD CONSTRAINT device_pkey PRIMARY KEY (party_id, id);
 
+ALTER TABLE ONLY ph.due_told
+    ADD CONSTRAINT due_told_pkey PRIMARY KEY (studio_id, milestone_id, due_on);
+
 ALTER TABLE ONLY ph.engagement
     ADD CONSTRAINT engagement_pkey PRIMARY KEY (studio_id, vendor_id);
 
@@ -2596,6 +2872,9 @@ ALTER TABLE ONLY ph.fact_person
 
 ALTER TABLE ONLY ph.fact
     ADD CONSTRAINT fact_pkey PRIMARY KEY (studio_id, log_id, idx);
+
+ALTER TABLE ONLY ph.feed
+    ADD CONSTRAINT feed_pkey PRIMARY KEY (party_id);
 
 ALTER TABLE ONLY ph.file
     ADD CONSTRAINT file_ord_key UNIQUE (studio_id, delivery_id, ord);
@@ -2654,6 +2933,18 @@ ALTER TABLE ONLY ph.handover
 ALTER TABLE ONLY ph.hold
     ADD CONSTRAINT hold_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.hook_attempt
+    ADD CONSTRAINT hook_attempt_pkey PRIMARY KEY (party_id, send_id, number);
+
+ALTER TABLE ONLY ph.hook
+    ADD CONSTRAINT hook_pkey PRIMARY KEY (party_id, id);
+
+ALTER TABLE ONLY ph.hook_send
+    ADD CONSTRAINT hook_send_once UNIQUE (party_id, hook_id, seq);
+
+ALTER TABLE ONLY ph.hook_send
+    ADD CONSTRAINT hook_send_pkey PRIMARY KEY (party_id, id);
+
 ALTER TABLE ONLY ph.house_hash
     ADD CONSTRAINT house_hash_pkey PRIMARY KEY (idx);
 
@@ -2686,6 +2977,21 @@ ALTER TABLE ONLY ph.log_hash
 
 ALTER TABLE ONLY ph.log
     ADD CONSTRAINT log_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ph.log
+    ADD CONSTRAINT log_told_range CHECK (((told_size >= 0) AND (told_size <= size))) NOT VALID;
+
+ALTER TABLE ONLY ph.mail_choice
+    ADD CONSTRAINT mail_choice_pkey PRIMARY KEY (party_id, member_id, topic);
+
+ALTER TABLE ONLY ph.mail_day
+    ADD CONSTRAINT mail_day_pkey PRIMARY KEY (party_id, member_id, day);
+
+ALTER TABLE ONLY ph.mail
+    ADD CONSTRAINT mail_once UNIQUE (cause);
+
+ALTER TABLE ONLY ph.mail
+    ADD CONSTRAINT mail_pkey PRIMARY KEY (id);
 
 ALTER TABLE ONLY ph.maintenance
     ADD CONSTRAINT maintenance_once UNIQUE (studio_id, milestone_id);
@@ -2729,6 +3035,9 @@ ALTER TABLE ONLY ph.nda_ack
 ALTER TABLE ONLY ph.nda_ack
     ADD CONSTRAINT nda_ack_pkey PRIMARY KEY (studio_id, id);
 
+ALTER TABLE ONLY ph.news
+    ADD CONSTRAINT news_pkey PRIMARY KEY (party_id, seq);
+
 ALTER TABLE ONLY ph.notary_key
     ADD CONSTRAINT notary_key_pkey PRIMARY KEY (number);
 
@@ -2758,6 +3067,9 @@ ALTER TABLE ONLY ph.orphan
 
 ALTER TABLE ONLY ph.party
     ADD CONSTRAINT party_pkey PRIMARY KEY (id);
+
+ALTER TABLE ONLY ph.password_reset
+    ADD CONSTRAINT password_reset_pkey PRIMARY KEY (party_id, id);
 
 ALTER TABLE ph.payable
     ADD CONSTRAINT payable_has_its_ground CHECK (
@@ -3058,6 +3370,12 @@ CREATE INDEX hold_of_milestone ON ph.hold USING btree (studio_id, milestone_id, 
 
 CREATE INDEX hold_of_order ON ph.hold USING btree (studio_id, work_order_id, id);
 
+CREATE INDEX hook_send_due ON ph.hook_send USING btree (next_at, id) WHERE (state = 'due'::text);
+
+CREATE INDEX hook_send_line ON ph.hook_send USING btree (party_id, hook_id, subject_id, seq) WHERE (state = 'due'::text);
+
+CREATE INDEX hook_send_of_hook ON ph.hook_send USING btree (party_id, hook_id, id);
+
 CREATE INDEX idempotency_age ON ph.idempotency USING btree (created_at);
 
 CREATE UNIQUE INDEX identity_member_key ON ph.identity USING btree (party_id, member_id, issuer);
@@ -3084,6 +3402,12 @@ CREATE INDEX log_by_vendor ON ph.log USING btree (vendor_id, id);
 
 CREATE INDEX log_to_anchor ON ph.log USING btree (id) WHERE (anchored_size < size);
 
+CREATE INDEX log_to_tell ON ph.log USING btree (id) WHERE (told_size < size);
+
+CREATE INDEX mail_age ON ph.mail USING btree (created_at);
+
+CREATE INDEX mail_due ON ph.mail USING btree (next_at, id) WHERE (state = 'due'::text);
+
 CREATE UNIQUE INDEX member_email_key ON ph.member USING btree (email);
 
 CREATE INDEX milestone_all_of_studio ON ph.milestone USING btree (studio_id, due_sort, id);
@@ -3093,6 +3417,8 @@ CREATE INDEX milestone_all_of_vendor ON ph.milestone USING btree (vendor_id, due
 CREATE INDEX milestone_by_vendor ON ph.milestone USING btree (vendor_id, id);
 
 CREATE INDEX milestone_count_by_vendor ON ph.milestone_count USING btree (vendor_id, month);
+
+CREATE INDEX milestone_due ON ph.milestone USING btree (due_sort, id) WHERE (state = ANY (ARRAY['open'::text, 'failed'::text, 'returned'::text]));
 
 CREATE UNIQUE INDEX milestone_kind_key ON ph.milestone USING btree (studio_id, prop_id, kind) WHERE (kind <> 'maintenance'::text);
 
@@ -3106,6 +3432,10 @@ CREATE INDEX milestone_work_of_studio ON ph.milestone USING btree (studio_id, du
 
 CREATE INDEX milestone_work_of_vendor ON ph.milestone USING btree (vendor_id, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
+CREATE INDEX news_age ON ph.news USING btree (told_at);
+
+CREATE INDEX news_by_time ON ph.news USING btree (party_id, at, seq);
+
 CREATE INDEX note_of_delivery ON ph.note USING btree (studio_id, delivery_id, id);
 
 CREATE INDEX note_resolution_of ON ph.note_resolution USING btree (studio_id, note_id, id);
@@ -3117,6 +3447,10 @@ CREATE INDEX order_calendar_by_vendor ON ph.order_calendar USING btree (vendor_i
 CREATE INDEX origin_declaration_of_prop ON ph.origin_declaration USING btree (studio_id, prop_id, id);
 
 CREATE INDEX orphan_to_sweep ON ph.orphan USING btree (marked_at) WHERE (swept_at IS NULL);
+
+CREATE INDEX password_reset_of_member ON ph.password_reset USING btree (party_id, member_id, created_at);
+
+CREATE UNIQUE INDEX password_reset_secret_key ON ph.password_reset USING btree (secret_hash);
 
 CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
 
@@ -3264,6 +3598,8 @@ CREATE TRIGGER forget_access AFTER UPDATE OF email ON ph.member FOR EACH ROW WHE
 
 CREATE TRIGGER forget_doors AFTER UPDATE OF disabled_at, email ON ph.member FOR EACH ROW WHEN (((old.disabled_at IS DISTINCT FROM new.disabled_at) OR (old.email <> new.email))) EXECUTE FUNCTION ph.forget_doors();
 
+CREATE TRIGGER forget_mail AFTER UPDATE OF email ON ph.member FOR EACH ROW WHEN ((new.email <> old.email)) EXECUTE FUNCTION ph.forget_mail();
+
 CREATE TRIGGER inspection_guard BEFORE INSERT OR UPDATE ON ph.inspection FOR EACH ROW EXECUTE FUNCTION ph.inspection_guard();
 
 CREATE TRIGGER log_guard BEFORE UPDATE ON ph.log FOR EACH ROW EXECUTE FUNCTION ph.log_guard();
@@ -3342,6 +3678,9 @@ ALTER TABLE ONLY ph.deputy
 ALTER TABLE ONLY ph.device
     ADD CONSTRAINT device_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
+ALTER TABLE ONLY ph.due_told
+    ADD CONSTRAINT due_told_studio_id_milestone_id_fkey FOREIGN KEY (studio_id, milestone_id) REFERENCES ph.milestone(studio_id, id);
+
 ALTER TABLE ONLY ph.engagement
     ADD CONSTRAINT engagement_studio_id_fkey FOREIGN KEY (studio_id) REFERENCES ph.party(id);
 
@@ -3359,6 +3698,9 @@ ALTER TABLE ONLY ph.fact_person
 
 ALTER TABLE ONLY ph.fact
     ADD CONSTRAINT fact_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
+
+ALTER TABLE ONLY ph.feed
+    ADD CONSTRAINT feed_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
 
 ALTER TABLE ONLY ph.file_part
     ADD CONSTRAINT file_part_studio_id_vendor_id_file_id_fkey FOREIGN KEY (studio_id, vendor_id, file_id) REFERENCES ph.file(studio_id, vendor_id, id);
@@ -3381,6 +3723,18 @@ ALTER TABLE ONLY ph.handover
 ALTER TABLE ONLY ph.hold
     ADD CONSTRAINT hold_studio_id_vendor_id_work_order_id_prop_id_milestone_i_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
 
+ALTER TABLE ONLY ph.hook_attempt
+    ADD CONSTRAINT hook_attempt_party_id_send_id_fkey FOREIGN KEY (party_id, send_id) REFERENCES ph.hook_send(party_id, id) ON DELETE CASCADE;
+
+ALTER TABLE ONLY ph.hook
+    ADD CONSTRAINT hook_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.hook
+    ADD CONSTRAINT hook_party_id_made_by_fkey FOREIGN KEY (party_id, made_by) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.hook_send
+    ADD CONSTRAINT hook_send_party_id_hook_id_fkey FOREIGN KEY (party_id, hook_id) REFERENCES ph.hook(party_id, id);
+
 ALTER TABLE ONLY ph.identity
     ADD CONSTRAINT identity_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
@@ -3399,6 +3753,18 @@ ALTER TABLE ONLY ph.invitation
 ALTER TABLE ONLY ph.log_hash
     ADD CONSTRAINT log_hash_studio_id_log_id_fkey FOREIGN KEY (studio_id, log_id) REFERENCES ph.log(studio_id, id);
 
+ALTER TABLE ONLY ph.mail_choice
+    ADD CONSTRAINT mail_choice_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.mail_day
+    ADD CONSTRAINT mail_day_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
+ALTER TABLE ONLY ph.mail
+    ADD CONSTRAINT mail_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
+
+ALTER TABLE ONLY ph.mail
+    ADD CONSTRAINT mail_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
+
 ALTER TABLE ONLY ph.maintenance
     ADD CONSTRAINT maintenance_studio_id_vendor_id_work_order_id_prop_id_mile_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id, milestone_id) REFERENCES ph.milestone(studio_id, vendor_id, work_order_id, prop_id, id);
 
@@ -3410,6 +3776,9 @@ ALTER TABLE ONLY ph.milestone
 
 ALTER TABLE ONLY ph.nda_ack
     ADD CONSTRAINT nda_ack_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
+
+ALTER TABLE ONLY ph.news
+    ADD CONSTRAINT news_party_id_fkey FOREIGN KEY (party_id) REFERENCES ph.party(id);
 
 ALTER TABLE ONLY ph.note
     ADD CONSTRAINT note_reply FOREIGN KEY (studio_id, reply_to) REFERENCES ph.note(studio_id, id);
@@ -3431,6 +3800,9 @@ ALTER TABLE ONLY ph.order_calendar
 
 ALTER TABLE ONLY ph.origin_declaration
     ADD CONSTRAINT origin_declaration_studio_id_vendor_id_work_order_id_prop__fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.password_reset
+    ADD CONSTRAINT password_reset_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
 
 ALTER TABLE ONLY ph.payable
     ADD CONSTRAINT payable_cancellation FOREIGN KEY (studio_id, vendor_id, work_order_id, cancellation_id) REFERENCES ph.cancellation(studio_id, vendor_id, work_order_id, id);
@@ -3618,6 +3990,8 @@ CREATE POLICY calendar_own ON ph.calendar TO ph_api USING ((party_id = ph.app_pa
 
 CREATE POLICY calendar_owner ON ph.calendar TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY calendar_post ON ph.calendar TO ph_post USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.cancellation ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
@@ -3676,6 +4050,8 @@ CREATE POLICY delivery_insert ON ph.delivery FOR INSERT TO ph_api WITH CHECK ((v
 
 CREATE POLICY delivery_owner ON ph.delivery TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY delivery_post ON ph.delivery TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY delivery_read ON ph.delivery FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY delivery_update ON ph.delivery FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
@@ -3696,11 +4072,19 @@ CREATE POLICY device_own ON ph.device TO ph_api USING (((party_id = ph.app_party
 
 CREATE POLICY device_owner ON ph.device TO ph_owner USING (true) WITH CHECK (true);
 
+ALTER TABLE ph.due_told ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY due_told_owner ON ph.due_told TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY due_told_post ON ph.due_told TO ph_post USING (true) WITH CHECK (true);
+
 ALTER TABLE ph.engagement ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY engagement_insert ON ph.engagement FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY engagement_owner ON ph.engagement TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY engagement_post ON ph.engagement TO ph_post USING (true) WITH CHECK (true);
 
 CREATE POLICY engagement_read ON ph.engagement FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
@@ -3738,9 +4122,17 @@ CREATE POLICY fact_person_owner ON ph.fact_person TO ph_owner USING (true) WITH 
 
 CREATE POLICY fact_person_read ON ph.fact_person FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+CREATE POLICY fact_post ON ph.fact TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY fact_read ON ph.fact FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY fact_worker ON ph.fact TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.feed ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY feed_owner ON ph.feed TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY feed_post ON ph.feed TO ph_post USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.file ENABLE ROW LEVEL SECURITY;
 
@@ -3818,6 +4210,38 @@ CREATE POLICY hold_owner ON ph.hold TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY hold_read ON ph.hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.hook ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.hook_attempt ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY hook_attempt_owner ON ph.hook_attempt TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_attempt_post ON ph.hook_attempt TO ph_post USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_attempt_read ON ph.hook_attempt FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
+CREATE POLICY hook_insert ON ph.hook FOR INSERT TO ph_api WITH CHECK (((party_id = ph.app_party()) AND (made_by = ph.app_member())));
+
+CREATE POLICY hook_owner ON ph.hook TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_post ON ph.hook TO ph_post USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_read ON ph.hook FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
+ALTER TABLE ph.hook_send ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY hook_send_insert ON ph.hook_send FOR INSERT TO ph_api WITH CHECK ((party_id = ph.app_party()));
+
+CREATE POLICY hook_send_owner ON ph.hook_send TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_send_post ON ph.hook_send TO ph_post USING (true) WITH CHECK (true);
+
+CREATE POLICY hook_send_read ON ph.hook_send FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+
+CREATE POLICY hook_send_update ON ph.hook_send FOR UPDATE TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+
+CREATE POLICY hook_update ON ph.hook FOR UPDATE TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+
 ALTER TABLE ph.house_hash ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY house_hash_notary ON ph.house_hash TO ph_notary USING (true) WITH CHECK (true);
@@ -3862,6 +4286,8 @@ CREATE POLICY invitation_insert ON ph.invitation FOR INSERT TO ph_api WITH CHECK
 
 CREATE POLICY invitation_owner ON ph.invitation TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY invitation_post ON ph.invitation TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY invitation_read ON ph.invitation FOR SELECT TO ph_api USING (((party_id = ph.app_party()) OR (engaged_by = ph.app_studio())));
 
 ALTER TABLE ph.log ENABLE ROW LEVEL SECURITY;
@@ -3886,11 +4312,33 @@ CREATE POLICY log_notary ON ph.log TO ph_notary USING (true) WITH CHECK (true);
 
 CREATE POLICY log_owner ON ph.log TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY log_post ON ph.log TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY log_read ON ph.log FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY log_update ON ph.log FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY log_worker ON ph.log TO ph_worker USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.mail ENABLE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.mail_choice ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY mail_choice_own ON ph.mail_choice TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+
+CREATE POLICY mail_choice_owner ON ph.mail_choice TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY mail_choice_post ON ph.mail_choice TO ph_post USING (true) WITH CHECK (true);
+
+ALTER TABLE ph.mail_day ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY mail_day_owner ON ph.mail_day TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY mail_day_post ON ph.mail_day TO ph_post USING (true) WITH CHECK (true);
+
+CREATE POLICY mail_owner ON ph.mail TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY mail_post ON ph.mail TO ph_post USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.maintenance ENABLE ROW LEVEL SECURITY;
 
@@ -3903,6 +4351,8 @@ CREATE POLICY maintenance_read ON ph.maintenance FOR SELECT TO ph_api USING (((s
 ALTER TABLE ph.member ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY member_owner ON ph.member TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY member_post ON ph.member TO ph_post USING (true) WITH CHECK (true);
 
 CREATE POLICY member_read ON ph.member FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
 
@@ -3928,6 +4378,8 @@ CREATE POLICY milestone_move_worker ON ph.move FOR SELECT TO ph_worker USING (tr
 
 CREATE POLICY milestone_owner ON ph.milestone TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY milestone_post ON ph.milestone TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY milestone_read ON ph.milestone FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY milestone_update ON ph.milestone FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -3945,6 +4397,14 @@ CREATE POLICY nda_ack_insert ON ph.nda_ack FOR INSERT TO ph_api WITH CHECK ((ven
 CREATE POLICY nda_ack_owner ON ph.nda_ack TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY nda_ack_read ON ph.nda_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+
+ALTER TABLE ph.news ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY news_owner ON ph.news TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY news_post ON ph.news TO ph_post USING (true) WITH CHECK (true);
+
+CREATE POLICY news_read ON ph.news FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
 
 ALTER TABLE ph.notary_key ENABLE ROW LEVEL SECURITY;
 
@@ -4002,7 +4462,13 @@ CREATE POLICY party_insert ON ph.party FOR INSERT TO ph_api WITH CHECK (((side =
 
 CREATE POLICY party_owner ON ph.party TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY party_post ON ph.party TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING ((id = ph.app_party()));
+
+ALTER TABLE ph.password_reset ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY password_reset_owner ON ph.password_reset TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.payable ENABLE ROW LEVEL SECURITY;
 
@@ -4027,6 +4493,8 @@ CREATE POLICY payment_hold_end_read ON ph.payment_hold_end FOR SELECT TO ph_api 
 CREATE POLICY payment_hold_insert ON ph.payment_hold FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY payment_hold_owner ON ph.payment_hold TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY payment_hold_post ON ph.payment_hold TO ph_post USING (true) WITH CHECK (true);
 
 CREATE POLICY payment_hold_read ON ph.payment_hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
@@ -4058,6 +4526,8 @@ CREATE POLICY permission_insert ON ph.permission FOR INSERT TO ph_api WITH CHECK
 
 CREATE POLICY permission_owner ON ph.permission TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY permission_post ON ph.permission TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY permission_read ON ph.permission FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY permission_update ON ph.permission FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -4086,6 +4556,8 @@ CREATE POLICY prop_line_read ON ph.prop_line FOR SELECT TO ph_api USING (((studi
 
 CREATE POLICY prop_owner ON ph.prop TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY prop_post ON ph.prop TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
@@ -4111,6 +4583,8 @@ CREATE POLICY question_message_owner ON ph.question_message TO ph_owner USING (t
 CREATE POLICY question_message_read ON ph.question_message FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY question_owner ON ph.question TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY question_post ON ph.question TO ph_post USING (true) WITH CHECK (true);
 
 CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
@@ -4276,6 +4750,8 @@ CREATE POLICY work_order_insert ON ph.work_order FOR INSERT TO ph_api WITH CHECK
 
 CREATE POLICY work_order_owner ON ph.work_order TO ph_owner USING (true) WITH CHECK (true);
 
+CREATE POLICY work_order_post ON ph.work_order TO ph_post USING (true) WITH CHECK (true);
+
 CREATE POLICY work_order_read ON ph.work_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY work_order_worker ON ph.work_order FOR SELECT TO ph_worker USING (true);
@@ -4286,9 +4762,13 @@ GRANT USAGE ON SCHEMA ph TO ph_worker;
 GRANT USAGE ON SCHEMA ph TO ph_notary;
 GRANT USAGE ON SCHEMA ph TO ph_backup;
 GRANT USAGE ON SCHEMA ph TO ph_clock;
+GRANT USAGE ON SCHEMA ph TO ph_post;
 
 REVOKE ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.ask_reset(the_email text, the_id uuid, the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.ask_reset(the_email text, the_id uuid, the_hash bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) TO ph_worker;
@@ -4307,6 +4787,9 @@ GRANT ALL ON FUNCTION ph.end_password_sessions() TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.erase_member(the_member uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.erase_member(the_member uuid) TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.finish_reset(the_hash bytea, the_password text) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.finish_reset(the_hash bytea, the_password text) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.forget_access() FROM PUBLIC;
 
@@ -4336,11 +4819,20 @@ GRANT ALL ON FUNCTION ph.login_password(the_email text) TO ph_login;
 REVOKE ALL ON FUNCTION ph.login_provider(the_id uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_provider(the_id uuid) TO ph_login;
 
+REVOKE ALL ON FUNCTION ph.login_reader(the_party uuid, the_member uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.login_reader(the_party uuid, the_member uuid) TO ph_login;
+
 REVOKE ALL ON FUNCTION ph.login_session(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_session(the_hash bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.login_token(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_token(the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.mail_invitation(the_invitation uuid, the_mail uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.mail_invitation(the_invitation uuid, the_mail uuid) TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.mail_locked(the_email text, the_mail uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.mail_locked(the_email text, the_mail uuid) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) FROM PUBLIC;
 
@@ -4353,11 +4845,17 @@ GRANT ALL ON FUNCTION ph.oldest_program() TO ph_clock;
 REVOKE ALL ON FUNCTION ph.own_password_hash() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.own_password_hash() TO ph_api;
 
+REVOKE ALL ON FUNCTION ph.reset_stands(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.reset_stands(the_hash bytea) TO ph_login;
+
 REVOKE ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sign_in_take(the_provider uuid, the_state bytea, the_browser bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.stop_mail(the_member uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.stop_mail(the_member uuid) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.sweep_access() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sweep_access() TO ph_api;
@@ -4383,6 +4881,12 @@ GRANT UPDATE(sealed_at) ON TABLE ph.batch TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.calendar TO ph_api;
 GRANT SELECT ON TABLE ph.calendar TO ph_backup;
+
+GRANT SELECT(party_id) ON TABLE ph.calendar TO ph_post;
+
+GRANT SELECT(number) ON TABLE ph.calendar TO ph_post;
+
+GRANT SELECT(time_zone) ON TABLE ph.calendar TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.cancellation TO ph_api;
 GRANT SELECT ON TABLE ph.cancellation TO ph_backup;
@@ -4424,18 +4928,25 @@ GRANT SELECT ON TABLE ph.delivery TO ph_backup;
 GRANT SELECT ON TABLE ph.delivery TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(studio_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(vendor_id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(vendor_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(work_order_id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(work_order_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(prop_id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(prop_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(milestone_id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(milestone_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(id) ON TABLE ph.delivery TO ph_post;
 
 GRANT SELECT(number) ON TABLE ph.delivery TO ph_worker;
+GRANT SELECT(number) ON TABLE ph.delivery TO ph_post;
 
 GRANT UPDATE(state) ON TABLE ph.delivery TO ph_api;
 GRANT SELECT(state) ON TABLE ph.delivery TO ph_worker;
@@ -4449,6 +4960,8 @@ GRANT SELECT(files) ON TABLE ph.delivery TO ph_worker;
 
 GRANT SELECT(bytes) ON TABLE ph.delivery TO ph_worker;
 
+GRANT SELECT(opened_by) ON TABLE ph.delivery TO ph_post;
+
 GRANT SELECT(opened_at) ON TABLE ph.delivery TO ph_worker;
 
 GRANT UPDATE(sealing_at) ON TABLE ph.delivery TO ph_api;
@@ -4457,6 +4970,7 @@ GRANT UPDATE(sealed_at) ON TABLE ph.delivery TO ph_api;
 GRANT SELECT(sealed_at) ON TABLE ph.delivery TO ph_worker;
 
 GRANT UPDATE(sealed_by) ON TABLE ph.delivery TO ph_api;
+GRANT SELECT(sealed_by) ON TABLE ph.delivery TO ph_post;
 
 GRANT UPDATE(abandoned_at) ON TABLE ph.delivery TO ph_api;
 GRANT UPDATE(abandoned_at) ON TABLE ph.delivery TO ph_clock;
@@ -4464,6 +4978,8 @@ GRANT UPDATE(abandoned_at) ON TABLE ph.delivery TO ph_clock;
 GRANT UPDATE(abandoned_by) ON TABLE ph.delivery TO ph_api;
 
 GRANT UPDATE(round_cause) ON TABLE ph.delivery TO ph_api;
+
+GRANT SELECT(batch_id) ON TABLE ph.delivery TO ph_post;
 
 GRANT UPDATE(swept_at) ON TABLE ph.delivery TO ph_clock;
 
@@ -4482,6 +4998,9 @@ GRANT SELECT(id) ON TABLE ph.device TO ph_api;
 GRANT SELECT(created_at) ON TABLE ph.device TO ph_api;
 
 GRANT SELECT(ended_at),UPDATE(ended_at) ON TABLE ph.device TO ph_api;
+
+GRANT SELECT ON TABLE ph.due_told TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.due_told TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.engagement TO ph_api;
 GRANT SELECT ON TABLE ph.engagement TO ph_backup;
@@ -4508,8 +5027,33 @@ GRANT SELECT ON TABLE ph.fact TO ph_backup;
 GRANT INSERT ON TABLE ph.fact TO ph_worker;
 GRANT SELECT,INSERT ON TABLE ph.fact TO ph_clock;
 
+GRANT SELECT(studio_id) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(vendor_id) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(log_id) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(idx) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(kind) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(version) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(subject_id) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(actor) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(member_id) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(recorded_at) ON TABLE ph.fact TO ph_post;
+
+GRANT SELECT(body) ON TABLE ph.fact TO ph_post;
+
 GRANT SELECT,INSERT ON TABLE ph.fact_person TO ph_api;
 GRANT SELECT ON TABLE ph.fact_person TO ph_backup;
+
+GRANT SELECT ON TABLE ph.feed TO ph_backup;
+GRANT SELECT,INSERT,UPDATE ON TABLE ph.feed TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.file TO ph_api;
 GRANT SELECT ON TABLE ph.file TO ph_backup;
@@ -4566,6 +5110,57 @@ GRANT SELECT ON TABLE ph.handover_file TO ph_backup;
 
 GRANT SELECT,INSERT ON TABLE ph.hold TO ph_api;
 GRANT SELECT ON TABLE ph.hold TO ph_backup;
+
+GRANT SELECT ON TABLE ph.hook TO ph_backup;
+GRANT SELECT ON TABLE ph.hook TO ph_post;
+GRANT INSERT ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(party_id) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(id) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(url),UPDATE(url) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(kinds),UPDATE(kinds) ON TABLE ph.hook TO ph_api;
+
+GRANT UPDATE(secret) ON TABLE ph.hook TO ph_api;
+
+GRANT UPDATE(previous) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(previous_until),UPDATE(previous_until) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(made_by) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(created_at) ON TABLE ph.hook TO ph_api;
+
+GRANT UPDATE(failing_since) ON TABLE ph.hook TO ph_post;
+GRANT SELECT(failing_since),UPDATE(failing_since) ON TABLE ph.hook TO ph_api;
+
+GRANT UPDATE(disabled_at) ON TABLE ph.hook TO ph_post;
+GRANT SELECT(disabled_at),UPDATE(disabled_at) ON TABLE ph.hook TO ph_api;
+
+GRANT UPDATE(disabled_why) ON TABLE ph.hook TO ph_post;
+GRANT SELECT(disabled_why),UPDATE(disabled_why) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT(removed_at),UPDATE(removed_at) ON TABLE ph.hook TO ph_api;
+
+GRANT SELECT ON TABLE ph.hook_attempt TO ph_backup;
+GRANT SELECT,INSERT ON TABLE ph.hook_attempt TO ph_post;
+GRANT SELECT ON TABLE ph.hook_attempt TO ph_api;
+
+GRANT SELECT ON TABLE ph.hook_send TO ph_backup;
+GRANT SELECT,INSERT,DELETE,UPDATE ON TABLE ph.hook_send TO ph_post;
+GRANT SELECT,INSERT ON TABLE ph.hook_send TO ph_api;
+
+GRANT UPDATE(state) ON TABLE ph.hook_send TO ph_api;
+
+GRANT UPDATE(tries) ON TABLE ph.hook_send TO ph_api;
+
+GRANT UPDATE(next_at) ON TABLE ph.hook_send TO ph_api;
+
+GRANT UPDATE(claimed_until) ON TABLE ph.hook_send TO ph_api;
+
+GRANT UPDATE(done_at) ON TABLE ph.hook_send TO ph_api;
 
 GRANT SELECT ON TABLE ph.house_hash TO ph_api;
 GRANT SELECT ON TABLE ph.house_hash TO ph_backup;
@@ -4657,24 +5252,31 @@ GRANT SELECT ON TABLE ph.invitation TO ph_backup;
 GRANT INSERT ON TABLE ph.invitation TO ph_api;
 
 GRANT SELECT(party_id) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(party_id) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(id) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(side) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(side) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(engaged_by) ON TABLE ph.invitation TO ph_api;
 
 GRANT SELECT(email) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(email) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(roles) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(roles) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(created_at) ON TABLE ph.invitation TO ph_api;
 
 GRANT SELECT(created_by) ON TABLE ph.invitation TO ph_api;
 
 GRANT SELECT(expires_at) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(expires_at) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT(accepted_at) ON TABLE ph.invitation TO ph_api;
+GRANT SELECT(accepted_at) ON TABLE ph.invitation TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.log TO ph_api;
 GRANT SELECT ON TABLE ph.log TO ph_backup;
@@ -4682,9 +5284,16 @@ GRANT SELECT ON TABLE ph.log TO ph_worker;
 GRANT SELECT ON TABLE ph.log TO ph_notary;
 GRANT SELECT ON TABLE ph.log TO ph_clock;
 
+GRANT SELECT(studio_id) ON TABLE ph.log TO ph_post;
+
+GRANT SELECT(vendor_id) ON TABLE ph.log TO ph_post;
+
+GRANT SELECT(id) ON TABLE ph.log TO ph_post;
+
 GRANT UPDATE(size) ON TABLE ph.log TO ph_api;
 GRANT UPDATE(size) ON TABLE ph.log TO ph_worker;
 GRANT UPDATE(size) ON TABLE ph.log TO ph_clock;
+GRANT SELECT(size) ON TABLE ph.log TO ph_post;
 
 GRANT UPDATE(root) ON TABLE ph.log TO ph_api;
 GRANT UPDATE(root) ON TABLE ph.log TO ph_worker;
@@ -4696,10 +5305,22 @@ GRANT UPDATE(frontier) ON TABLE ph.log TO ph_api;
 GRANT UPDATE(frontier) ON TABLE ph.log TO ph_worker;
 GRANT UPDATE(frontier) ON TABLE ph.log TO ph_clock;
 
+GRANT SELECT(told_size),UPDATE(told_size) ON TABLE ph.log TO ph_post;
+
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_api;
 GRANT SELECT ON TABLE ph.log_hash TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_worker;
 GRANT SELECT,INSERT ON TABLE ph.log_hash TO ph_clock;
+
+GRANT SELECT ON TABLE ph.mail TO ph_backup;
+GRANT SELECT,INSERT,DELETE,UPDATE ON TABLE ph.mail TO ph_post;
+
+GRANT SELECT ON TABLE ph.mail_choice TO ph_backup;
+GRANT SELECT ON TABLE ph.mail_choice TO ph_post;
+GRANT SELECT,INSERT,UPDATE ON TABLE ph.mail_choice TO ph_api;
+
+GRANT SELECT ON TABLE ph.mail_day TO ph_backup;
+GRANT SELECT,INSERT,DELETE ON TABLE ph.mail_day TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.maintenance TO ph_api;
 GRANT SELECT ON TABLE ph.maintenance TO ph_backup;
@@ -4707,42 +5328,62 @@ GRANT SELECT ON TABLE ph.maintenance TO ph_backup;
 GRANT SELECT ON TABLE ph.member TO ph_backup;
 
 GRANT SELECT(party_id) ON TABLE ph.member TO ph_api;
+GRANT SELECT(party_id) ON TABLE ph.member TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.member TO ph_api;
+GRANT SELECT(id) ON TABLE ph.member TO ph_post;
 
 GRANT SELECT(side) ON TABLE ph.member TO ph_api;
+GRANT SELECT(side) ON TABLE ph.member TO ph_post;
 
 GRANT SELECT(name) ON TABLE ph.member TO ph_api;
+GRANT SELECT(name) ON TABLE ph.member TO ph_post;
 
 GRANT SELECT(email) ON TABLE ph.member TO ph_api;
+GRANT SELECT(email) ON TABLE ph.member TO ph_post;
 
 GRANT UPDATE(password_hash) ON TABLE ph.member TO ph_api;
 
 GRANT SELECT(roles) ON TABLE ph.member TO ph_api;
+GRANT SELECT(roles) ON TABLE ph.member TO ph_post;
 
 GRANT SELECT(created_at) ON TABLE ph.member TO ph_api;
 
 GRANT SELECT(disabled_at) ON TABLE ph.member TO ph_api;
+GRANT SELECT(disabled_at) ON TABLE ph.member TO ph_post;
+
+GRANT SELECT(language),UPDATE(language) ON TABLE ph.member TO ph_api;
+
+GRANT SELECT(time_zone),UPDATE(time_zone) ON TABLE ph.member TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.milestone TO ph_api;
 GRANT SELECT ON TABLE ph.milestone TO ph_backup;
 GRANT SELECT ON TABLE ph.milestone TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(studio_id) ON TABLE ph.milestone TO ph_post;
 
 GRANT SELECT(vendor_id) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(vendor_id) ON TABLE ph.milestone TO ph_post;
 
 GRANT SELECT(work_order_id) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(work_order_id) ON TABLE ph.milestone TO ph_post;
 
 GRANT SELECT(prop_id) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(prop_id) ON TABLE ph.milestone TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(id) ON TABLE ph.milestone TO ph_post;
 
 GRANT SELECT(kind) ON TABLE ph.milestone TO ph_worker;
+GRANT SELECT(kind) ON TABLE ph.milestone TO ph_post;
+
+GRANT SELECT(due_sort) ON TABLE ph.milestone TO ph_post;
 
 GRANT UPDATE(state) ON TABLE ph.milestone TO ph_api;
 GRANT SELECT(state),UPDATE(state) ON TABLE ph.milestone TO ph_worker;
 GRANT UPDATE(state) ON TABLE ph.milestone TO ph_clock;
+GRANT SELECT(state) ON TABLE ph.milestone TO ph_post;
 
 GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_api;
 GRANT UPDATE(last_event) ON TABLE ph.milestone TO ph_worker;
@@ -4772,6 +5413,10 @@ GRANT SELECT ON TABLE ph.move TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.nda_ack TO ph_api;
 GRANT SELECT ON TABLE ph.nda_ack TO ph_backup;
+
+GRANT SELECT ON TABLE ph.news TO ph_backup;
+GRANT SELECT,INSERT,DELETE ON TABLE ph.news TO ph_post;
+GRANT SELECT ON TABLE ph.news TO ph_api;
 
 GRANT SELECT ON TABLE ph.notary_key TO ph_api;
 GRANT SELECT ON TABLE ph.notary_key TO ph_backup;
@@ -4808,12 +5453,28 @@ GRANT SELECT ON TABLE ph.orphan TO ph_backup;
 GRANT SELECT ON TABLE ph.party TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.party TO ph_api;
 
+GRANT SELECT(id) ON TABLE ph.party TO ph_post;
+
+GRANT SELECT(side) ON TABLE ph.party TO ph_post;
+
+GRANT SELECT(name) ON TABLE ph.party TO ph_post;
+
+GRANT SELECT ON TABLE ph.password_reset TO ph_backup;
+
 GRANT SELECT,INSERT ON TABLE ph.payable TO ph_api;
 GRANT SELECT ON TABLE ph.payable TO ph_backup;
 GRANT SELECT,INSERT ON TABLE ph.payable TO ph_clock;
 
 GRANT SELECT,INSERT ON TABLE ph.payment_hold TO ph_api;
 GRANT SELECT ON TABLE ph.payment_hold TO ph_backup;
+
+GRANT SELECT(studio_id) ON TABLE ph.payment_hold TO ph_post;
+
+GRANT SELECT(prop_id) ON TABLE ph.payment_hold TO ph_post;
+
+GRANT SELECT(milestone_id) ON TABLE ph.payment_hold TO ph_post;
+
+GRANT SELECT(id) ON TABLE ph.payment_hold TO ph_post;
 
 GRANT SELECT,INSERT ON TABLE ph.payment_hold_end TO ph_api;
 GRANT SELECT ON TABLE ph.payment_hold_end TO ph_backup;
@@ -4840,12 +5501,15 @@ GRANT SELECT,INSERT ON TABLE ph.permission TO ph_api;
 GRANT SELECT ON TABLE ph.permission TO ph_backup;
 
 GRANT SELECT(studio_id) ON TABLE ph.permission TO ph_worker;
+GRANT SELECT(studio_id) ON TABLE ph.permission TO ph_post;
 
 GRANT SELECT(work_order_id) ON TABLE ph.permission TO ph_worker;
 
 GRANT SELECT(id) ON TABLE ph.permission TO ph_worker;
+GRANT SELECT(id) ON TABLE ph.permission TO ph_post;
 
 GRANT SELECT(prop_id) ON TABLE ph.permission TO ph_worker;
+GRANT SELECT(prop_id) ON TABLE ph.permission TO ph_post;
 
 GRANT SELECT(kit) ON TABLE ph.permission TO ph_worker;
 
@@ -4875,14 +5539,19 @@ GRANT SELECT ON TABLE ph.prop TO ph_backup;
 GRANT SELECT ON TABLE ph.prop TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.prop TO ph_worker;
+GRANT SELECT(studio_id) ON TABLE ph.prop TO ph_post;
 
 GRANT SELECT(vendor_id) ON TABLE ph.prop TO ph_worker;
+GRANT SELECT(vendor_id) ON TABLE ph.prop TO ph_post;
 
 GRANT SELECT(work_order_id) ON TABLE ph.prop TO ph_worker;
+GRANT SELECT(work_order_id) ON TABLE ph.prop TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.prop TO ph_worker;
+GRANT SELECT(id) ON TABLE ph.prop TO ph_post;
 
 GRANT SELECT(code) ON TABLE ph.prop TO ph_worker;
+GRANT SELECT(code) ON TABLE ph.prop TO ph_post;
 
 GRANT SELECT(tier) ON TABLE ph.prop TO ph_worker;
 
@@ -5072,7 +5741,19 @@ GRANT SELECT ON TABLE ph.work_order TO ph_backup;
 GRANT SELECT ON TABLE ph.work_order TO ph_clock;
 
 GRANT SELECT(studio_id) ON TABLE ph.work_order TO ph_worker;
+GRANT SELECT(studio_id) ON TABLE ph.work_order TO ph_post;
+
+GRANT SELECT(vendor_id) ON TABLE ph.work_order TO ph_post;
 
 GRANT SELECT(id) ON TABLE ph.work_order TO ph_worker;
+GRANT SELECT(id) ON TABLE ph.work_order TO ph_post;
+
+GRANT SELECT(code) ON TABLE ph.work_order TO ph_post;
+
+GRANT SELECT(title) ON TABLE ph.work_order TO ph_post;
 
 GRANT SELECT(review_days) ON TABLE ph.work_order TO ph_worker;
+
+GRANT SELECT(codename) ON TABLE ph.work_order TO ph_post;
+
+GRANT SELECT(nda_required) ON TABLE ph.work_order TO ph_post;
