@@ -404,6 +404,150 @@ func (e NewReplyEvent) Valid() bool {
 	}
 }
 
+// Defines values for NewsAboutActor.
+const (
+	NewsAboutActorMachine NewsAboutActor = "machine"
+	NewsAboutActorStudio  NewsAboutActor = "studio"
+	NewsAboutActorVendor  NewsAboutActor = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the NewsAboutActor enum.
+func (e NewsAboutActor) Valid() bool {
+	switch e {
+	case NewsAboutActorMachine:
+		return true
+	case NewsAboutActorStudio:
+		return true
+	case NewsAboutActorVendor:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NewsKind.
+const (
+	BatchSealed              NewsKind = "batch.sealed"
+	ChangeOrderDecided       NewsKind = "change_order.decided"
+	ChangeOrderOffered       NewsKind = "change_order.offered"
+	ConcessionGranted        NewsKind = "concession.granted"
+	DeliveryAbandoned        NewsKind = "delivery.abandoned"
+	DeliverySealed           NewsKind = "delivery.sealed"
+	HandoverMade             NewsKind = "handover.made"
+	InspectionFailed         NewsKind = "inspection.failed"
+	InspectionPassed         NewsKind = "inspection.passed"
+	InspectionRequested      NewsKind = "inspection.requested"
+	InspectionStuck          NewsKind = "inspection.stuck"
+	MaintenanceOpened        NewsKind = "maintenance.opened"
+	MilestoneAccepted        NewsKind = "milestone.accepted"
+	MilestoneCancelled       NewsKind = "milestone.cancelled"
+	MilestoneDueSoon         NewsKind = "milestone.due_soon"
+	MilestoneHeld            NewsKind = "milestone.held"
+	MilestonePayable         NewsKind = "milestone.payable"
+	MilestoneResumed         NewsKind = "milestone.resumed"
+	MilestoneReturned        NewsKind = "milestone.returned"
+	MilestoneSilenceReminder NewsKind = "milestone.silence_reminder"
+	NoteResolved             NewsKind = "note.resolved"
+	NoteWritten              NewsKind = "note.written"
+	OriginDeclared           NewsKind = "origin.declared"
+	PaymentHeld              NewsKind = "payment.held"
+	PaymentReleased          NewsKind = "payment.released"
+	PermissionDecided        NewsKind = "permission.decided"
+	PermissionGranted        NewsKind = "permission.granted"
+	PermissionRequested      NewsKind = "permission.requested"
+	PropOrdered              NewsKind = "prop.ordered"
+	QuestionAnswered         NewsKind = "question.answered"
+	QuestionAsked            NewsKind = "question.asked"
+	QuestionClosed           NewsKind = "question.closed"
+	ReferencesAcknowledged   NewsKind = "references.acknowledged"
+	ReferencesGiven          NewsKind = "references.given"
+	SpecAcknowledged         NewsKind = "spec.acknowledged"
+	SpecOffered              NewsKind = "spec.offered"
+	WorkOrderPlaced          NewsKind = "work_order.placed"
+)
+
+// Valid indicates whether the value is a known member of the NewsKind enum.
+func (e NewsKind) Valid() bool {
+	switch e {
+	case BatchSealed:
+		return true
+	case ChangeOrderDecided:
+		return true
+	case ChangeOrderOffered:
+		return true
+	case ConcessionGranted:
+		return true
+	case DeliveryAbandoned:
+		return true
+	case DeliverySealed:
+		return true
+	case HandoverMade:
+		return true
+	case InspectionFailed:
+		return true
+	case InspectionPassed:
+		return true
+	case InspectionRequested:
+		return true
+	case InspectionStuck:
+		return true
+	case MaintenanceOpened:
+		return true
+	case MilestoneAccepted:
+		return true
+	case MilestoneCancelled:
+		return true
+	case MilestoneDueSoon:
+		return true
+	case MilestoneHeld:
+		return true
+	case MilestonePayable:
+		return true
+	case MilestoneResumed:
+		return true
+	case MilestoneReturned:
+		return true
+	case MilestoneSilenceReminder:
+		return true
+	case NoteResolved:
+		return true
+	case NoteWritten:
+		return true
+	case OriginDeclared:
+		return true
+	case PaymentHeld:
+		return true
+	case PaymentReleased:
+		return true
+	case PermissionDecided:
+		return true
+	case PermissionGranted:
+		return true
+	case PermissionRequested:
+		return true
+	case PropOrdered:
+		return true
+	case QuestionAnswered:
+		return true
+	case QuestionAsked:
+		return true
+	case QuestionClosed:
+		return true
+	case ReferencesAcknowledged:
+		return true
+	case ReferencesGiven:
+		return true
+	case SpecAcknowledged:
+		return true
+	case SpecOffered:
+		return true
+	case WorkOrderPlaced:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PayableKind.
 const (
 	PayableKindKillFee   PayableKind = "kill_fee"
@@ -1733,6 +1877,87 @@ type NewWorkOrder struct {
 	VendorId       openapi_types.UUID `json:"vendor_id"`
 }
 
+// News One thing that happened, as streams, lists and webhooks tell it. Ids to read more with, no prices, no people's names.
+type News struct {
+	// Data What it is about; what does not apply is left out.
+	Data NewsAbout `json:"data"`
+
+	// Timestamp When it was recorded, UTC.
+	Timestamp time.Time `json:"timestamp"`
+
+	// Type What happened. More kinds may come; leave those alone that you do not know.
+	Type NewsKind `json:"type"`
+}
+
+// NewsAbout What it is about; what does not apply is left out.
+type NewsAbout struct {
+	Actor         NewsAboutActor      `json:"actor"`
+	BatchId       *openapi_types.UUID `json:"batch_id,omitempty"`
+	ChangeOrderId *openapi_types.UUID `json:"change_order_id,omitempty"`
+
+	// Decision Of a sign-off: accept, accept_note, accept_as_is, return, deemed.
+	Decision *string `json:"decision,omitempty"`
+
+	// Delivery Its number.
+	Delivery   *int                `json:"delivery,omitempty"`
+	DeliveryId *openapi_types.UUID `json:"delivery_id,omitempty"`
+	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
+
+	// EffectiveAt When silence accepts, or accepted.
+	EffectiveAt  *time.Time          `json:"effective_at,omitempty"`
+	HandoverId   *openapi_types.UUID `json:"handover_id,omitempty"`
+	InspectionId *openapi_types.UUID `json:"inspection_id,omitempty"`
+
+	// LogId The log that holds the act.
+	LogId *openapi_types.UUID `json:"log_id,omitempty"`
+
+	// LogIndex The act's leaf. None where the passing of time is the news.
+	LogIndex *int64 `json:"log_index,omitempty"`
+
+	// Milestone Its kind.
+	Milestone    *string             `json:"milestone,omitempty"`
+	MilestoneId  *openapi_types.UUID `json:"milestone_id,omitempty"`
+	PermissionId *openapi_types.UUID `json:"permission_id,omitempty"`
+
+	// Prop Its code. Of an order with a codename or a secret one: `#` and its number in the order.
+	Prop            *string             `json:"prop,omitempty"`
+	PropId          *openapi_types.UUID `json:"prop_id,omitempty"`
+	QuestionId      *openapi_types.UUID `json:"question_id,omitempty"`
+	ReferencePackId *openapi_types.UUID `json:"reference_pack_id,omitempty"`
+	SpecId          *openapi_types.UUID `json:"spec_id,omitempty"`
+
+	// State Of a change order that was decided.
+	State *string `json:"state,omitempty"`
+
+	// WorkOrder Its code. Where it has a codename, that; where it is secret without one, `#` and the end of its id.
+	WorkOrder   *string             `json:"work_order,omitempty"`
+	WorkOrderId *openapi_types.UUID `json:"work_order_id,omitempty"`
+}
+
+// NewsAboutActor defines model for NewsAbout.Actor.
+type NewsAboutActor string
+
+// NewsItem defines model for NewsItem.
+type NewsItem struct {
+	// Id Place in your party's feed.
+	Id string `json:"id"`
+
+	// MessageId `webhook-id` of the same news.
+	MessageId openapi_types.UUID `json:"message_id"`
+
+	// News One thing that happened, as streams, lists and webhooks tell it. Ids to read more with, no prices, no people's names.
+	News News `json:"news"`
+}
+
+// NewsKind What happened. More kinds may come; leave those alone that you do not know.
+type NewsKind string
+
+// NewsPage defines model for NewsPage.
+type NewsPage struct {
+	Items []NewsItem `json:"items"`
+	Next  *string    `json:"next"`
+}
+
 // Next Pass it as `after`; null on the last page.
 type Next = string
 
@@ -2676,6 +2901,15 @@ type AppointDeputyParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// StreamEventsParams defines parameters for StreamEvents.
+type StreamEventsParams struct {
+	// After The same, for those who cannot set headers.
+	After *string `form:"after,omitempty" json:"after,omitempty"`
+
+	// LastEventID The last id you have.
+	LastEventID *string `json:"Last-Event-ID,omitempty"`
+}
+
 // ListFiguresParams defines parameters for ListFigures.
 type ListFiguresParams struct {
 	// By What each line is for; `project` is the studio's.
@@ -2840,6 +3074,12 @@ type ListMyWorkParams struct {
 
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
 type ListMyWorkParamsDesk string
+
+// ListNewsParams defines parameters for ListNews.
+type ListNewsParams struct {
+	// After The last id you have; none for all that is kept.
+	After *string `form:"after,omitempty" json:"after,omitempty"`
+}
 
 // ResolveNoteParams defines parameters for ResolveNote.
 type ResolveNoteParams struct {
@@ -3527,6 +3767,22 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
 	AppointDeputy(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// StreamEvents News of your party as they come
+	//
+	// A stream of server-sent events (`text/event-stream`). Each has `id` (its place in your party's feed), `event` (the kind,
+	// as in `News.type`) and `data` (a `News` in one line of JSON). A browser's EventSource sends the last id again by itself
+	// when it comes back; programs send `Last-Event-ID`, or `after` in the query. Without either the stream begins at the end.
+	// Nothing is skipped: places have no gaps. News are kept for 90 days.
+	//
+	// While an inspection runs, events `inspection.progress` (an `InspectionProgress`) come about twice a second at most. They have no id
+	// and are not sent again.
+	//
+	// A comment comes every 15 seconds. The stream ends after an hour, when the session or token ends, when the service stops, and
+	// when a reader is more than ten seconds behind: come again with the last id. A member may have four open.
+	//
+	// Corresponds with GET /v1/events (the `StreamEvents` operationId).
+	StreamEvents(ctx context.Context, params *StreamEventsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListFigures How deliveries went, by vendor, project or tier
 	//
 	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
@@ -3785,6 +4041,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListNews News of your party, for programs that ask from time to time
+	//
+	// The same as the stream, oldest first, up to 200 at a time. `next` is where to go on; it is null where there is nothing new.
+	//
+	// Corresponds with GET /v1/news (the `ListNews` operationId).
+	ListNews(ctx context.Context, params *ListNewsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ResolveNoteWithBody Settle a note, or open it again
 	//
@@ -4920,6 +5183,32 @@ func (c *Client) AppointDeputy(ctx context.Context, params *AppointDeputyParams,
 	return c.Client.Do(req)
 }
 
+// StreamEvents News of your party as they come
+//
+// A stream of server-sent events (`text/event-stream`). Each has `id` (its place in your party's feed), `event` (the kind,
+// as in `News.type`) and `data` (a `News` in one line of JSON). A browser's EventSource sends the last id again by itself
+// when it comes back; programs send `Last-Event-ID`, or `after` in the query. Without either the stream begins at the end.
+// Nothing is skipped: places have no gaps. News are kept for 90 days.
+//
+// While an inspection runs, events `inspection.progress` (an `InspectionProgress`) come about twice a second at most. They have no id
+// and are not sent again.
+//
+// A comment comes every 15 seconds. The stream ends after an hour, when the session or token ends, when the service stops, and
+// when a reader is more than ten seconds behind: come again with the last id. A member may have four open.
+//
+// Corresponds with GET /v1/events (the `StreamEvents` operationId).
+func (c *Client) StreamEvents(ctx context.Context, params *StreamEventsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewStreamEventsRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListFigures How deliveries went, by vendor, project or tier
 //
 // Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
@@ -5519,6 +5808,23 @@ func (c *Client) ResumeMilestone(ctx context.Context, milestoneId MilestoneId, p
 // Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 func (c *Client) ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListMyWorkRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListNews News of your party, for programs that ask from time to time
+//
+// The same as the stream, oldest first, up to 200 at a time. `next` is where to go on; it is null where there is nothing new.
+//
+// Corresponds with GET /v1/news (the `ListNews` operationId).
+func (c *Client) ListNews(ctx context.Context, params *ListNewsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListNewsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8045,6 +8351,75 @@ func NewAppointDeputyRequestWithBody(server string, params *AppointDeputyParams,
 	return req, nil
 }
 
+// NewStreamEventsRequest constructs an http.Request for the StreamEvents method
+func NewStreamEventsRequest(server string, params *StreamEventsParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/events")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		if params.LastEventID != nil {
+			var headerParam0 string
+
+			headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Last-Event-ID", *params.LastEventID, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+			if err != nil {
+				return nil, err
+			}
+
+			req.Header.Set("Last-Event-ID", headerParam0)
+		}
+
+	}
+
+	return req, nil
+}
+
 // NewListFiguresRequest constructs an http.Request for the ListFigures method
 func NewListFiguresRequest(server string, params *ListFiguresParams) (*http.Request, error) {
 	var err error
@@ -9511,6 +9886,60 @@ func NewListMyWorkRequest(server string, params *ListMyWorkParams) (*http.Reques
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListNewsRequest constructs an http.Request for the ListNews method
+func NewListNewsRequest(server string, params *ListNewsParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/news")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -12844,6 +13273,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/deputies (the `AppointDeputy` operationId).
 	AppointDeputyWithResponse(ctx context.Context, params *AppointDeputyParams, body AppointDeputyJSONRequestBody, reqEditors ...RequestEditorFn) (*AppointDeputyResponse, error)
 
+	// StreamEventsWithResponse News of your party as they come
+	//
+	// A stream of server-sent events (`text/event-stream`). Each has `id` (its place in your party's feed), `event` (the kind,
+	// as in `News.type`) and `data` (a `News` in one line of JSON). A browser's EventSource sends the last id again by itself
+	// when it comes back; programs send `Last-Event-ID`, or `after` in the query. Without either the stream begins at the end.
+	// Nothing is skipped: places have no gaps. News are kept for 90 days.
+	//
+	// While an inspection runs, events `inspection.progress` (an `InspectionProgress`) come about twice a second at most. They have no id
+	// and are not sent again.
+	//
+	// A comment comes every 15 seconds. The stream ends after an hour, when the session or token ends, when the service stops, and
+	// when a reader is more than ten seconds behind: come again with the last id. A member may have four open.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/events (the `StreamEvents` operationId).
+	StreamEventsWithResponse(ctx context.Context, params *StreamEventsParams, reqEditors ...RequestEditorFn) (*StreamEventsResponse, error)
+
 	// ListFiguresWithResponse How deliveries went, by vendor, project or tier
 	//
 	// Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
@@ -13136,6 +13583,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWorkWithResponse(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*ListMyWorkResponse, error)
+
+	// ListNewsWithResponse News of your party, for programs that ask from time to time
+	//
+	// The same as the stream, oldest first, up to 200 at a time. `next` is where to go on; it is null where there is nothing new.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/news (the `ListNews` operationId).
+	ListNewsWithResponse(ctx context.Context, params *ListNewsParams, reqEditors ...RequestEditorFn) (*ListNewsResponse, error)
 
 	// ResolveNoteWithBodyWithResponse Settle a note, or open it again
 	//
@@ -15016,6 +15472,47 @@ func (r AppointDeputyResponse) ContentType() string {
 	return ""
 }
 
+type StreamEventsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r StreamEventsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r StreamEventsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r StreamEventsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r StreamEventsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r StreamEventsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListFiguresResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -16265,6 +16762,54 @@ func (r ListMyWorkResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ListMyWorkResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListNewsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *NewsPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListNewsResponse) GetJSON200() *NewsPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListNewsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListNewsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListNewsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListNewsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListNewsResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -19481,6 +20026,30 @@ func (c *ClientWithResponses) AppointDeputyWithResponse(ctx context.Context, par
 	return ParseAppointDeputyResponse(rsp)
 }
 
+// StreamEventsWithResponse News of your party as they come
+//
+// A stream of server-sent events (`text/event-stream`). Each has `id` (its place in your party's feed), `event` (the kind,
+// as in `News.type`) and `data` (a `News` in one line of JSON). A browser's EventSource sends the last id again by itself
+// when it comes back; programs send `Last-Event-ID`, or `after` in the query. Without either the stream begins at the end.
+// Nothing is skipped: places have no gaps. News are kept for 90 days.
+//
+// While an inspection runs, events `inspection.progress` (an `InspectionProgress`) come about twice a second at most. They have no id
+// and are not sent again.
+//
+// A comment comes every 15 seconds. The stream ends after an hour, when the session or token ends, when the service stops, and
+// when a reader is more than ten seconds behind: come again with the last id. A member may have four open.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/events (the `StreamEvents` operationId).
+func (c *ClientWithResponses) StreamEventsWithResponse(ctx context.Context, params *StreamEventsParams, reqEditors ...RequestEditorFn) (*StreamEventsResponse, error) {
+	rsp, err := c.StreamEvents(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseStreamEventsResponse(rsp)
+}
+
 // ListFiguresWithResponse How deliveries went, by vendor, project or tier
 //
 // Of the milestones accepted in the period. Compare vendors within one tier: a hero prop is not a crate. Rounds caused by the
@@ -19982,6 +20551,21 @@ func (c *ClientWithResponses) ListMyWorkWithResponse(ctx context.Context, params
 		return nil, err
 	}
 	return ParseListMyWorkResponse(rsp)
+}
+
+// ListNewsWithResponse News of your party, for programs that ask from time to time
+//
+// The same as the stream, oldest first, up to 200 at a time. `next` is where to go on; it is null where there is nothing new.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/news (the `ListNews` operationId).
+func (c *ClientWithResponses) ListNewsWithResponse(ctx context.Context, params *ListNewsParams, reqEditors ...RequestEditorFn) (*ListNewsResponse, error) {
+	rsp, err := c.ListNews(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListNewsResponse(rsp)
 }
 
 // ResolveNoteWithBodyWithResponse Settle a note, or open it again
@@ -21949,6 +22533,32 @@ func ParseAppointDeputyResponse(rsp *http.Response) (*AppointDeputyResponse, err
 	return response, nil
 }
 
+// ParseStreamEventsResponse parses an HTTP response from a StreamEventsWithResponse call
+func ParseStreamEventsResponse(rsp *http.Response) (*StreamEventsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &StreamEventsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListFiguresResponse parses an HTTP response from a ListFiguresWithResponse call
 func ParseListFiguresResponse(rsp *http.Response) (*ListFiguresResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -22827,6 +23437,39 @@ func ParseListMyWorkResponse(rsp *http.Response) (*ListMyWorkResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest WorkItemPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListNewsResponse parses an HTTP response from a ListNewsWithResponse call
+func ParseListNewsResponse(rsp *http.Response) (*ListNewsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListNewsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest NewsPage
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

@@ -249,21 +249,54 @@ func (e HandoverFileChange) Valid() bool {
 	}
 }
 
+// Defines values for InspectionProgressStage.
+const (
+	InspectionProgressStageChecking InspectionProgressStage = "checking"
+	InspectionProgressStageDone     InspectionProgressStage = "done"
+	InspectionProgressStageFetching InspectionProgressStage = "fetching"
+	InspectionProgressStageHashing  InspectionProgressStage = "hashing"
+	InspectionProgressStagePictures InspectionProgressStage = "pictures"
+	InspectionProgressStageReading  InspectionProgressStage = "reading"
+	InspectionProgressStageStoring  InspectionProgressStage = "storing"
+)
+
+// Valid indicates whether the value is a known member of the InspectionProgressStage enum.
+func (e InspectionProgressStage) Valid() bool {
+	switch e {
+	case InspectionProgressStageChecking:
+		return true
+	case InspectionProgressStageDone:
+		return true
+	case InspectionProgressStageFetching:
+		return true
+	case InspectionProgressStageHashing:
+		return true
+	case InspectionProgressStagePictures:
+		return true
+	case InspectionProgressStageReading:
+		return true
+	case InspectionProgressStageStoring:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for InspectionState.
 const (
-	Done    InspectionState = "done"
-	Queued  InspectionState = "queued"
-	Running InspectionState = "running"
+	InspectionStateDone    InspectionState = "done"
+	InspectionStateQueued  InspectionState = "queued"
+	InspectionStateRunning InspectionState = "running"
 )
 
 // Valid indicates whether the value is a known member of the InspectionState enum.
 func (e InspectionState) Valid() bool {
 	switch e {
-	case Done:
+	case InspectionStateDone:
 		return true
-	case Queued:
+	case InspectionStateQueued:
 		return true
-	case Running:
+	case InspectionStateRunning:
 		return true
 	default:
 		return false
@@ -396,6 +429,150 @@ func (e NewReplyEvent) Valid() bool {
 	case NewReplyEventAskAgain:
 		return true
 	case NewReplyEventClose:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NewsAboutActor.
+const (
+	NewsAboutActorMachine NewsAboutActor = "machine"
+	NewsAboutActorStudio  NewsAboutActor = "studio"
+	NewsAboutActorVendor  NewsAboutActor = "vendor"
+)
+
+// Valid indicates whether the value is a known member of the NewsAboutActor enum.
+func (e NewsAboutActor) Valid() bool {
+	switch e {
+	case NewsAboutActorMachine:
+		return true
+	case NewsAboutActorStudio:
+		return true
+	case NewsAboutActorVendor:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for NewsKind.
+const (
+	BatchSealed              NewsKind = "batch.sealed"
+	ChangeOrderDecided       NewsKind = "change_order.decided"
+	ChangeOrderOffered       NewsKind = "change_order.offered"
+	ConcessionGranted        NewsKind = "concession.granted"
+	DeliveryAbandoned        NewsKind = "delivery.abandoned"
+	DeliverySealed           NewsKind = "delivery.sealed"
+	HandoverMade             NewsKind = "handover.made"
+	InspectionFailed         NewsKind = "inspection.failed"
+	InspectionPassed         NewsKind = "inspection.passed"
+	InspectionRequested      NewsKind = "inspection.requested"
+	InspectionStuck          NewsKind = "inspection.stuck"
+	MaintenanceOpened        NewsKind = "maintenance.opened"
+	MilestoneAccepted        NewsKind = "milestone.accepted"
+	MilestoneCancelled       NewsKind = "milestone.cancelled"
+	MilestoneDueSoon         NewsKind = "milestone.due_soon"
+	MilestoneHeld            NewsKind = "milestone.held"
+	MilestonePayable         NewsKind = "milestone.payable"
+	MilestoneResumed         NewsKind = "milestone.resumed"
+	MilestoneReturned        NewsKind = "milestone.returned"
+	MilestoneSilenceReminder NewsKind = "milestone.silence_reminder"
+	NoteResolved             NewsKind = "note.resolved"
+	NoteWritten              NewsKind = "note.written"
+	OriginDeclared           NewsKind = "origin.declared"
+	PaymentHeld              NewsKind = "payment.held"
+	PaymentReleased          NewsKind = "payment.released"
+	PermissionDecided        NewsKind = "permission.decided"
+	PermissionGranted        NewsKind = "permission.granted"
+	PermissionRequested      NewsKind = "permission.requested"
+	PropOrdered              NewsKind = "prop.ordered"
+	QuestionAnswered         NewsKind = "question.answered"
+	QuestionAsked            NewsKind = "question.asked"
+	QuestionClosed           NewsKind = "question.closed"
+	ReferencesAcknowledged   NewsKind = "references.acknowledged"
+	ReferencesGiven          NewsKind = "references.given"
+	SpecAcknowledged         NewsKind = "spec.acknowledged"
+	SpecOffered              NewsKind = "spec.offered"
+	WorkOrderPlaced          NewsKind = "work_order.placed"
+)
+
+// Valid indicates whether the value is a known member of the NewsKind enum.
+func (e NewsKind) Valid() bool {
+	switch e {
+	case BatchSealed:
+		return true
+	case ChangeOrderDecided:
+		return true
+	case ChangeOrderOffered:
+		return true
+	case ConcessionGranted:
+		return true
+	case DeliveryAbandoned:
+		return true
+	case DeliverySealed:
+		return true
+	case HandoverMade:
+		return true
+	case InspectionFailed:
+		return true
+	case InspectionPassed:
+		return true
+	case InspectionRequested:
+		return true
+	case InspectionStuck:
+		return true
+	case MaintenanceOpened:
+		return true
+	case MilestoneAccepted:
+		return true
+	case MilestoneCancelled:
+		return true
+	case MilestoneDueSoon:
+		return true
+	case MilestoneHeld:
+		return true
+	case MilestonePayable:
+		return true
+	case MilestoneResumed:
+		return true
+	case MilestoneReturned:
+		return true
+	case MilestoneSilenceReminder:
+		return true
+	case NoteResolved:
+		return true
+	case NoteWritten:
+		return true
+	case OriginDeclared:
+		return true
+	case PaymentHeld:
+		return true
+	case PaymentReleased:
+		return true
+	case PermissionDecided:
+		return true
+	case PermissionGranted:
+		return true
+	case PermissionRequested:
+		return true
+	case PropOrdered:
+		return true
+	case QuestionAnswered:
+		return true
+	case QuestionAsked:
+		return true
+	case QuestionClosed:
+		return true
+	case ReferencesAcknowledged:
+		return true
+	case ReferencesGiven:
+		return true
+	case SpecAcknowledged:
+		return true
+	case SpecOffered:
+		return true
+	case WorkOrderPlaced:
 		return true
 	default:
 		return false
@@ -1365,6 +1542,22 @@ type InspectionList struct {
 	Items []Inspection `json:"items"`
 }
 
+// InspectionProgress How far a running inspection is.
+type InspectionProgress struct {
+	// Check The check that is being made.
+	Check      *string            `json:"check,omitempty"`
+	DeliveryId openapi_types.UUID `json:"delivery_id"`
+
+	// Done Share of the whole, roughly.
+	Done         float32                 `json:"done"`
+	InspectionId openapi_types.UUID      `json:"inspection_id"`
+	PropId       openapi_types.UUID      `json:"prop_id"`
+	Stage        InspectionProgressStage `json:"stage"`
+}
+
+// InspectionProgressStage defines model for InspectionProgress.Stage.
+type InspectionProgressStage string
+
 // InspectionState defines model for InspectionState.
 type InspectionState string
 
@@ -1729,6 +1922,87 @@ type NewWorkOrder struct {
 	Terms          *string            `json:"terms,omitempty"`
 	Title          string             `json:"title"`
 	VendorId       openapi_types.UUID `json:"vendor_id"`
+}
+
+// News One thing that happened, as streams, lists and webhooks tell it. Ids to read more with, no prices, no people's names.
+type News struct {
+	// Data What it is about; what does not apply is left out.
+	Data NewsAbout `json:"data"`
+
+	// Timestamp When it was recorded, UTC.
+	Timestamp time.Time `json:"timestamp"`
+
+	// Type What happened. More kinds may come; leave those alone that you do not know.
+	Type NewsKind `json:"type"`
+}
+
+// NewsAbout What it is about; what does not apply is left out.
+type NewsAbout struct {
+	Actor         NewsAboutActor      `json:"actor"`
+	BatchId       *openapi_types.UUID `json:"batch_id,omitempty"`
+	ChangeOrderId *openapi_types.UUID `json:"change_order_id,omitempty"`
+
+	// Decision Of a sign-off: accept, accept_note, accept_as_is, return, deemed.
+	Decision *string `json:"decision,omitempty"`
+
+	// Delivery Its number.
+	Delivery   *int                `json:"delivery,omitempty"`
+	DeliveryId *openapi_types.UUID `json:"delivery_id,omitempty"`
+	DueOn      *openapi_types.Date `json:"due_on,omitempty"`
+
+	// EffectiveAt When silence accepts, or accepted.
+	EffectiveAt  *time.Time          `json:"effective_at,omitempty"`
+	HandoverId   *openapi_types.UUID `json:"handover_id,omitempty"`
+	InspectionId *openapi_types.UUID `json:"inspection_id,omitempty"`
+
+	// LogId The log that holds the act.
+	LogId *openapi_types.UUID `json:"log_id,omitempty"`
+
+	// LogIndex The act's leaf. None where the passing of time is the news.
+	LogIndex *int64 `json:"log_index,omitempty"`
+
+	// Milestone Its kind.
+	Milestone    *string             `json:"milestone,omitempty"`
+	MilestoneId  *openapi_types.UUID `json:"milestone_id,omitempty"`
+	PermissionId *openapi_types.UUID `json:"permission_id,omitempty"`
+
+	// Prop Its code. Of an order with a codename or a secret one: `#` and its number in the order.
+	Prop            *string             `json:"prop,omitempty"`
+	PropId          *openapi_types.UUID `json:"prop_id,omitempty"`
+	QuestionId      *openapi_types.UUID `json:"question_id,omitempty"`
+	ReferencePackId *openapi_types.UUID `json:"reference_pack_id,omitempty"`
+	SpecId          *openapi_types.UUID `json:"spec_id,omitempty"`
+
+	// State Of a change order that was decided.
+	State *string `json:"state,omitempty"`
+
+	// WorkOrder Its code. Where it has a codename, that; where it is secret without one, `#` and the end of its id.
+	WorkOrder   *string             `json:"work_order,omitempty"`
+	WorkOrderId *openapi_types.UUID `json:"work_order_id,omitempty"`
+}
+
+// NewsAboutActor defines model for NewsAbout.Actor.
+type NewsAboutActor string
+
+// NewsItem defines model for NewsItem.
+type NewsItem struct {
+	// Id Place in your party's feed.
+	Id string `json:"id"`
+
+	// MessageId `webhook-id` of the same news.
+	MessageId openapi_types.UUID `json:"message_id"`
+
+	// News One thing that happened, as streams, lists and webhooks tell it. Ids to read more with, no prices, no people's names.
+	News News `json:"news"`
+}
+
+// NewsKind What happened. More kinds may come; leave those alone that you do not know.
+type NewsKind string
+
+// NewsPage defines model for NewsPage.
+type NewsPage struct {
+	Items []NewsItem `json:"items"`
+	Next  *string    `json:"next"`
 }
 
 // Next Pass it as `after`; null on the last page.
@@ -2839,6 +3113,12 @@ type ListMyWorkParams struct {
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
 type ListMyWorkParamsDesk string
 
+// ListNewsParams defines parameters for ListNews.
+type ListNewsParams struct {
+	// After The last id you have; none for all that is kept.
+	After *string `form:"after,omitempty" json:"after,omitempty"`
+}
+
 // ResolveNoteParams defines parameters for ResolveNote.
 type ResolveNoteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3356,6 +3636,9 @@ type ServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx echo.Context, params ListMyWorkParams) error
+	// ListNews News of your party, for programs that ask from time to time
+	// (GET /v1/news)
+	ListNews(ctx echo.Context, params ListNewsParams) error
 	// ResolveNote Settle a note, or open it again
 	// (POST /v1/notes/{note_id}/resolution)
 	ResolveNote(ctx echo.Context, noteId NoteId, params ResolveNoteParams) error
@@ -4890,6 +5173,24 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListMyWork(ctx, params)
+	return err
+}
+
+// ListNews converts echo context to params.
+func (w *ServerInterfaceWrapper) ListNews(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListNewsParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListNews(ctx, params)
 	return err
 }
 
@@ -6532,6 +6833,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/payables", wrapper.ListPayables, options.OperationMiddlewares["listPayables"]...)
 	router.GET(options.BaseURL+"/v1/logs", wrapper.ListLogs, options.OperationMiddlewares["listLogs"]...)
 	router.GET(options.BaseURL+"/v1/logs/:log_id/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
+	router.GET(options.BaseURL+"/v1/news", wrapper.ListNews, options.OperationMiddlewares["listNews"]...)
 	router.GET(options.BaseURL+"/v1/logs/:log_id/consistency", wrapper.GetConsistency, options.OperationMiddlewares["getConsistency"]...)
 	router.GET(options.BaseURL+"/v1/receipts/:kind/:subject_id", wrapper.GetReceipt, options.OperationMiddlewares["getReceipt"]...)
 	router.GET(options.BaseURL+"/v1/calendars", wrapper.ListCalendars, options.OperationMiddlewares["listCalendars"]...)
@@ -8506,6 +8808,45 @@ type ListMyWorkdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListMyWorkdefaultApplicationProblemPlusJSONResponse) VisitListMyWorkResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNewsRequestObject struct {
+	Params ListNewsParams
+}
+
+type ListNewsResponseObject interface {
+	VisitListNewsResponse(w http.ResponseWriter) error
+}
+
+type ListNews200JSONResponse NewsPage
+
+func (response ListNews200JSONResponse) VisitListNewsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNewsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListNewsdefaultApplicationProblemPlusJSONResponse) VisitListNewsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10873,6 +11214,9 @@ type StrictServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx context.Context, request ListMyWorkRequestObject) (ListMyWorkResponseObject, error)
+	// ListNews News of your party, for programs that ask from time to time
+	// (GET /v1/news)
+	ListNews(ctx context.Context, request ListNewsRequestObject) (ListNewsResponseObject, error)
 	// ResolveNote Settle a note, or open it again
 	// (POST /v1/notes/{note_id}/resolution)
 	ResolveNote(ctx context.Context, request ResolveNoteRequestObject) (ResolveNoteResponseObject, error)
@@ -12594,6 +12938,31 @@ func (sh *strictHandler) ListMyWork(ctx echo.Context, params ListMyWorkParams) e
 		return err
 	} else if validResponse, ok := response.(ListMyWorkResponseObject); ok {
 		return validResponse.VisitListMyWorkResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListNews operation middleware
+func (sh *strictHandler) ListNews(ctx echo.Context, params ListNewsParams) error {
+	var request ListNewsRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListNews(ctx.Request().Context(), request.(ListNewsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListNews")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListNewsResponseObject); ok {
+		return validResponse.VisitListNewsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
