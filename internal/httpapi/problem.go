@@ -145,6 +145,10 @@ func asProblem(err error) *Problem {
 		out.cause = err
 		return out
 	}
+	var required *ledger.ProviderRequired
+	if errors.As(err, &required) {
+		return &Problem{kind: kindCredentials, detail: "This party takes no passwords: log in by its own provider on the pages, or use a token.", cause: err}
+	}
 	for _, row := range byError {
 		if errors.Is(err, row.is) {
 			out := &Problem{kind: row.kind, detail: row.kind.title + ".", cause: err}

@@ -6,6 +6,7 @@ import (
 	"net/url"
 	"strings"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/httpapi"
@@ -17,6 +18,7 @@ import (
 type loginPage struct {
 	Next, Email string
 	Refused     words.Phrase
+	Way         *way     // the party's own provider, where there is one to offer
 	Held        []string // texts that were on their way when the session ran out
 }
 
@@ -25,12 +27,20 @@ func (p *Pages) loginForm(c echo.Context) error {
 }
 
 func (p *Pages) showLogin(c echo.Context, status int, page loginPage) error {
+	if page.Way == nil {
+		page.Way = p.wayBack(c, page.Next)
+	}
 	return p.render(c, status, "login", frame{Title: words.P("login.title")}, page)
 }
 
 func (p *Pages) logIn(c echo.Context) error {
 	email := typed(c, "email")
 	_, _, err := p.server.LogIn(c, email, field(c, "password"))
+	var provider *ledger.ProviderRequired
+	if errors.As(err, &provider) { // the password is right, and no longer opens anything
+		next := field(c, "next")
+		return p.showLogin(c, http.StatusForbidden, loginPage{Next: next, Email: email, Refused: words.P("login.provider_required"), Way: p.wayOf(c, provider.Provider, next)})
+	}
 	if errors.Is(err, ledger.ErrCredentials) {
 		return p.showLogin(c, http.StatusUnauthorized, loginPage{
 			Next: field(c, "next"), Email: email,
@@ -85,6 +95,7 @@ func (p *Pages) logOut(c echo.Context) error {
 // joinPage is an invitation and the form to accept it with.
 type joinPage struct {
 	Invitation    ledger.Invitation
+	Provider      string // address to join by the party's own provider, "" where it has none
 	Name, Refused string
 }
 
@@ -97,6 +108,9 @@ func (p *Pages) joinForm(c echo.Context) error {
 }
 
 func (p *Pages) showJoin(c echo.Context, status int, page joinPage) error {
+	if page.Invitation.Provider != uuid.Nil {
+		page.Provider = "/join/" + c.Param("secret") + "/with"
+	}
 	return p.render(c, status, "join", frame{Title: "Join " + page.Invitation.PartyName}, page)
 }
 
