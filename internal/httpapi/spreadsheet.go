@@ -32,6 +32,9 @@ func table(header []string, rows [][]string) (io.Reader, int64) {
 	return &b, int64(b.Len())
 }
 
+// Spreadsheet is the same for a page: a header line and rows as CSV, and its length in bytes.
+func Spreadsheet(header []string, rows [][]string) (io.Reader, int64) { return table(header, rows) }
+
 // plainCell keeps a spreadsheet from taking somebody's title for a formula: a leading =, +, -, @ gets an apostrophe,
 // unless the cell is a number.
 func plainCell(s string) string {

@@ -46,6 +46,7 @@ type LineFilter struct {
 	Milestones                 []string
 	Late                       bool
 	Open                       bool   // leave out accepted and cancelled
+	OrderCode                  string // of a work order
 	Text                       string // somewhere in code or title, in any case
 	IDs                        []uuid.UUID
 }
@@ -113,6 +114,7 @@ func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
 	add(f.Project != uuid.Nil, "l.project_id = $%d", f.Project)
 	add(f.WorkOrder != uuid.Nil, "l.work_order_id = $%d", f.WorkOrder)
 	add(f.Vendor != uuid.Nil, "l.vendor_id = $%d", f.Vendor)
+	add(f.OrderCode != "", "l.order_code = $%d", f.OrderCode)
 	add(len(f.States) > 0, "l.state = ANY ($%d)", f.States)
 	add(len(f.Desks) > 0, "l.state = ANY ($%d)", statesOn(f.Desks))
 	add(len(f.Tiers) > 0, "l.tier = ANY ($%d)", f.Tiers)
@@ -280,4 +282,22 @@ func (tx *Tx) CountLines(ctx context.Context, f LineFilter) (n int, err error) {
 		return 0, fmt.Errorf("count props: %w", err)
 	}
 	return n, nil
+}
+
+// GroupCounts counts the props of a filter by the values of a column that the list can be grouped by.
+func (tx *Tx) GroupCounts(ctx context.Context, f LineFilter, group string) (map[string]int, error) {
+	column, ok := map[string]string{"order": "l.order_code", "vendor": "l.vendor_name", "tier": "l.tier", "state": "l.state"}[group]
+	if !ok {
+		return nil, invalid("group", "is no column that the list can be grouped by")
+	}
+	cond, args := f.query(tx.Who.Party)
+	rows, err := tx.Query(ctx, tx.sql(`SELECT `+column+`, count(*)::int FROM ph.prop_line l WHERE `+cond+` GROUP BY 1 ORDER BY 1`), args...)
+	if err != nil {
+		return nil, fmt.Errorf("count props by %s: %w", group, err)
+	}
+	out, name, n := map[string]int{}, "", 0
+	if _, err := pgx.ForEachRow(rows, []any{&name, &n}, func() error { out[name] = n; return nil }); err != nil {
+		return nil, fmt.Errorf("count props by %s: %w", group, err)
+	}
+	return out, nil
 }

@@ -20,12 +20,14 @@ import (
 type browser struct {
 	w      *world
 	client *http.Client
+
+	language string // asked for, "" for none
 }
 
 func (w *world) nobody() *browser {
 	jar, err := cookiejar.New(nil)
 	require.NoError(w.t, err)
-	return &browser{w, &http.Client{Jar: jar, Timeout: time.Minute, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
+	return &browser{w: w, client: &http.Client{Jar: jar, Timeout: time.Minute, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}}
 }
 
 // logIn is a browser with a session of that person's. The form to log in by has tests of its own.
@@ -62,6 +64,9 @@ func (b *browser) post(path string, form url.Values, headers ...string) *page {
 
 func (b *browser) send(r *http.Request) *page {
 	b.w.t.Helper()
+	if b.language != "" {
+		r.Header.Set("Accept-Language", b.language)
+	}
 	resp, err := b.client.Do(r)
 	require.NoError(b.w.t, err)
 	defer resp.Body.Close()

@@ -260,17 +260,17 @@ func TestEvidenceThatIsNotWhatWasRecorded(t *testing.T) {
 func readingWorkOfEachRole(t *testing.T, w *world) {
 	titles := func(p *page) []string { return p.texts("tbody th a") }
 
-	p := w.logIn(marek).get("/")
+	p := w.logIn(marek).get("/?show=mine")
 	require.Equal(t, []string{"Pier lantern"}, titles(p))
 	require.Equal(t, "On my desk", p.text(".tabs [aria-current=page]"))
-	require.Equal(t, []string{"Slip winch"}, titles(w.logIn(noor).get("/")), "what could not be evaluated is the technical artist's")
+	require.Equal(t, []string{"Slip winch"}, titles(w.logIn(noor).get("/?show=mine")), "what could not be evaluated is the technical artist's")
 
-	p = w.logIn(petra).get("/")
+	p = w.logIn(petra).get("/?show=open")
 	require.Equal(t, "All open", p.text(".tabs [aria-current=page]"), "a producer's work is everybody's")
 	require.Contains(t, p.text("tbody"), "29 Feb 2020 late")
 	require.NotContains(t, p.text("tbody"), "14 Mar 2031 late")
 
-	p = w.logIn(ole).get("/")
+	p = w.logIn(ole).get("/?show=mine")
 	require.Contains(t, p.texts("tbody tr"), "Pier lantern lantern Final open vendor since "+moment(w.props["lantern"].OrderedAt)+" 14 Mar 2031 Kelpgate Games QUAY-01")
 	require.NotContains(t, p.text("tbody"), "waits for review", "that is the studio's to do")
 	require.Contains(t, p.text("tbody"), "Kelpgate Games")

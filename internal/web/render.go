@@ -16,7 +16,7 @@ import (
 )
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem"}
+var pageNames = []string{"login", "join", "work", "today", "props", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem"}
 
 // frame is what every page has around it.
 type frame struct {

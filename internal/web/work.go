@@ -8,6 +8,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // ownDesks are the desks at which somebody sits.
@@ -36,6 +37,9 @@ type workPage struct {
 }
 
 func (p *Pages) work(c echo.Context) error {
+	if c.QueryParam("show") == "" {
+		return p.today(c)
+	}
 	who, _ := httpapi.Caller(c.Request().Context())
 	mine := ownDesks(who)
 	page := workPage{Show: c.QueryParam("show"), HasDesk: len(mine) > 0, Vendor: who.Side == ledger.VendorSide, Later: c.QueryParam("after") != ""}
@@ -55,5 +59,5 @@ func (p *Pages) work(c echo.Context) error {
 		return err
 	}
 	page.Items, page.Next = list.Items, list.Next
-	return p.render(c, http.StatusOK, "work", frame{Title: "Work", At: "work"}, page)
+	return p.render(c, http.StatusOK, "work", frame{Title: words.P("work.title"), At: "work"}, page)
 }

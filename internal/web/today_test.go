@@ -1,0 +1,95 @@
+package web_test
+
+import (
+	"context"
+	"net/http"
+	"testing"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+	"github.com/stretchr/testify/require"
+
+	"proofhouse/internal/ledger"
+)
+
+// tamper changes rows as no role of the service can.
+func (w *world) tamper(sql string) {
+	w.t.Helper()
+	conn, err := pgx.Connect(w.t.Context(), w.db.AdminURL())
+	require.NoError(w.t, err)
+	defer conn.Close(w.t.Context())
+	_, err = conn.Exec(w.t.Context(), sql)
+	require.NoError(w.t, err)
+}
+
+// Each side meets first what waits for them: how much of each kind, then the kinds, each in a table of its own.
+func TestToday(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	as(w, ole, func(ctx context.Context, tx *ledger.Tx) (ledger.Question, error) {
+		return tx.Ask(ctx, ledger.NewQuestion{Prop: w.props["buoy"].ID, Text: "Which side faces the sea?", Blocks: true})
+	})
+	as(w, ole, func(ctx context.Context, tx *ledger.Tx) (ledger.ChangeOrder, error) {
+		return tx.OfferChange(ctx, ledger.NewChangeOrder{Milestone: w.props["winch"].Milestones[1].ID, Title: "A second drum", Reason: "The sheet shows two.", DeltaMinor: 12_000})
+	})
+	as(w, ole, func(ctx context.Context, tx *ledger.Tx) (uuid.UUID, error) {
+		p, err := tx.Permit(ctx, ledger.NewPermission{WorkOrder: w.order.ID, Kind: "permit", Prop: w.props["ladder"].ID, Check: "budget.triangles", Reason: "Rungs are round."})
+		return p.ID, err
+	})
+	for _, who := range []string{petra, marek, noor, ole, ada} {
+		wellMade(t, w.logIn(who).get("/"))
+	}
+	p := w.logIn(petra).get("/")
+	require.Equal(t, "What needs you today", p.text("h1"))
+	require.Equal(t, []string{"1 prop is late", "1 prop not evaluated", "1 question waiting", "1 permit asked for", "1 change to answer", "1 spec not acknowledged"}, p.texts(".counts li"))
+	require.Contains(t, p.text("#late"), "Quay ladder ladder Game mesh open 29 Feb 2020")
+	require.Contains(t, p.text("#late"), "days over")
+	require.Contains(t, p.text("#stuck"), "Slip winch")
+	require.Contains(t, p.text("#questions"), "Question 1 about buoy")
+	require.Contains(t, p.text("#questions"), "stands still")
+	require.Contains(t, p.text("#permits"), "Rungs are round.")
+	require.Contains(t, p.text("#changes"), "A second drum")
+	require.Contains(t, p.text("#changes"), "120.00")
+	require.Contains(t, p.text("#specs"), "Spec revision 2")
+	require.Contains(t, p.text("#payable"), "708.30")
+	require.Contains(t, p.text("#desks"), "waits for review art director 1")
+	for _, place := range p.attrs(".counts a", "href") {
+		require.True(t, p.has(place), place)
+	}
+	// What the numbers lead to holds as many.
+	require.Len(t, p.b.get(p.link("waits for review")).all("tbody tr"), 1)
+
+	require.Contains(t, w.logIn(marek).get("/").text(".notice"), "1 delivery waits for review.")
+	p = w.logIn(ole).get("/")
+	require.Equal(t, "What is asked of you", p.text("h1"))
+	require.Contains(t, p.text("#asked"), "Mooring bollard")
+	require.NotContains(t, p.text("#asked"), "Pier lantern", "that lies with the studio")
+	require.Contains(t, p.text("#specs"), "Spec revision 2")
+	require.Contains(t, p.text("#theirs"), "A second drum")
+	require.False(t, p.has("#payable"))
+	german := w.logIn(ole)
+	german.language = "de"
+	p = german.get("/")
+	wellMade(t, p)
+	require.Equal(t, "Was von Ihnen erwartet wird", p.text("h1"))
+	require.Equal(t, "de", p.attrs("html", "lang")[0])
+}
+
+// A vendor with nothing to do is told so, and where their orders stand.
+func TestTodayOfReviewsThatEnd(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	w.tamper(`UPDATE ph.milestone SET review_due_at = now() + interval '1 day' WHERE state = 'review'`)
+	p := w.logIn(petra).get("/")
+	require.Contains(t, p.text("#reviews"), "Pier lantern")
+	require.Contains(t, p.text("#reviews"), "It goes on waiting", "this order's silence accepts nothing")
+	w.tamper(`UPDATE ph.work_order SET silence_accepts = true`)
+	w.tamper(`UPDATE ph.prop SET tier = 'mid'`)
+	require.Contains(t, w.logIn(petra).get("/").text("#reviews"), "Silence accepts it, at least one working day after a reminder.")
+	clock := ledger.NewClock(w.db.Pool(ledger.RoleClock))
+	ticked, err := clock.Tick(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, 1, ticked.Reminded)
+	require.Regexp(t, `Silence accepts it on \d+ \w+ \d{4}, \d\d:\d\d`, w.logIn(petra).get("/").text("#reviews"))
+	require.Equal(t, http.StatusOK, w.logIn(marek).get("/").status)
+}
