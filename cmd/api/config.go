@@ -57,6 +57,7 @@ type config struct {
 	listen, metricsListen, publicURL string
 	embedded, s3Listen               string
 	trustedProxies                   string
+	collector                        string // OTLP
 	notaryKey                        string
 	database                         database
 	s3Endpoint, s3PublicEndpoint     string
@@ -77,6 +78,7 @@ type variable struct {
 }
 
 var variables = []variable{
+	{flag: "otlp-endpoint", env: "OTEL_EXPORTER_OTLP_ENDPOINT", what: "`address` of a collector for traces, OTLP over HTTP; empty for none", text: func(c *config) *string { return &c.collector }},
 	{flag: "listen", env: "LISTEN", fallback: "127.0.0.1:8080", what: "`address` to serve at", text: func(c *config) *string { return &c.listen }},
 	{flag: "public-url", env: "PUBLIC_URL", what: "`URL` at which people reach the service; default: http:// and the address",
 		text: func(c *config) *string { return &c.publicURL }},

@@ -19,6 +19,7 @@ import (
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/watch"
 	"proofhouse/internal/web"
 )
 
@@ -37,7 +38,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 
 Each setting is a flag or the variable named behind it:`
 
-const serveFlags = `listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
+const serveFlags = `otlp-endpoint listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
 	database-direct-url database-worker-url database-notary-url database-clock-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
@@ -115,9 +116,14 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	registry := prometheus.NewRegistry()
+	tracer, flush, err := watch.ToCollector(c.collector, "proofhouse-api", log)
+	if err != nil {
+		return err
+	}
+	defer flush()
 	who := ledger.NewLogin(login)
 	server, err := httpapi.New(httpapi.Config{
-		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
+		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry, Tracer: tracer,
 		TrustedProxies: fields(c.trustedProxies), Pages: web.Mount(store, who, objects),
 	})
 	if err != nil {
@@ -156,7 +162,7 @@ func (c config) queueMetrics(ctx context.Context, registry *prometheus.Registry)
 	if err != nil {
 		return nil, err
 	}
-	httpapi.RegisterQueueMetrics(registry, ledger.NewWorker(pool).Figures)
+	watch.RegisterQueueMetrics(registry, ledger.NewWorker(pool).Figures)
 	return pool.Close, nil
 }
 

@@ -11,11 +11,14 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
 
 	"proofhouse/internal/desk"
 	"proofhouse/internal/inspection"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/watch"
 )
 
 // config is everything `worker serve` is told. Each field can be given as a flag or in the environment.
@@ -28,6 +31,8 @@ type config struct {
 	memoryMB    int
 	minutes     int
 	grace       time.Duration
+	metrics     string // address
+	collector   string // OTLP
 }
 
 const serveUsage = `Take inspections from the queue, inspect, record. Start as many as you like, on as many machines as you like.
@@ -73,6 +78,8 @@ func readConfig(args []string) (config, int) {
 	f.StringVar(&c.scratch, "scratch", env("WORKER_SCRATCH", os.TempDir()), "a `folder` on a disk for files under inspection (WORKER_SCRATCH)")
 	f.IntVar(&c.memoryMB, "memory-mb", number("WORKER_MEMORY_MB", 4096), "memory of one inspection (WORKER_MEMORY_MB)")
 	f.IntVar(&c.minutes, "minutes", number("WORKER_MINUTES", 15), "time of one inspection (WORKER_MINUTES)")
+	f.StringVar(&c.metrics, "metrics-listen", env("WORKER_METRICS_LISTEN", "off"), "`address` for Prometheus, or off (WORKER_METRICS_LISTEN)")
+	f.StringVar(&c.collector, "otlp-endpoint", env("OTEL_EXPORTER_OTLP_ENDPOINT", ""), "`address` of a collector for traces, OTLP over HTTP; empty for none (OTEL_EXPORTER_OTLP_ENDPOINT)")
 	f.DurationVar(&c.grace, "grace", 2*time.Minute, "how long running inspections may go on after SIGTERM")
 	f.Usage = func() { fmt.Fprint(os.Stdout, serveUsage+"\n"); f.PrintDefaults() }
 	rest, code, done := desk.ParseFlags(desk.Streams{Out: os.Stdout, Err: os.Stderr}, f, args)
@@ -131,9 +138,24 @@ func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
 	if err != nil {
 		host = "worker"
 	}
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	taken := ledger.NewWorker(pool)
+	watch.RegisterQueueMetrics(registry, taken.Figures)
+	stopMetrics, err := watch.Serve(ctx, c.metrics, registry)
+	if err != nil {
+		return err
+	}
+	defer stopMetrics()
+	tracer, flush, err := watch.ToCollector(c.collector, "proofhouse-worker", log)
+	if err != nil {
+		return err
+	}
+	defer flush()
 	wall := time.Duration(c.minutes) * time.Minute
 	s := &inspection.Service{
-		Ledger: ledger.NewWorker(pool), Pool: pool, Store: store, Log: log, Exe: exe,
+		Metrics: inspection.NewMetrics(registry), Tracer: tracer,
+		Ledger: taken, Pool: pool, Store: store, Log: log, Exe: exe,
 		Owner: fmt.Sprintf("%s/%d", host, os.Getpid()), Scratch: c.scratch, Slots: c.slots, Threads: c.threads, Grace: c.grace,
 		Limits: inspection.Limits{
 			MemoryBytes: int64(c.memoryMB) << 20, Wall: wall, CPU: time.Duration(c.threads) * wall, FileBytes: 1 << 30, Confine: true,

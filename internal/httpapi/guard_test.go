@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/httpapi"
+	"proofhouse/internal/watch"
 )
 
 func TestWritesFromOtherSitesAreRefused(t *testing.T) {
@@ -91,7 +92,7 @@ func TestMetrics(t *testing.T) {
 	game, _ := someFiles("two")
 	w.people["vendor lead"].deliver(w.c.milestones[1], game)
 	reg := prometheus.NewPedanticRegistry()
-	httpapi.RegisterQueueMetrics(reg, w.s.worker.Figures)
+	watch.RegisterQueueMetrics(reg, w.s.worker.Figures)
 	text := scrape(t, reg) + scrape(t, w.s.registry)
 	for _, line := range []string{
 		`proofhouse_inspections_under_way{state="queued"} 1`, `proofhouse_inspections_under_way{state="running"} 0`,

@@ -5,13 +5,43 @@ import (
 	"net/http"
 	"runtime/debug"
 	"strconv"
+	"sync/atomic"
 	"time"
 
 	"github.com/labstack/echo/v4"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"proofhouse/internal/ledger"
+	"proofhouse/internal/watch"
 )
+
+// answeringMax is how many requests one process answers at a time. More are told to come back: a queue in memory would
+// grow until the process falls over, and what stands at its end has long been given up.
+const answeringMax = 512
+
+// watching is what a server knows of its own load, and where it sends spans.
+type watching struct {
+	tracer    *watch.Tracer
+	answering atomic.Int64 // requests, event streams left out: those are bounded by member
+}
+
+// unlessOverrun answers where there are not too many being answered already.
+func (s *Server) unlessOverrun(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		if c.Path() == eventsPath {
+			return next(c)
+		}
+		defer s.answering.Add(-1)
+		if s.answering.Add(1) > answeringMax {
+			return &Problem{kind: kindUnavailable, detail: "Too many requests are being answered already.", retryAfter: time.Second}
+		}
+		return next(c)
+	}
+}
+
+const eventsPath = "/v1/events"
 
 type metrics struct {
 	requests *prometheus.CounterVec
@@ -46,7 +76,10 @@ func (s *Server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 		began := time.Now()
 		s.metrics.inFlight.Inc()
 		defer s.metrics.inFlight.Dec()
-		err := next(c)
+		trace := watch.TraceOfRequest(c.Response().Header().Get(echo.HeaderXRequestID))
+		ctx, span := s.tracer.Begin(ledger.WithTrace(c.Request().Context(), trace), trace, method(c.Request().Method)+" "+c.Path(), true)
+		c.SetRequest(c.Request().WithContext(ctx))
+		err := s.unlessOverrun(next)(c)
 		if err != nil {
 			c.Error(err)
 		}
@@ -59,7 +92,7 @@ func (s *Server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 		s.metrics.seconds.WithLabelValues(method(c.Request().Method), route).Observe(took.Seconds())
 		level := slog.LevelInfo
 		attrs := []slog.Attr{
-			slog.String("request", c.Response().Header().Get(echo.HeaderXRequestID)), slog.String("method", method(c.Request().Method)),
+			slog.String("request", c.Response().Header().Get(echo.HeaderXRequestID)), slog.String("trace", trace), slog.String("method", method(c.Request().Method)),
 			slog.String("route", route), slog.Int("status", status), slog.Int64("bytes", c.Response().Size),
 			slog.Float64("ms", float64(took.Microseconds())/1000), slog.String("from", c.RealIP()),
 		}
@@ -73,6 +106,12 @@ func (s *Server) observe(next echo.HandlerFunc) echo.HandlerFunc {
 			}
 		}
 		s.log.LogAttrs(c.Request().Context(), level, "request", attrs...)
+		span.Set("http.response.status_code", status)
+		span.Set("http.route", route)
+		if status < http.StatusInternalServerError {
+			err = nil
+		}
+		span.End(err)
 		return nil
 	}
 }

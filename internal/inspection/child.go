@@ -70,7 +70,7 @@ func runChild(in io.Reader, frames io.Writer, do work) error {
 	if err != nil {
 		return send(frame{Failed: err.Error()})
 	}
-	out.PeakBytes = peak()
+	out.PeakBytes, out.Trace = peak(), job.Trace
 	return send(frame{Outcome: out})
 }
 

@@ -1,6 +1,7 @@
 package inspection
 
 import (
+	"cmp"
 	"context"
 	"encoding/hex"
 	"errors"
@@ -20,14 +21,20 @@ import (
 // is lost when it fails: the lease lapses and the inspection is taken again.
 func (s *Service) handle(ctx context.Context, job ledger.Job, inTx func(context.Context, pgx.Tx) error) {
 	id := job.Inspection.ID
-	log := s.Log.With("inspection", id.String(), "delivery", job.Delivery.ID.String(), "fence", job.Fence, "attempt", job.Inspection.Attempts)
+	log := s.Log.With("trace", job.Trace, "inspection", id.String(), "delivery", job.Delivery.ID.String(), "fence", job.Fence, "attempt", job.Inspection.Attempts)
 	began := time.Now()
 	ctx, lost := context.WithCancelCause(ctx)
 	defer lost(nil)
 	s.busy.Go(func() { s.keepLease(ctx, job, lost) })
 
-	result, err := s.inspect(ctx, job, func(line string) { log.Info(line) })
+	seen := s.see(ctx, job)
+	report := seen.report(s.reporter(ctx, job))
+	result, why, err := s.inspect(ctx, job, seen, report, func(line string) { log.Info(line) })
 	cause := context.Cause(ctx)
+	if cause != nil {
+		err = errors.Join(cause, err)
+	}
+	defer func() { seen.done(result, why, err) }()
 	switch {
 	case errors.Is(cause, ledger.ErrLeaseLost):
 		log.Warn("the lease was lost; the result is dropped")
@@ -43,7 +50,8 @@ func (s *Service) handle(ctx context.Context, job ledger.Job, inTx func(context.
 		log.Error("the inspection could not be run; it will be taken again when its lease lapses", "error", err.Error())
 		return
 	}
-	if err := s.record(ctx, job, result, inTx); err != nil {
+	seen.turn(stageRecording)
+	if err = s.record(ctx, job, result, inTx); err != nil {
 		if errors.Is(err, ledger.ErrLeaseLost) {
 			log.Warn("somebody else has the inspection now; the result is dropped")
 			return
@@ -96,59 +104,69 @@ func (s *Service) keepLease(ctx context.Context, job ledger.Job, lost context.Ca
 	}
 }
 
-// inspect pulls, spawns and stores. Its error means that our own machinery failed and the job should be taken again.
-func (s *Service) inspect(ctx context.Context, job ledger.Job, log func(string)) (ledger.Result, error) {
+// inspect pulls, spawns and stores. why says what kept the checks from being made, where the result says so; err means that
+// our own machinery failed and the job should be taken again.
+func (s *Service) inspect(ctx context.Context, job ledger.Job, seen *sight, report func(string, float64), log func(string)) (r ledger.Result, why, err error) {
+	report(stageFetching, 0)
 	dir, err := os.MkdirTemp(s.folder, "inspection-")
 	if err != nil {
-		return ledger.Result{}, fmt.Errorf("make a scratch folder: %w", err)
+		return r, nil, fmt.Errorf("make a scratch folder: %w", err)
 	}
 	defer os.RemoveAll(dir)
 	if err := roomFor(dir, 2*job.Delivery.Bytes); err != nil {
-		return ledger.Result{}, err
+		return r, nil, err
 	}
 	folder, out := filepath.Join(dir, "delivery"), filepath.Join(dir, "out")
 	for _, d := range []string{folder, out} {
 		if err := os.Mkdir(d, 0o700); err != nil {
-			return ledger.Result{}, fmt.Errorf("make a scratch folder: %w", err)
+			return r, nil, fmt.Errorf("make a scratch folder: %w", err)
 		}
 	}
-	p := pulled{folder: folder, hashes: map[string]string{}}
+	p := pulled{seen: seen, folder: folder, hashes: map[string]string{}}
 	if err := s.patiently(ctx, func() error { return s.pull(ctx, job.Delivery, p, log) }); err != nil {
-		return ledger.Result{}, err
+		return r, nil, err
 	}
 	parents, err := s.parents(ctx, job)
 	if err != nil {
-		return ledger.Result{}, fmt.Errorf("what the spec extends: %w", err)
+		return r, nil, fmt.Errorf("what the spec extends: %w", err)
 	}
 	var before []byte
 	if err := s.patiently(ctx, func() (err error) { before, err = s.previous(ctx, job, log); return err }); err != nil {
-		return ledger.Result{}, err
+		return r, nil, err
 	}
 	outcome, err := Spawn(ctx, s.Exe, Job{
 		SpecName: specName, Spec: job.Spec.Document, Parents: parents, Folder: folder, Out: out,
 		Manifest: manifestOf(job), Hashes: p.hashes, Milestone: spec.Milestone(job.Milestone), Previous: before, Threads: s.Threads, Pictures: true,
-	}, s.Limits, nil, log)
+		Trace: job.Trace,
+	}, s.Limits, report, log)
 	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
 		if errors.Is(err, kind) {
-			return notEvaluated(err.Error()), nil
+			return notEvaluated(err.Error()), err, nil
 		}
 	}
 	if err != nil {
-		return ledger.Result{}, err
+		return r, nil, err
 	}
 	if outcome.PeakBytes > 0 {
-		log(fmt.Sprintf("most memory held: %d MiB", outcome.PeakBytes>>20))
+		seen.peaked(outcome.PeakBytes)
+		log(fmt.Sprintf("most memory held: %d MiB, says the child of trace %s", outcome.PeakBytes>>20, cmp.Or(outcome.Trace, "none")))
 	}
 	switch {
 	case outcome.Refused != "":
-		return notEvaluated("the spec cannot be used: " + outcome.Refused), nil
+		return notEvaluated("the spec cannot be used: " + outcome.Refused), errRefused, nil
 	case outcome.Unreadable != "":
-		return notEvaluated(outcome.Unreadable), nil
+		return notEvaluated(outcome.Unreadable), errUnreadable, nil
 	}
-	var r ledger.Result
+	report(stageStoring, 1)
 	err = s.patiently(ctx, func() (err error) { r, err = s.store(ctx, job, out, outcome); return err })
-	return r, err
+	return r, nil, err
 }
+
+// Why nothing was inspected, for the counters; the sentence is in the result.
+var (
+	errRefused    = errors.New("the spec cannot be used")
+	errUnreadable = errors.New("the delivery as a whole cannot be read")
+)
 
 // specName is what messages call the spec of an inspection.
 const specName = "the spec"

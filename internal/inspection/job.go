@@ -35,6 +35,8 @@ type Job struct {
 	Only  []string                        `json:"only,omitempty"`
 	Known map[string][]acceptance.Finding `json:"known,omitempty"`
 
+	Trace string `json:"trace,omitempty"` // the id of the request that asked for it, for logs; no evidence
+
 	Pictures bool `json:"pictures"`
 	KeepBake bool `json:"keep_bake,omitempty"` // leave our own bakes in Out
 
@@ -57,6 +59,9 @@ type Outcome struct {
 	Refused string `json:"refused,omitempty"`
 	// Unreadable says why nothing was inspected: the delivery as a whole cannot be read.
 	Unreadable string `json:"unreadable,omitempty"`
+
+	// Trace is the job's, as the child had it.
+	Trace string `json:"trace,omitempty"`
 
 	// PeakBytes is the most memory that the child held at any time, mapped files included; 0 where the system does not say.
 	PeakBytes int64 `json:"peak_bytes,omitempty"`

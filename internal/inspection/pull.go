@@ -16,6 +16,7 @@ import (
 // pulled is a delivery on this machine's disk.
 type pulled struct {
 	folder string
+	seen   *sight
 	hashes map[string]string // SHA-256 in hex by path, of the bytes as they arrived
 }
 
@@ -39,6 +40,7 @@ func (s *Service) pull(ctx context.Context, d ledger.Delivery, to pulled, log fu
 			return err
 		default:
 			to.hashes[f.Path] = sum
+			to.seen.fetched(f.Size)
 		}
 	}
 	return nil

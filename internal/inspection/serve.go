@@ -15,6 +15,7 @@ import (
 
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
+	"proofhouse/internal/watch"
 )
 
 // Service takes inspections from the ledger and runs them, Slots at a time. Any number of processes may do so over the
@@ -31,6 +32,8 @@ type Service struct {
 	Threads int // of one child
 	Limits  Limits
 	Grace   time.Duration // how long running inspections may go on after a stop was asked for
+	Metrics *Metrics      // may be nil
+	Tracer  *watch.Tracer // may be nil
 
 	folder string // this service's own, in Scratch
 	slots  chan struct{}
@@ -59,6 +62,9 @@ func (s *Service) Run(ctx context.Context) error {
 		return fmt.Errorf("inspection: start taking jobs: %w", err)
 	}
 	s.Log.Info("taking inspections", "slots", s.Slots, "owner", s.Owner)
+	if s.Metrics != nil {
+		s.Metrics.slots.Set(float64(s.Slots))
+	}
 	s.sweep(ctx, running)
 
 	s.Log.Info("stopping: running inspections may finish", "grace", s.Grace.String())

@@ -1,4 +1,4 @@
-package httpapi
+package watch
 
 import (
 	"context"
