@@ -28,6 +28,7 @@ type deliveryPage struct {
 	Missing     string // why there is no evidence to show
 	Stills      []picture
 	Details     []picture
+	True        *picture // the prop alone in real pixels
 	Model       *ledger.EvidenceObject // of the deviation, to take away
 	Turns       bool                   // there is a model for the 3D view
 	Found       sortedFindings
@@ -252,6 +253,8 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 			page.Model = &objects[i]
 		case o.Name == "model_game.glb":
 			page.Turns = true
+		case o.Name == truePixels: // to stand beside others
+			page.True = &pic
 		case strings.HasPrefix(o.Name, "prop_"):
 			page.Stills = append(page.Stills, pic)
 		case strings.HasPrefix(o.MediaType, "image/"):

@@ -119,6 +119,16 @@ func wellMade(t *testing.T, p *page) {
 		policy = strings.Replace(policy, "img-src 'self'", "img-src 'self' blob:", 1) + "; script-src 'self'; connect-src 'self' blob:"
 		scripts = len(p.all("script[src='/static/viewer.js']"))
 	}
+	if strings.HasPrefix(p.path, "/review") { // keys, and the turntable
+		policy = strings.Replace(policy, "img-src 'self'", "img-src 'self' blob:", 1) + "; script-src 'self'; connect-src 'self' blob:"
+		scripts = len(p.all("script[src='/static/review.js']"))
+	}
+	if len(p.all("#deliver-data"))+len(p.all("#now"))+len(p.all("main #notes")) > 0 { // delivering, and an eye on inspections that run
+		policy = p.header.Get("Content-Security-Policy")
+		require.Contains(t, policy, "default-src 'none'; img-src 'self'; style-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'; script-src 'self'; ", p.path)
+		require.NotContains(t, policy, "unsafe", p.path)
+		scripts = len(p.all("script[src='/static/live.js']")) + len(p.all("script[src='/static/deliver.js']"))
+	}
 	require.Equal(t, policy, p.header.Get("Content-Security-Policy"), p.path)
 	keep := "no-store"
 	if p.status >= http.StatusBadRequest && p.posted {

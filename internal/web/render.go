@@ -6,7 +6,6 @@ import (
 	"html/template"
 	"net/http"
 	"strings"
-	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -16,12 +15,13 @@ import (
 )
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "today", "props", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem"}
+var pageNames = []string{"login", "join", "work", "today", "props", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem", "questions", "question", "references", "pack", "batch", "review", "reviewone"}
 
 // frame is what every page has around it.
 type frame struct {
 	Title any // words.Phrase, or text
 	Who   *ledger.Who
+	Here  string // where to come back to after choosing a language
 	At    string // the part of the site that the page belongs to: "work", "orders", "people", "account"
 }
 
@@ -64,7 +64,7 @@ func (p *copies) giveBack(b *lent) {
 
 func (p *Pages) readTemplates() error {
 	for _, name := range pageNames {
-		t, err := template.New("frame.html").Funcs(functions(&words.Reader{})).ParseFS(templateFiles, "templates/frame.html", "templates/pieces.html", "templates/"+name+".html")
+		t, err := template.New("frame.html").Funcs(functions(&words.Reader{})).ParseFS(templateFiles, "templates/frame.html", "templates/pieces.html", "templates/talk_pieces.html", "templates/review_pieces.html", "templates/"+name+".html")
 		if err != nil {
 			return err
 		}
@@ -73,14 +73,11 @@ func (p *Pages) readTemplates() error {
 	return nil
 }
 
-// reader is who a page is made for.
-func (p *Pages) reader(c echo.Context) words.Reader {
-	return words.Reader{Language: words.Asked(c.Request().Header.Get("Accept-Language")), Zone: time.UTC}
-}
-
 func (p *Pages) render(c echo.Context, status int, name string, f frame, data any) error {
 	if who, ok := httpapi.Caller(c.Request().Context()); ok {
 		f.Who = &who
+	} else if f.Here = "/login"; c.Request().Method == http.MethodGet && name != "problem" {
+		f.Here = c.Request().URL.RequestURI()
 	}
 	if text, ok := f.Title.(string); ok {
 		f.Title = words.Text(text)
@@ -110,9 +107,11 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 // delivering sends files to the storage.
 func (p *Pages) policyOf(name string) string {
 	switch name {
-	case "view":
+	case "view", "review", "reviewone":
 		return strings.Replace(policy, "img-src 'self'", "img-src 'self' blob:", 1) + "; script-src 'self'; connect-src 'self' blob:"
-	case "deliver":
+	case "prop", "delivery":
+		return policy + "; script-src 'self'; connect-src 'self'"
+	case "deliver", "batch":
 		return policy + "; script-src 'self'; worker-src 'self'; connect-src 'self' " + p.storage.LinkOrigin()
 	}
 	return policy

@@ -7,12 +7,13 @@ import (
 	"io/fs"
 	"net/http"
 	"slices"
-	"strings"
+	"strconv"
 
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // The scripts of the two pages that have any. They hold third-party code, are bundled by scripts/viewer and not committed;
@@ -70,15 +71,24 @@ type viewPlace struct {
 // viewSetup is what the script is given.
 type viewSetup struct {
 	Revisions []viewRevision    `json:"revisions"`
+	Pins      []viewPin         `json:"pins,omitempty"`
 	Words     map[string]string `json:"words"`
 }
 
-// viewWords are what the script says.
-var viewWords = map[string]string{
-	"no_webgl": "This browser draws no 3D here; the still stands in its place.", "loading": "Loading …",
-	"not_loaded": "The model could not be loaded; look again in a moment.", "outside": "the sculpt stands {0} outside here",
-	"inside": "the sculpt lies {0} below here", "measure": "Choose two points: click them, or turn the prop under the middle and press Enter.",
-	"distance": "{0} apart.", "copied": "The link to this view is on the clipboard.", "in_address": "The link to this view is in the address line.",
+// viewWordsIn are what the script says, in the reader's language. {0} is a measure that the script sets in.
+func viewWordsIn(r words.Reader) map[string]string {
+	out := map[string]string{}
+	for name, takes := range map[string]bool{
+		"no_webgl": false, "loading": false, "not_loaded": false, "outside": true, "inside": true, "measure": false, "distance": true, "copied": false,
+		"in_address": false, "pin": false, "pinned": false, "changed": false, "unchanged": false, "before": false,
+	} {
+		if takes {
+			out[name] = r.Text(words.P("view.script_"+name, words.Name("{0}")))
+		} else {
+			out[name] = r.Text(words.P("view.script_" + name))
+		}
+	}
+	return out
 }
 
 // placesShown bounds the places of one view; a finding carries ten at most, and there may be many findings.
@@ -89,7 +99,7 @@ func (p *Pages) view(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	title := fmt.Sprintf("%s, %s, delivery %d in 3D", page.Prop.Title, strings.ToLower(milestoneWord(page.Delivery.MilestoneKind)), page.Delivery.Number)
+	title := words.P("view.title", words.Name(page.Prop.Title), words.Term("milestone."+page.Delivery.MilestoneKind), words.Name(strconv.Itoa(page.Delivery.Number)))
 	return p.render(c, http.StatusOK, "view", frame{Title: title, At: "work"}, page)
 }
 
@@ -98,17 +108,25 @@ func (p *Pages) loadView(c echo.Context) (viewPage, error) {
 	if err != nil {
 		return viewPage{}, err
 	}
-	page := viewPage{deliveryPage: base, Bundled: bundled("viewer.js"), Data: viewSetup{Words: viewWords}}
+	reader := p.reader(c)
+	page := viewPage{deliveryPage: base, Bundled: bundled("viewer.js"), Data: viewSetup{Words: viewWordsIn(reader)}}
 	if len(base.Stills) > 0 {
 		page.Still = &base.Stills[0]
 	}
 	if base.Evidence != nil {
-		page.Places = placesOf(base.Evidence.Findings)
+		page.Places = placesOf(reader, base.Evidence.Findings)
 	}
-	page.Revisions, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]viewRevision, error) {
+	var earlier []ledger.EarlierNote
+	page.Revisions, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (list []viewRevision, err error) {
+		if earlier, err = tx.EarlierNotes(ctx, base.Delivery); err != nil {
+			return nil, err
+		}
 		return revisionsOf(ctx, tx, base.Delivery)
 	})
-	page.Data.Revisions = page.Revisions
+	for i := range page.Revisions {
+		page.Revisions[i].Title = reader.Text(words.P("view.revision", words.Name(strconv.Itoa(page.Revisions[i].Number))))
+	}
+	page.Data.Revisions, page.Data.Pins = page.Revisions, pinsOf(reader, base.Notes, earlier)
 	return page, err
 }
 
@@ -127,7 +145,7 @@ func revisionsOf(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) ([]viewR
 		if err != nil {
 			return nil, err
 		}
-		r := viewRevision{Number: each.Number, Title: fmt.Sprintf("delivery %d", each.Number)}
+		r := viewRevision{Number: each.Number}
 		for _, o := range objects {
 			address := "/v1/inspections/" + each.Inspection.ID.String() + "/pictures/" + o.Name
 			switch o.Name {
@@ -148,7 +166,7 @@ func revisionsOf(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) ([]viewR
 }
 
 // placesOf lists the places of what is wrong or worth a look, in the order of the findings.
-func placesOf(all []acceptance.Finding) []viewPlace {
+func placesOf(r words.Reader, all []acceptance.Finding) []viewPlace {
 	var out []viewPlace
 	for _, f := range all {
 		if f.Outcome != acceptance.Fail && f.Outcome != acceptance.Warn {
@@ -160,7 +178,7 @@ func placesOf(all []acceptance.Finding) []viewPlace {
 			}
 			at := *w.PointMM
 			out = append(out, viewPlace{
-				Number: len(out) + 1, Heading: titleOf(f.Check), Detail: placeWords(w), Mark: mark(f.Outcome),
+				Number: len(out) + 1, Heading: checkTitle(r, f.Check), Detail: placeIn(r, w), Mark: mark(f.Outcome),
 				At: fmt.Sprintf("%g,%g,%g", at[0], at[1], at[2]),
 			})
 		}

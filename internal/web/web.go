@@ -51,15 +51,20 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		}
 		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
 
-		for _, name := range []string{"viewer.js", "deliver.js", "hash.js"} {
+		for _, name := range []string{"viewer.js", "deliver.js", "hash.js", "live.js", "review.js", "turn.js"} {
 			e.GET("/static/"+name, p.shown(bundle(name)))
 		}
 
 		open := e.Group("", p.shown, readForm, s.Open)
 		open.GET("/login", p.loginForm)
 		open.POST("/login", p.logIn)
+		open.POST("/language", p.chooseLanguage)
+		open.GET("/language", func(c echo.Context) error { return c.Redirect(http.StatusSeeOther, "/login") })
 		open.GET("/join/:secret", p.joinForm)
 		open.POST("/join/:secret", p.join)
+		open.GET("/join/:secret/with", p.joinWith)
+		open.GET("/login/with/:id", p.loginWith)
+		open.GET("/login/with/:id/return", p.loginReturned)
 
 		in := e.Group("", p.shown, readForm, s.Session(p.loggedOut))
 		in.GET("/", p.work)
@@ -80,10 +85,34 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/props/:id/spec", p.specDraft)
 		in.POST("/props/:id/spec", p.draftSpec)
 		in.POST("/props/:id/roles", p.roles)
+		in.GET("/orders/:id/deliver", p.deliverBatch)
+		in.GET("/questions", p.questions)
+		in.GET("/questions/:id", p.question)
+		in.GET("/orders/:id/references", p.references)
+		in.GET("/references/:id", p.referencePack)
+		in.GET("/references/:id/files/:file", p.referenceFile)
+		in.GET("/inspections/:id/thumb/:name", p.thumbnail)
+		in.GET("/deliveries/:id/progress", p.progress)
+		e.Group("", p.shown, s.Session(p.loggedOut)).POST("/orders/:id/references", p.publishReferences) // reads its own, larger form
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
 		in.GET("/deliveries/:id", p.delivery)
 		in.GET("/deliveries/:id/view", p.view)
+		in.GET("/review", p.review)
+		in.GET("/review/:id", p.reviewOne)
+		in.POST("/review/:id/decision", p.decideOne)
+		in.POST("/review/:id/hold", p.holdOne)
+		in.POST("/review/:id/tick", p.tickNote)
+		in.POST("/review/decisions", p.decideMany)
+		in.POST("/review/send", p.sendPending)
+		in.POST("/review/undo", p.undoPending)
+		in.POST("/review/saved/removal", p.dropNote)
+		for _, form := range []string{"/review/decisions", "/review/send", "/review/undo", "/review/saved/removal"} {
+			in.GET(form, func(c echo.Context) error { return c.Redirect(http.StatusSeeOther, "/review") })
+		}
+		for _, form := range []string{"decision", "hold", "tick"} {
+			in.GET("/review/:id/"+form, toItsPage)
+		}
 		in.GET("/people", p.people)
 		in.GET("/account", p.account)
 		in.POST("/logout", p.logOut)
@@ -91,7 +120,9 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		for form, do := range map[string]echo.HandlerFunc{
 			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/reinspection": p.reinspect,
 			"/specs/:id/acknowledge": p.acknowledge, "/people/invitation": p.invite, "/people/vendor": p.takeOn,
-			"/account/password": p.changePassword, "/account/token": p.makeToken,
+			"/props/:id/question": p.ask, "/props/:id/permit": p.askPermit, "/props/:id/withdrawal": p.withdrawPermit, "/props/:id/change": p.answerChange, "/props/:id/offer": p.offerChange,
+			"/questions/:id/reply": p.reply, "/references/:id/secrecy": p.acknowledgeSecrecy, "/references/:id/acknowledge": p.acknowledgePack,
+			"/account/reading": p.setReading, "/account/password": p.changePassword, "/account/token": p.makeToken,
 		} {
 			in.POST(form, do)
 			in.GET(form, toItsPage)

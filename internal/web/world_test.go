@@ -9,7 +9,6 @@ import (
 	"image"
 	"image/color"
 	"image/png"
-	"io"
 	"log/slog"
 	"net/http/httptest"
 	"os"
@@ -122,7 +121,7 @@ func (w *world) serve() {
 	listening := httptest.NewUnstartedServer(nil)
 	server, err := httpapi.New(httpapi.Config{
 		Store: w.store, Login: w.login, Storage: w.storage, PublicURL: "http://" + listening.Listener.Addr().String(),
-		Log: slog.New(slog.NewJSONHandler(io.Discard, nil)), Limits: httpapi.Limits{LogInBurst: 1000, CallerBurst: 10000, AddressBurst: 100000},
+		Log: slog.New(slog.NewJSONHandler(logTo(), nil)), Limits: httpapi.Limits{LogInBurst: 1000, CallerBurst: 10000, AddressBurst: 100000},
 		Pages: web.Mount(w.store, w.login, w.storage),
 	})
 	require.NoError(w.t, err)
@@ -346,6 +345,7 @@ func (w *world) keepEvidence(job *ledger.Job, result *ledger.Result, f found) {
 		{"prop_clay.png", "The prop in clay.", "image/png", picture(job, 2)},
 		{"prop_game_distance.png", "The prop at the size of real pixels.", "image/png", picture(job, 3)},
 		{"prop_lit.png", "The prop, lit and textured.", "image/png", picture(job, 4)},
+		{"prop_true_pixels.png", "The prop alone in real pixels.", "image/png", picture(job, 6)},
 		{"uv_density.png", "The UV layout by texel density.", "image/png", picture(job, 5)},
 	} {
 		order := job.Inspection.WorkOrderID.String()

@@ -2,7 +2,7 @@
 // It speaks to the interface as any program does. After any break the same folder goes on where it stopped: the keys are
 // made of the files' digests, and the service says what has arrived.
 import { filesOf } from './folder.js'
-import { send } from './send.js'
+import { send, sendBatch } from './send.js'
 
 const root = document.getElementById('deliver')
 const setup = JSON.parse(document.getElementById('deliver-data').textContent)
@@ -13,6 +13,7 @@ const form = root.querySelector('form')
 const list = form.querySelector('tbody')
 const button = form.querySelector('button')
 let files = []
+let groups = [] // of a batch: one for each prop
 let busy = false
 
 root.hidden = false
@@ -34,16 +35,46 @@ async function take(found) {
   if (found.length === 0) { say(words.empty); return }
   files = found
   say(words.asking)
-  const answer = await fetch(setup.roles, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) }).catch((err) => err)
-  if (!answer.ok) { // out of reach, or refused: the folder can be dropped again
-    say(words.failed, answer.status || answer.message)
+  try {
+    if (setup.batch) await askByProp()
+    else await askRoles(files, setup.roles)
+  } catch (err) { // out of reach, or refused: the folder can be dropped again
+    say(words.failed, err.message)
     return
   }
-  const told = (await answer.json()).files
-  files.forEach((f, i) => Object.assign(f, told[i]))
   list.replaceChildren(...files.map(row))
   form.hidden = false
   say(words.ready, files.length, size(files.reduce((n, f) => n + f.blob.size, 0)))
+}
+
+// askRoles asks what files are, by their names.
+async function askRoles(files, address) {
+  const answer = await fetch(address, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) })
+  if (!answer.ok) throw new Error(String(answer.status))
+  const told = (await answer.json()).files
+  files.forEach((f, i) => Object.assign(f, told[i]))
+}
+
+// askByProp sorts the files of a batch by the folder each lies in, which bears its prop's code, and asks for their roles.
+async function askByProp() {
+  const byCode = new Map()
+  for (const f of files) {
+    const cut = f.path.indexOf('/')
+    const code = cut < 0 ? '' : f.path.slice(0, cut)
+    f.shown = f.path
+    f.path = f.path.slice(cut + 1)
+    if (!byCode.has(code)) byCode.set(code, [])
+    byCode.get(code).push(f)
+  }
+  const unknown = [...byCode.keys()].filter((code) => !setup.batch.props[code])
+  if (unknown.length > 0) throw new Error(words.unknown.replace('{0}', unknown.map((c) => c || '–').join(', ')))
+  groups = []
+  for (const [code, of] of byCode) {
+    const prop = setup.batch.props[code]
+    await askRoles(of, prop.roles)
+    of.forEach((f) => { f.path = f.path || f.shown })
+    groups.push({ milestone: prop.milestone, files: of })
+  }
 }
 
 function row(f) {
@@ -52,13 +83,13 @@ function row(f) {
   const th = document.createElement('th')
   th.setAttribute('role', 'rowheader')
   th.scope = 'row'
-  th.textContent = f.path
+  th.textContent = f.shown || f.path
   const role = document.createElement('td')
   const pick = document.createElement('input')
   pick.value = f.role
   pick.setAttribute('list', 'roles')
   pick.required = true
-  pick.setAttribute('aria-label', f.path)
+  pick.setAttribute('aria-label', f.shown || f.path)
   pick.addEventListener('input', () => { f.role = pick.value.trim() })
   role.append(pick)
   if (f.why) {
@@ -71,7 +102,7 @@ function row(f) {
   bytes.textContent = size(f.blob.size)
   f.cell = document.createElement('td')
   f.cell.textContent = words.waits
-  for (const [td, label] of [[role, 'What it is'], [bytes, 'Size'], [f.cell, 'Sent']]) {
+  for (const [td, label] of [[role, words.column_role], [bytes, words.column_size], [f.cell, words.column_sent]]) {
     td.setAttribute('role', 'cell')
     td.dataset.label = label
   }
@@ -86,9 +117,10 @@ form.addEventListener('submit', async (e) => {
   button.disabled = true
   whole.hidden = false
   try {
-    const id = await send(files, form.note.value.trim(), setup, { say, size, whole })
+    const note = form.note.value.trim()
+    const to = setup.batch ? (await sendBatch(groups, note, setup, { say, size, whole }), setup.batch.after) : setup.delivery + await send(files, note, setup, { say, size, whole })
     busy = false
-    location.assign(setup.delivery + id + '?watch=1')
+    location.assign(to)
   } catch (err) {
     say(words.failed, err.message + ' ' + words.again)
     button.disabled = false
@@ -100,6 +132,7 @@ form.addEventListener('submit', async (e) => {
 window.addEventListener('beforeunload', (e) => { if (busy) e.preventDefault() })
 root.querySelector('#folder').addEventListener('change', async (e) => {
   take([...e.target.files].map((blob) => ({ path: blob.webkitRelativePath.split('/').slice(1).join('/') || blob.name, blob })).filter(kept).sort(byPath))
+  e.target.value = '' // the same folder chosen again is read again
 })
 const drop = root.querySelector('.drop')
 for (const kind of ['dragenter', 'dragover']) root.addEventListener(kind, (e) => { e.preventDefault(); drop.classList.add('over') })

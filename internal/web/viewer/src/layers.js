@@ -22,7 +22,9 @@ export class Layers {
     const deviation = this.skin === 'deviation' && this.models.meshes('deviation').length > 0
     const sculpt = this.on.has('sculpt') && this.models.meshes('sculpt').length > 0
     for (const m of this.models.meshes('game')) {
-      m.visible = !deviation && !sculpt
+      const changed = this.skin === 'changed' && m.userData.changed && !sculpt
+      m.visible = !deviation && !sculpt && !changed
+      if (m.userData.changed) m.userData.changed.visible = Boolean(changed)
       m.material = this.material(m)
       this.lines(m, 'wire', this.on.has('wire') && !sculpt, wireOf)
       this.lines(m, 'hard', this.on.has('hard') && !sculpt, hardEdges)

@@ -49,7 +49,7 @@ export class Models {
 
   meshes(kind) {
     const out = []
-    this.now[kind]?.traverse((o) => { if (o.isMesh) out.push(o) })
+    this.now[kind]?.traverse((o) => { if (o.isMesh && !o.userData.twin) out.push(o) })
     return out
   }
 

@@ -1,6 +1,8 @@
 // The panel: the page's own controls wired to the stage. Every control is a form control that the page rendered.
 import { BufferGeometry, BufferAttribute, Line, LineBasicMaterial, Vector3 } from 'three'
 import { linkOf } from './link.js'
+import { Pins, placeMarks } from './pins.js'
+import { markChanged } from './changed.js'
 
 export class Panel {
   constructor(root, setup, parts) {
@@ -9,6 +11,7 @@ export class Panel {
     this.setup = setup
     this.marks = root.querySelector('.marks')
     this.points = []
+    this.pins = new Pins(this.stage, this.models, this.marks, setup)
     this.revision = setup.revisions[setup.revisions.length - 1]
     this.skin = 'textured'
     this.lines = []
@@ -30,6 +33,9 @@ export class Panel {
       slider.value = this.setup.revisions.indexOf(this.revision)
       slider.addEventListener('input', () => this.chooseRevision(Number(slider.value)))
     }
+    root.querySelector('[data-do=pin]').addEventListener('click', (e) => this.pinMode(e.currentTarget.getAttribute('aria-pressed') !== 'true'))
+    root.querySelector('[data-do=unpin]').addEventListener('click', () => this.pinMode(false))
+    for (const b of root.querySelectorAll('[data-pin]')) b.addEventListener('click', () => this.goToPin(Number(b.dataset.pin)))
     root.querySelector('[data-do=measure]').addEventListener('click', (e) => this.measureMode(e.currentTarget))
     root.querySelector('[data-do=link]').addEventListener('click', (e) => this.copyLink(e.currentTarget))
     root.querySelector('[data-do=reset]').addEventListener('click', () => { this.stage.fit(this.models.box()); this.stage.settled() })
@@ -63,13 +69,57 @@ export class Panel {
       this.say(this.setup.words.not_loaded)
       throw err
     }
+    if (this.skin === 'changed') await this.compare()
     this.layers.skin = this.skin
     this.layers.on = new Set(this.lines)
     this.outlines.on = this.lines.includes('outlines')
     this.layers.apply()
+    this.pins.show(this.revision, this.root)
     this.legend()
     const name = this.root.querySelector('.revision')
     if (name) name.textContent = this.revision.title
+  }
+
+  // compare marks what has no counterpart in the delivery before the one that is shown.
+  async compare() {
+    const before = this.setup.revisions[this.setup.revisions.indexOf(this.revision) - 1]
+    if (!before) { this.say(this.setup.words.unchanged); return }
+    const old = []
+    ;(await this.models.load(before.game)).traverse((o) => { if (o.isMesh && !o.userData.twin) old.push(o) })
+    this.say(markChanged(this.models.meshes('game'), old) > 0 ? this.setup.words.changed : this.setup.words.unchanged)
+  }
+
+  // pinMode waits for the place of a note, or leaves it.
+  pinMode(on) {
+    const form = this.root.querySelector('.pinform')
+    this.root.querySelector('[data-do=pin]').setAttribute('aria-pressed', String(on))
+    this.pinning = on
+    form.hidden = true
+    form.elements.pin.value = ''
+    this.clearMarks()
+    this.say(on ? this.setup.words.pin : '')
+  }
+
+  // pinAt takes a place for the note that is to be written. Only the newest delivery takes notes.
+  pinAt(point) {
+    const form = this.root.querySelector('.pinform')
+    const normal = this.pins.nearest(point).normal
+    if (normal.dot(this.stage.camera.position.clone().sub(point)) < 0) normal.negate() // of the side that was looked at
+    form.elements.pin.value = JSON.stringify({ position_mm: point.toArray().map((v) => Math.round(v * 1e6) / 1e3), normal: normal.toArray().map((v) => Math.round(v * 1e3) / 1e3) })
+    this.clearMarks()
+    this.mark(point, '✎')
+    form.hidden = false
+    this.say(this.setup.words.pinned)
+    this.stage.draw()
+    form.elements.text.focus()
+  }
+
+  goToPin(number) {
+    const pin = this.pins.pins.find((p) => p.number === number)
+    if (!pin?.point) return
+    this.say(pin.text)
+    this.stage.look(pin.point)
+    this.stage.canvas.focus()
   }
 
   choose(skin) { this.skin = skin; this.show().then(() => this.stage.settled(), () => {}) }
@@ -134,7 +184,7 @@ export class Panel {
   }
 
   click(e) {
-    if (!this.measuring || !this.down || Math.hypot(e.clientX - this.down[0], e.clientY - this.down[1]) > 4) return
+    if (!this.measuring && !this.pinning || !this.down || Math.hypot(e.clientX - this.down[0], e.clientY - this.down[1]) > 4) return
     const { left, top } = this.stage.canvas.getBoundingClientRect()
     this.pick(e.clientX - left, e.clientY - top)
   }
@@ -143,6 +193,7 @@ export class Panel {
     const hit = this.probe.at(x, y)
     if (!hit) return
     this.tell(hit)
+    if (this.pinning) { this.pinAt(hit.point); return }
     if (!this.measuring) return
     if (this.points.length === 2) this.clearMarks()
     this.points.push(hit.point)
@@ -168,7 +219,7 @@ export class Panel {
   }
 
   clearMarks() {
-    this.marks.replaceChildren()
+    for (const el of [...this.marks.children]) if (!el.dataset.pinned) el.remove()
     this.points = []
     if (this.line) this.stage.scene.remove(this.line)
     this.line = null
@@ -184,14 +235,7 @@ export class Panel {
     this.stage.canvas.focus()
   }
 
-  place() {
-    const { camera, canvas } = this.stage
-    for (const el of this.marks.children) {
-      const p = new Vector3(...el.dataset.at.split(',').map(Number)).project(camera)
-      el.hidden = p.z > 1
-      el.style.transform = `translate(${(p.x + 1) / 2 * canvas.clientWidth}px, ${(1 - p.y) / 2 * canvas.clientHeight}px)`
-    }
-  }
+  place() { placeMarks(this.marks, this.stage) }
 
   async copyLink(button) {
     const address = location.origin + location.pathname + location.search + linkOf(this.stage, this)

@@ -22,6 +22,35 @@ export async function send(files, note, setup, { say, size, whole }) {
   return id
 }
 
+// sendBatch opens a delivery for each group of files, all or none, sends them and seals them together. It resolves to the
+// deliveries' ids, the first group's first.
+export async function sendBatch(groups, title, setup, { say, size, whole }) {
+  const files = groups.flatMap((g) => g.files)
+  const total = files.reduce((n, f) => n + f.blob.size, 0)
+  await hashAll(files, (done) => { whole.value = total ? done / total / 2 : 0; say(setup.words.hashing, size(done), size(total)) })
+  const key = bytesToHex(sha256(utf8ToBytes(`${setup.batch.order}\n${title}\n` + groups.map((g) => keyOf(g.milestone, '', g.files) + '\n').join(''))))
+  const batch = await ask(`/v1/work-orders/${setup.batch.order}/batches`, {
+    method: 'POST', key: 'batch-' + key, body: { title, deliveries: groups.map((g) => ({ milestone_id: g.milestone, files: g.files.map(entryOf) })) },
+  })
+  const ids = []
+  let before = 0
+  for (const g of groups) {
+    const bytes = g.files.reduce((n, f) => n + f.blob.size, 0)
+    const d = batch.deliveries.find((one) => one.milestone_id === g.milestone)
+    if (d.state === 'abandoned') throw new Error(setup.words.abandoned)
+    if (d.state !== 'sealed') {
+      // The bar is of the whole batch: what this delivery moves is a part of it.
+      const part = { say, size, whole: { set value(v) { whole.value = 0.5 + (total ? (before + (v - 0.5) * 2 * bytes) / total / 2 : 0) } } }
+      await upload(d.id, await ask(`/v1/deliveries/${d.id}/uploads`, {}), g.files, setup, part)
+    }
+    before += bytes
+    ids.push(d.id)
+  }
+  say(setup.words.sealing)
+  await ask(`/v1/batches/${batch.id}/seal`, { method: 'POST', key: 'seal-' + key })
+  return ids
+}
+
 function entryOf(f) {
   const e = { path: f.path, role: f.role, bytes: f.blob.size, sha256: f.sha256 }
   if (f.parts.length > 1) Object.assign(e, { part_bytes: partBytes, part_sha256: f.parts })
