@@ -126,6 +126,7 @@ func jsonFixtures() []fixture {
 		inline("byte order mark", "json.invalid", "\xef\xbb\xbf{\"asset\":{\"version\":\"2.0\"}}"),
 		inline("array at the top", "schema.type", `[1]`),
 		inline("key twice", "json.duplicate_key", asset+`"nodes":[{"name":"a","name":"b"}],"scenes":[{"nodes":[0]}]}`).but("the validator's JSON parser keeps the last of equal keys"),
+		inline("a number of 500 digits", "limits.json_number", asset+`"nodes":[{"translation":[1`+strings.Repeat("0", 500)+`,0,0]}]}`),
 		inline("500 arrays deep", "limits.json_depth", deep).but("our limit on nesting"),
 		inline("no asset", "schema.missing", `{}`),
 		inline("empty array", "schema.empty", asset+`"nodes":[]}`),

@@ -31,6 +31,7 @@ const (
 	maxJSONDepth  = 128     // nesting; glTF itself needs about ten
 	maxJSONValues = 4 << 20 // 64 MiB of tape
 	maxJSONKeys   = 4096    // of one object
+	maxJSONDigits = 400     // of one number; the longest that a double needs has 309 before its point
 )
 
 // jsonFault is a text that is not JSON or passes a limit.
@@ -342,7 +343,10 @@ func (p *jsonParser) number() {
 		}
 		ok = digits()
 	}
-	if !ok || p.at-from > 400 {
+	switch {
+	case !ok:
 		p.fail("json.invalid", "a number is not written as JSON writes numbers")
+	case p.at-from > maxJSONDigits:
+		p.fail("limits.json_number", fmt.Sprintf("a number is longer than %d digits", maxJSONDigits))
 	}
 }
