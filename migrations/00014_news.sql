@@ -87,9 +87,9 @@ CREATE TABLE ph.hook_send (
   CONSTRAINT hook_send_state_known CHECK (state IN ('due', 'sent', 'given_up')),
   CONSTRAINT hook_send_done_at CHECK ((state = 'due') = (done_at IS NULL))
 );
-CREATE INDEX hook_send_due ON ph.hook_send (next_at, id) WHERE state = 'due';
+CREATE INDEX hook_send_due ON ph.hook_send (party_id, hook_id, next_at, id) WHERE state = 'due';
 CREATE INDEX hook_send_line ON ph.hook_send (party_id, hook_id, subject_id, seq) WHERE state = 'due';
-CREATE INDEX hook_send_of_hook ON ph.hook_send (party_id, hook_id, id);
+CREATE INDEX hook_send_of_hook ON ph.hook_send (party_id, hook_id, message_id);
 CREATE TABLE ph.hook_attempt (
   party_id uuid NOT NULL,
   hook_id  uuid NOT NULL,
@@ -101,7 +101,7 @@ CREATE TABLE ph.hook_attempt (
   excerpt  text NOT NULL,   -- the answer's first bytes
   took_ms  integer NOT NULL,
   PRIMARY KEY (party_id, send_id, number),
-  FOREIGN KEY (party_id, send_id) REFERENCES ph.hook_send (party_id, id) ON DELETE CASCADE,
+  FOREIGN KEY (party_id, send_id) REFERENCES ph.hook_send (party_id, id) ON DELETE CASCADE, -- when the post forgets old messages
   CONSTRAINT hook_attempt_excerpt_short CHECK (char_length(excerpt) <= 1024 AND char_length(problem) <= 1024)
 );
 
@@ -254,6 +254,33 @@ END $$;
 -- +goose StatementEnd
 CREATE TRIGGER forget_mail AFTER UPDATE OF email ON ph.member FOR EACH ROW WHEN (NEW.email <> OLD.email) EXECUTE FUNCTION ph.forget_mail();
 
+-- A new secret of a webhook; the one before goes on signing for a while. No caller can read either.
+-- +goose StatementBegin
+CREATE FUNCTION ph.rotate_hook(the_hook uuid, the_secret bytea, the_overlap interval) RETURNS boolean LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog AS $$
+  WITH turned AS (
+    UPDATE ph.hook h SET secret = the_secret,
+      previous = CASE WHEN the_overlap > interval '0' THEN h.secret END, previous_until = CASE WHEN the_overlap > interval '0' THEN now() + the_overlap END
+    WHERE h.party_id = ph.app_party() AND h.id = the_hook AND h.removed_at IS NULL RETURNING 1)
+  SELECT EXISTS (SELECT FROM turned)
+$$;
+-- +goose StatementEnd
+REVOKE ALL ON FUNCTION ph.rotate_hook(uuid, bytea, interval) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION ph.rotate_hook(uuid, bytea, interval) TO ph_api;
+
+-- How a member reads. The columns come with a later migration; plpgsql looks for them when it is called.
+-- +goose StatementBegin
+CREATE FUNCTION ph.mail_reader(the_party uuid, the_member uuid) RETURNS TABLE (language text, time_zone text)
+LANGUAGE plpgsql STABLE SECURITY DEFINER SET search_path = pg_catalog AS $$
+#variable_conflict use_column
+BEGIN
+  RETURN QUERY SELECT coalesce(m.language, ''),
+    coalesce(m.time_zone, (SELECT c.time_zone FROM ph.calendar c WHERE c.party_id = m.party_id ORDER BY c.number DESC LIMIT 1), 'UTC')
+  FROM ph.member m WHERE m.party_id = the_party AND m.id = the_member;
+END $$;
+-- +goose StatementEnd
+REVOKE ALL ON FUNCTION ph.mail_reader(uuid, uuid) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION ph.mail_reader(uuid, uuid) TO ph_post;
+
 -- The post works for every party. It reads what news are made of (prices only where a fact's leaf holds one) and writes
 -- only what is its own.
 GRANT USAGE ON SCHEMA ph TO ph_post;
@@ -297,7 +324,7 @@ GRANT SELECT ON ph.mail_choice TO ph_post;
 
 GRANT SELECT ON ph.news, ph.hook_send, ph.hook_attempt TO ph_api;
 GRANT SELECT (party_id, id, url, kinds, previous_until, made_by, created_at, failing_since, disabled_at, disabled_why, removed_at) ON ph.hook TO ph_api;
-GRANT INSERT, UPDATE (url, kinds, secret, previous, previous_until, failing_since, disabled_at, disabled_why, removed_at) ON ph.hook TO ph_api;
+GRANT INSERT, UPDATE (url, kinds, failing_since, disabled_at, disabled_why, removed_at) ON ph.hook TO ph_api;
 CREATE POLICY hook_insert ON ph.hook FOR INSERT TO ph_api WITH CHECK (party_id = ph.app_party() AND made_by = ph.app_member());
 CREATE POLICY hook_update ON ph.hook FOR UPDATE TO ph_api USING (party_id = ph.app_party()) WITH CHECK (party_id = ph.app_party());
 GRANT INSERT, UPDATE (state, tries, next_at, claimed_until, done_at) ON ph.hook_send TO ph_api; -- replays

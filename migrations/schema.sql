@@ -533,6 +533,19 @@ $$;
 
 ALTER FUNCTION ph.mail_locked(the_email text, the_mail uuid) OWNER TO ph_owner;
 
+CREATE FUNCTION ph.mail_reader(the_party uuid, the_member uuid) RETURNS TABLE(language text, time_zone text)
+    LANGUAGE plpgsql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+BEGIN
+  RETURN QUERY SELECT coalesce(m.language, ''),
+    coalesce(m.time_zone, (SELECT c.time_zone FROM ph.calendar c WHERE c.party_id = m.party_id ORDER BY c.number DESC LIMIT 1), 'UTC')
+  FROM ph.member m WHERE m.party_id = the_party AND m.id = the_member;
+END $$;
+
+ALTER FUNCTION ph.mail_reader(the_party uuid, the_member uuid) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) RETURNS void
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
@@ -721,6 +734,19 @@ CREATE FUNCTION ph.reset_stands(the_hash bytea) RETURNS boolean
 $$;
 
 ALTER FUNCTION ph.reset_stands(the_hash bytea) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.rotate_hook(the_hook uuid, the_secret bytea, the_overlap interval) RETURNS boolean
+    LANGUAGE sql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  WITH turned AS (
+    UPDATE ph.hook h SET secret = the_secret,
+      previous = CASE WHEN the_overlap > interval '0' THEN h.secret END, previous_until = CASE WHEN the_overlap > interval '0' THEN now() + the_overlap END
+    WHERE h.party_id = ph.app_party() AND h.id = the_hook AND h.removed_at IS NULL RETURNING 1)
+  SELECT EXISTS (SELECT FROM turned)
+$$;
+
+ALTER FUNCTION ph.rotate_hook(the_hook uuid, the_secret bytea, the_overlap interval) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) RETURNS boolean
     LANGUAGE plpgsql SECURITY DEFINER
@@ -3370,11 +3396,11 @@ CREATE INDEX hold_of_milestone ON ph.hold USING btree (studio_id, milestone_id, 
 
 CREATE INDEX hold_of_order ON ph.hold USING btree (studio_id, work_order_id, id);
 
-CREATE INDEX hook_send_due ON ph.hook_send USING btree (next_at, id) WHERE (state = 'due'::text);
+CREATE INDEX hook_send_due ON ph.hook_send USING btree (party_id, hook_id, next_at, id) WHERE (state = 'due'::text);
 
 CREATE INDEX hook_send_line ON ph.hook_send USING btree (party_id, hook_id, subject_id, seq) WHERE (state = 'due'::text);
 
-CREATE INDEX hook_send_of_hook ON ph.hook_send USING btree (party_id, hook_id, id);
+CREATE INDEX hook_send_of_hook ON ph.hook_send USING btree (party_id, hook_id, message_id);
 
 CREATE INDEX idempotency_age ON ph.idempotency USING btree (created_at);
 
@@ -4834,6 +4860,9 @@ GRANT ALL ON FUNCTION ph.mail_invitation(the_invitation uuid, the_mail uuid) TO 
 REVOKE ALL ON FUNCTION ph.mail_locked(the_email text, the_mail uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.mail_locked(the_email text, the_mail uuid) TO ph_login;
 
+REVOKE ALL ON FUNCTION ph.mail_reader(the_party uuid, the_member uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.mail_reader(the_party uuid, the_member uuid) TO ph_post;
+
 REVOKE ALL ON FUNCTION ph.make_finding_partitions(from_year integer, to_year integer) FROM PUBLIC;
 
 GRANT ALL ON FUNCTION ph.oldest_program() TO ph_api;
@@ -4847,6 +4876,9 @@ GRANT ALL ON FUNCTION ph.own_password_hash() TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.reset_stands(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.reset_stands(the_hash bytea) TO ph_login;
+
+REVOKE ALL ON FUNCTION ph.rotate_hook(the_hook uuid, the_secret bytea, the_overlap interval) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.rotate_hook(the_hook uuid, the_secret bytea, the_overlap interval) TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sign_in_begin(the_provider uuid, the_state bytea, the_browser bytea, the_nonce text, the_verifier text, the_next text, the_invitation bytea) TO ph_login;
@@ -5123,11 +5155,7 @@ GRANT SELECT(url),UPDATE(url) ON TABLE ph.hook TO ph_api;
 
 GRANT SELECT(kinds),UPDATE(kinds) ON TABLE ph.hook TO ph_api;
 
-GRANT UPDATE(secret) ON TABLE ph.hook TO ph_api;
-
-GRANT UPDATE(previous) ON TABLE ph.hook TO ph_api;
-
-GRANT SELECT(previous_until),UPDATE(previous_until) ON TABLE ph.hook TO ph_api;
+GRANT SELECT(previous_until) ON TABLE ph.hook TO ph_api;
 
 GRANT SELECT(made_by) ON TABLE ph.hook TO ph_api;
 

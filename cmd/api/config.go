@@ -43,7 +43,7 @@ func (s secret) MarshalText() ([]byte, error) {
 
 // database is where PostgreSQL is, by the role that uses it.
 type database struct {
-	api, login, worker, notary, clock, admin, direct secret
+	api, login, worker, notary, clock, post, admin, direct secret
 }
 
 // Format hides all addresses: package fmt does not ask unexported fields how to print themselves.
@@ -59,6 +59,7 @@ type config struct {
 	trustedProxies                   string
 	collector                        string // OTLP
 	notaryKey                        string
+	postKey                          secret
 	database                         database
 	s3Endpoint, s3PublicEndpoint     string
 	s3Region, s3Bucket               string
@@ -91,9 +92,11 @@ var variables = []variable{
 	{flag: "database-direct-url", env: "DATABASE_DIRECT_URL", what: "PostgreSQL `URL` of ph_api past the pooler, where there is one", secret: func(c *config) *secret { return &c.database.direct }},
 	{flag: "database-notary-url", env: "DATABASE_NOTARY_URL", what: "PostgreSQL `URL` of the role ph_notary; this process then signs the log's heads", secret: func(c *config) *secret { return &c.database.notary }},
 	{flag: "database-clock-url", env: "DATABASE_CLOCK_URL", what: "PostgreSQL `URL` of the role ph_clock; this process then reminds of reviews and accepts by silence where an order says so", secret: func(c *config) *secret { return &c.database.clock }},
+	{flag: "database-post-url", env: "DATABASE_POST_URL", what: "PostgreSQL `URL` of the role ph_post; this process then tells programs and people what happened", secret: func(c *config) *secret { return &c.database.post }},
 	{flag: "database-worker-url", env: "DATABASE_WORKER_URL", what: "PostgreSQL `URL` of the role ph_worker: serve counts the queue with it for Prometheus, migrate sets its password", secret: func(c *config) *secret { return &c.database.worker }},
 	{flag: "database-admin-url", env: "DATABASE_ADMIN_URL", what: "PostgreSQL `URL` of the database's owner, who may create roles", secret: func(c *config) *secret { return &c.database.admin }},
 	{flag: "notary-key", env: "NOTARY_KEY", what: "`file` of the signing key; made on first use", text: func(c *config) *string { return &c.notaryKey }},
+	{flag: "post-key", env: "POST_KEY", what: "`key` that seals the secrets of webhooks and makes links in mails, the same for every process: openssl rand -base64 32", secret: func(c *config) *secret { return &c.postKey }},
 	{flag: "s3-endpoint", env: "S3_ENDPOINT", what: "the S3 storage's `address`; empty for AWS", text: func(c *config) *string { return &c.s3Endpoint }},
 	{flag: "s3-public-endpoint", env: "S3_PUBLIC_ENDPOINT", what: "its `address` as vendors reach it, where it is another", text: func(c *config) *string { return &c.s3PublicEndpoint }},
 	{flag: "s3-region", env: "S3_REGION", fallback: "us-east-1", what: "its `region`", text: func(c *config) *string { return &c.s3Region }},
@@ -215,6 +218,13 @@ func (c config) serveFaults() (faults []string) {
 	faults = append(faults, roleFault("DATABASE_WORKER_URL", c.database.worker, ledger.RoleWorker, false)...)
 	faults = append(faults, roleFault("DATABASE_NOTARY_URL", c.database.notary, ledger.RoleNotary, false)...)
 	faults = append(faults, roleFault("DATABASE_CLOCK_URL", c.database.clock, ledger.RoleClock, false)...)
+	faults = append(faults, roleFault("DATABASE_POST_URL", c.database.post, ledger.RolePost, false)...)
+	if c.database.post != "" && c.postKey == "" {
+		faults = append(faults, "DATABASE_POST_URL needs POST_KEY, the key that seals the secrets of webhooks")
+	}
+	if _, err := ledger.ParsePostKey(string(c.postKey)); c.postKey != "" && err != nil {
+		faults = append(faults, "POST_KEY: "+err.Error())
+	}
 	if c.database.notary != "" && c.notaryKey == "" {
 		faults = append(faults, "DATABASE_NOTARY_URL needs NOTARY_KEY, the file of the signing key")
 	}

@@ -72,12 +72,12 @@ func TestAllFaultsAreReportedTogether(t *testing.T) {
 
 func TestSecretsAreNeverPrinted(t *testing.T) {
 	t.Parallel()
-	const canary = "c4nary-pw"
+	const canary, sealing = "c4nary-pw", "c4nary+pwc4nary+pwc4nary+pwc4nary+pwc4nary+="
 	env := envOf(
 		"DATABASE_URL", "postgres://ph_api:"+canary+"@h/d", "DATABASE_LOGIN_URL", "postgres://ph_login:"+canary+"@h/d",
 		"DATABASE_DIRECT_URL", "postgres://ph_api:"+canary+"@h/d", "DATABASE_NOTARY_URL", "postgres://ph_notary:"+canary+"@h/d",
 		"DATABASE_WORKER_URL", "postgres://ph_worker:"+canary+"@h/d", "DATABASE_ADMIN_URL", "postgres://o:"+canary+"@h/d",
-		"S3_ACCESS_KEY", canary, "S3_SECRET_KEY", canary, "NOTARY_KEY", "notary.key",
+		"S3_ACCESS_KEY", canary, "S3_SECRET_KEY", canary, "NOTARY_KEY", "notary.key", "POST_KEY", sealing,
 	)
 	c, _, done := parse(streams{&bytes.Buffer{}, &bytes.Buffer{}}, env, "serve", serveAbout, serveFlags, nil)
 	require.False(t, done)
@@ -91,6 +91,7 @@ func TestSecretsAreNeverPrinted(t *testing.T) {
 		fmt.Sprint(c), fmt.Sprintf("%v %+v %#v %s %q %x %d", c, c, c, c.s3SecretKey, c.s3SecretKey, c.s3SecretKey, c.s3SecretKey), string(text), logged.String(),
 	} {
 		require.NotContains(t, printed, canary)
+		require.NotContains(t, printed, sealing)
 		require.NotContains(t, printed, fmt.Sprintf("%x", canary))
 	}
 	for name := range commands { // --help shows defaults, and must not show what the environment holds

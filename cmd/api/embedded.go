@@ -18,6 +18,7 @@ const (
 	adminFile  = "admin.env"  // for bootstrap beside a running service
 	workerFile = "worker.env" // for `worker serve` on this machine
 	notaryFile = "notary.key"
+	postFile   = "post.key"
 )
 
 // startEmbedded starts a private PostgreSQL and an S3 server below the data folder, brings the database to the schema
@@ -50,6 +51,12 @@ func (c *config) startEmbedded(ctx context.Context, log *slog.Logger) (stop func
 		return nil, err
 	}
 	c.useEmbedded(pg, objects)
+	key, err := ledger.PostKeyFile(filepath.Join(c.embedded, postFile))
+	if err != nil {
+		_ = objects.Stop()
+		return nil, err
+	}
+	c.postKey = secret(key)
 	if err := c.writeEnvironments(pg, objects); err != nil {
 		_ = objects.Stop()
 		return nil, fmt.Errorf("write into the data folder: %w", err)
@@ -65,7 +72,7 @@ func (c *config) startEmbedded(ctx context.Context, log *slog.Logger) (stop func
 func (c *config) useEmbedded(pg *embedded.Postgres, objects *s3server.Server) {
 	c.database = database{
 		api: secret(pg.RoleURL(ledger.RoleAPI)), login: secret(pg.RoleURL(ledger.RoleLogin)), notary: secret(pg.RoleURL(ledger.RoleNotary)),
-		worker: secret(pg.RoleURL(ledger.RoleWorker)), clock: secret(pg.RoleURL(ledger.RoleClock)),
+		worker: secret(pg.RoleURL(ledger.RoleWorker)), clock: secret(pg.RoleURL(ledger.RoleClock)), post: secret(pg.RoleURL(ledger.RolePost)),
 	}
 	c.notaryKey = filepath.Join(c.embedded, notaryFile)
 	c.s3Endpoint, c.s3Region, c.s3Bucket = objects.Endpoint, s3server.Region, objects.Bucket

@@ -66,7 +66,7 @@ func TestOneMachineFromNothing(t *testing.T) {
 	client := logIn(t, address, "ines@harbour.example", found[1])
 	resp := post(t, client, address+"/v1/projects", `{"code":"QUAY","title":"The Quay"}`)
 	require.Equal(t, 201, resp.StatusCode)
-	for _, name := range []string{adminFile, workerFile, notaryFile} {
+	for _, name := range []string{adminFile, workerFile, notaryFile, postFile} {
 		info, err := os.Stat(filepath.Join(dir, name))
 		require.NoError(t, err)
 		require.Equal(t, os.FileMode(0o600), info.Mode().Perm(), name)

@@ -39,7 +39,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 Each setting is a flag or the variable named behind it:`
 
 const serveFlags = `otlp-endpoint listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
-	database-direct-url database-worker-url database-notary-url database-clock-url notary-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
+	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
 	c, code, done := parse(io, env, "serve", serveAbout, serveFlags, args)
@@ -116,14 +116,16 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	registry := prometheus.NewRegistry()
+	who := ledger.NewLogin(login)
 	tracer, flush, err := watch.ToCollector(c.collector, "proofhouse-api", log)
 	if err != nil {
 		return err
 	}
 	defer flush()
-	who := ledger.NewLogin(login)
+	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry, Tracer: tracer,
+		Streams: live, Tracer: tracer,
+		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
 		TrustedProxies: fields(c.trustedProxies), Pages: web.Mount(store, who, objects),
 	})
 	if err != nil {
@@ -145,6 +147,10 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	if err := c.startClock(ctx, group, store, objects, log); err != nil {
+		return err
+	}
+	c.startStreams(ctx, group, live, log)
+	if err := c.startPost(ctx, group, log); err != nil {
 		return err
 	}
 	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
@@ -300,6 +306,9 @@ func sweepKeys(ctx context.Context, store *ledger.Store, log *slog.Logger) {
 	tick := time.NewTicker(time.Hour)
 	defer tick.Stop()
 	for {
+		if _, err := store.SweepAccess(ctx); err != nil && ctx.Err() == nil {
+			log.ErrorContext(ctx, "old rows of the access log were not swept", "error", err.Error())
+		}
 		if _, err := store.SweepKeys(ctx); err != nil && ctx.Err() == nil {
 			log.ErrorContext(ctx, "old idempotency keys stay for now", "error", err.Error())
 		}

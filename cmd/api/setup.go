@@ -17,13 +17,13 @@ import (
 const migrateAbout = `Bring the database to this program's schema: roles, tables, job queue. Safe to run again, and on several machines at once.
 
 DATABASE_ADMIN_URL logs in as the database's owner, who may create roles. Give DATABASE_URL, DATABASE_LOGIN_URL,
-DATABASE_WORKER_URL, DATABASE_NOTARY_URL and DATABASE_CLOCK_URL too, and each role gets the password that stands in its
-URL; give none of them to leave the passwords as they are. With --embedded DIR "api serve" does this by itself.
+DATABASE_WORKER_URL, DATABASE_NOTARY_URL, DATABASE_CLOCK_URL and DATABASE_POST_URL too, and each role gets the password that
+stands in its URL; give none of them to leave the passwords as they are. With --embedded DIR "api serve" does this by itself.
 `
 
 func migrateCommand(ctx context.Context, io streams, env environment, args []string) int {
 	c, code, done := parse(io, env, "migrate", migrateAbout,
-		"database-admin-url database-url database-login-url database-worker-url database-notary-url database-clock-url", args)
+		"database-admin-url database-url database-login-url database-worker-url database-notary-url database-clock-url database-post-url", args)
 	if done {
 		return code
 	}
@@ -48,7 +48,7 @@ func (c config) roleURLs() []struct {
 	}{
 		{"DATABASE_URL", ledger.RoleAPI, c.database.api}, {"DATABASE_LOGIN_URL", ledger.RoleLogin, c.database.login},
 		{"DATABASE_WORKER_URL", ledger.RoleWorker, c.database.worker}, {"DATABASE_NOTARY_URL", ledger.RoleNotary, c.database.notary},
-		{"DATABASE_CLOCK_URL", ledger.RoleClock, c.database.clock},
+		{"DATABASE_CLOCK_URL", ledger.RoleClock, c.database.clock}, {"DATABASE_POST_URL", ledger.RolePost, c.database.post},
 	}
 }
 

@@ -11,8 +11,10 @@ import (
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
+	"net/netip"
 	"os"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -26,6 +28,7 @@ import (
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/ledger/ledgertest"
+	"proofhouse/internal/outward"
 	"proofhouse/internal/storage"
 )
 
@@ -67,6 +70,8 @@ type service struct {
 	routes  []string // "GET /v1/me"
 
 	registry *prometheus.Registry
+	live     *httpapi.Streams
+	key      ledger.PostKey
 }
 
 type lockedBuffer struct {
@@ -100,10 +105,18 @@ func startWith(t *testing.T, limits httpapi.Limits) *service {
 	})
 	require.NoError(t, err)
 	s := &service{t: t, db: db, storage: bucket, worker: ledger.NewWorker(db.Pool(ledger.RoleWorker)), logs: &lockedBuffer{ch: make(chan struct{}, 1)}, registry: prometheus.NewRegistry()}
+	s.live = httpapi.NewStreams()
+	ctx, stop := context.WithCancel(context.Background())
+	var hearing sync.WaitGroup
+	hearing.Go(func() { s.live.Run(ctx, db.URL(ledger.RoleAPI), func(err error) { t.Log(err) }) })
+	t.Cleanup(func() { stop(); hearing.Wait() })
+	s.key, err = ledger.ParsePostKey("c2VhbHMgdGhlIHNlY3JldHMgb2YgdGhlIHRlc3RzISE=")
+	require.NoError(t, err)
 	listening := httptest.NewUnstartedServer(nil)
 	server, err := httpapi.New(httpapi.Config{
 		Store: store, Login: ledger.NewLogin(db.Pool(ledger.RoleLogin)), Storage: bucket, PublicURL: "http://" + listening.Listener.Addr().String(), Registry: s.registry,
 		Log: slog.New(slog.NewJSONHandler(s.logs, nil)), Limits: limits,
+		Outward: outward.Policy{Allow: []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32")}}, Pages: providerPages, Streams: s.live,
 	})
 	require.NoError(t, err)
 	listening.Config.Handler = server.Handler()
@@ -194,7 +207,26 @@ func (p *person) do(method, path string, body any, headers ...string) answer {
 	for i := 0; i+1 < len(headers); i += 2 {
 		r.Header.Set(headers[i], headers[i+1])
 	}
+	if path == "/v1/events" {
+		return p.glance(r)
+	}
 	return send(p.s.t, r)
+}
+
+// glance is send for a stream, which has no end: it looks at how the answer begins, and waits until the service knows.
+func (p *person) glance(r *http.Request) answer {
+	t, before := p.s.t, p.s.live.Count()
+	resp, err := http.DefaultClient.Do(r)
+	require.NoError(t, err)
+	defer resp.Body.Close()
+	if resp.StatusCode != http.StatusOK {
+		b, err := io.ReadAll(resp.Body)
+		require.NoError(t, err)
+		return answer{resp.StatusCode, resp.Header, b}
+	}
+	require.NoError(t, resp.Body.Close())
+	require.Eventually(t, func() bool { return p.s.live.Count() <= before }, 10*time.Second, time.Millisecond)
+	return answer{resp.StatusCode, resp.Header, nil}
 }
 
 // ok is do, and the answer must be of the 2xx kind.

@@ -114,6 +114,13 @@ func (st *stream) hint() {
 	}
 }
 
+// Count is how many are open.
+func (s *Streams) Count() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.open)
+}
+
 // begin adds a stream of a member; nil where they have too many, or the service stops.
 func (s *Streams) begin(who ledger.Who) (st *stream, end func()) {
 	s.mu.Lock()
