@@ -12,6 +12,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // accountPage is one's own: name, password, and tokens for programs.
@@ -25,7 +26,11 @@ type accountPage struct {
 	Refusal refusal
 	Secret  string        // of the token just made, shown this once
 	Made    *ledger.Token // the token just made
-	Done    string        // what has just been done
+	Done    words.Phrase  // what has just been done
+
+	Reading   ledger.Reading // as chosen
+	PartyZone string         // what no choice of a zone means, "" for UTC
+	Now       time.Time
 }
 
 // tokenScopes are the scopes that a program of each side can have a use for.
@@ -42,11 +47,13 @@ func (p *Pages) account(c echo.Context) error {
 	page := accountPage{}
 	switch c.QueryParam("done") {
 	case "password":
-		page.Done = "Your password is changed, and every other session of yours is logged out."
+		page.Done = words.P("account.done_password")
 	case "revoked":
-		page.Done = "The token is revoked. What used it is refused from now on."
+		page.Done = words.P("account.done_revoked")
+	case "reading":
+		page.Done = words.P("account.done_reading")
 	case "again":
-		page.Done = "That form was sent before; the token it made stands below. Its secret was shown once and is not kept: if you have lost it, revoke the token and make another."
+		page.Done = words.P("account.done_again")
 	}
 	return p.showAccount(c, http.StatusOK, page)
 }
@@ -54,7 +61,7 @@ func (p *Pages) account(c echo.Context) error {
 func (p *Pages) showAccount(c echo.Context, status int, page accountPage) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	page.Party, page.Scopes, page.Days = who.PartyName, tokenScopes[who.Side], tokenDays
-	page.Server = p.server.PublicURL()
+	page.Server, page.Now = p.server.PublicURL(), time.Now()
 	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
 		members, err := tx.Members(ctx)
 		if err != nil {
@@ -65,13 +72,22 @@ func (p *Pages) showAccount(c echo.Context, status int, page accountPage) error 
 				page.Me = m
 			}
 		}
-		page.Tokens, err = tx.Tokens(ctx)
+		if page.Tokens, err = tx.Tokens(ctx); err != nil {
+			return none, err
+		}
+		if page.Reading, err = tx.Reading(ctx); err != nil {
+			return none, err
+		}
+		calendars, err := tx.Calendars(ctx)
+		if len(calendars) > 0 { // newest first
+			page.PartyZone = calendars[0].TimeZone
+		}
 		return none, err
 	})
 	if err != nil {
 		return err
 	}
-	return p.render(c, status, "account", frame{Title: "Your account", At: "account"}, page)
+	return p.render(c, status, "account", frame{Title: words.P("account.title"), At: "account"}, page)
 }
 
 // changePassword is not kept under the form's key: what is hashed there must not hold a password. A second click meets
@@ -79,7 +95,7 @@ func (p *Pages) showAccount(c echo.Context, status int, page accountPage) error 
 func (p *Pages) changePassword(c echo.Context) error {
 	old, next := field(c, "old"), field(c, "new")
 	if next != field(c, "again") {
-		return p.showAccount(c, http.StatusUnprocessableEntity, accountPage{Refusal: refusal{Form: "password", Why: "The two new passwords differ."}})
+		return p.showAccount(c, http.StatusUnprocessableEntity, accountPage{Refusal: refusal{Form: "password", Why: p.reader(c).Text(words.P("account.passwords_differ"))}})
 	}
 	err := p.server.ChangePassword(c, old, next)
 	if errors.Is(err, ledger.ErrCredentials) && old != next {

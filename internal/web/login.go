@@ -94,9 +94,10 @@ func (p *Pages) logOut(c echo.Context) error {
 
 // joinPage is an invitation and the form to accept it with.
 type joinPage struct {
-	Invitation    ledger.Invitation
-	Provider      string // address to join by the party's own provider, "" where it has none
-	Name, Refused string
+	Invitation ledger.Invitation
+	Provider   string // address to join by the party's own provider, "" where it has none
+	Name       string
+	Refused    words.Phrase
 }
 
 func (p *Pages) joinForm(c echo.Context) error {
@@ -111,7 +112,7 @@ func (p *Pages) showJoin(c echo.Context, status int, page joinPage) error {
 	if page.Invitation.Provider != uuid.Nil {
 		page.Provider = "/join/" + c.Param("secret") + "/with"
 	}
-	return p.render(c, status, "join", frame{Title: "Join " + page.Invitation.PartyName}, page)
+	return p.render(c, status, "join", frame{Title: words.P("join.title", page.Invitation.PartyName)}, page)
 }
 
 func (p *Pages) join(c echo.Context) error {
@@ -128,12 +129,12 @@ func (p *Pages) join(c echo.Context) error {
 	page := joinPage{Invitation: in, Name: typed(c, "name")}
 	_, err = p.server.Join(c, c.Param("secret"), page.Name, field(c, "password"))
 	if errors.Is(err, ledger.ErrConflict) {
-		page.Refused = "This e-mail has an account already. Log in with it, or ask for an invitation to another address."
+		page.Refused = words.P("join.taken")
 		return p.showJoin(c, http.StatusConflict, page)
 	}
 	if err != nil && refused(err) {
 		r := p.refuse(c, "join", err)
-		page.Refused = r.Why
+		page.Refused = words.Text(r.Why)
 		return p.showJoin(c, r.Status, page)
 	}
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // peoplePage is who belongs to one's own party and, for a producer, which vendors the studio works with.
@@ -25,7 +26,7 @@ type peoplePage struct {
 	Refusal   refusal
 	Link      string // of the invitation just made, shown this once
 	Invited   *ledger.Invitation
-	Done      string
+	Done      words.Phrase
 }
 
 var sideRoles = map[ledger.Side][]ledger.Role{
@@ -37,9 +38,9 @@ func (p *Pages) people(c echo.Context) error {
 	page := peoplePage{}
 	switch c.QueryParam("done") {
 	case "engaged":
-		page.Done = "The vendor is taken on. Invite its lead next: the form is below."
+		page.Done = words.P("people.done_engaged")
 	case "again":
-		page.Done = "That form was sent before, and its invitation stands. Its link was shown once and is not kept: if it is lost, send the form afresh for another."
+		page.Done = words.P("people.done_again")
 	}
 	return p.showPeople(c, http.StatusOK, page)
 }
@@ -60,7 +61,7 @@ func (p *Pages) showPeople(c echo.Context, status int, page peoplePage) error {
 	if err != nil {
 		return err
 	}
-	return p.render(c, status, "people", frame{Title: "People", At: "people"}, page)
+	return p.render(c, status, "people", frame{Title: words.P("people.title"), At: "people"}, page)
 }
 
 // invite answers with the page itself instead of a redirect: the link is nowhere to be read again.

@@ -16,6 +16,7 @@ import (
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/schema"
 	acceptedWords "proofhouse/internal/acceptance/words"
+	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
 
@@ -25,9 +26,10 @@ func functions(r *words.Reader) template.FuncMap {
 		return func(v any) string { return r.Term(kind + "." + fmt.Sprint(v)) }
 	}
 	return template.FuncMap{
-		"lang": func() string { return r.Tag }, "zone": func() string { return r.Zone.String() },
+		"lang": func() string { return r.Tag }, "zone": func() string { return r.Zone.String() }, "languages": words.Languages, "regions": words.Regions,
 		"say":  func(what any, args ...any) (any, error) { return r.Say(what, args...) },
 		"link": words.Link, "strong": words.Tagged("strong"), "code": words.Tagged("code"), "em": words.Tagged("em"),
+		"word": func(kind string, v any) string { return r.Term(kind + "." + fmt.Sprint(v)) },
 		"term": func(kind string, v any) acceptedWords.Arg { return words.Term(kind + "." + fmt.Sprint(v)) },
 
 		"milestone": term("milestone"), "milestoneOf": term("milestone"), "state": term("state"), "deliveryState": term("delivery_state"),
@@ -44,7 +46,15 @@ func functions(r *words.Reader) template.FuncMap {
 		"count": count, "place": func(p acceptance.Place) string { return placeIn(*r, p) },
 
 		"mark": mark, "verdict": func(headline string) string { return verdictTitle(*r, headline) }, "more": verdictMore,
-		"check":    func(name string) string { return checkTitle(*r, name) },
+		"check": func(name string) string { return checkTitle(*r, name) },
+		"roles": func(list []ledger.Role) string {
+			names := make([]string, len(list))
+			for i, role := range list {
+				names[i] = r.Term("role." + string(role))
+			}
+			return strings.Join(names, ", ")
+		},
+		"again":    func(english string) string { return r.Again(english) },
 		"checksOf": func(list []shownFinding) string { return checksOf(*r, list) },
 		"short":    func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },

@@ -87,6 +87,9 @@ func In(tag string) *Language {
 	return languages()[0]
 }
 
+// Speaks says whether pages speak a language, by its tag.
+func Speaks(tag string) bool { return In(tag).Tag == tag }
+
 var matcher = sync.OnceValue(func() language.Matcher {
 	var tags []language.Tag
 	for _, l := range languages() {
