@@ -2,6 +2,260 @@ package main
 
 import (
 	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"net/http"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
 )
 
-func measureCommand(context.Context, []string) error { return nil }
+// options of one run.
+type options struct {
+	dir, program, out        string
+	rate, pageRate, sealRate int
+	reads, pages             time.Duration
+	sealTime                 time.Duration
+	only                     string
+	skipInner                bool
+}
+
+// run1 is everything that one run measured.
+type run1 struct {
+	manifest
+	options
+	Began        time.Time
+	Reads, Pages []measured
+	Seal         measured
+	Export       measured
+	Missing      []string
+	First        []firstLoad
+	Inner        inner
+	Cores        int
+	Load         string // of the machine, before
+}
+
+func measureCommand(ctx context.Context, args []string) error {
+	var o options
+	f := flag.NewFlagSet("measure", flag.ContinueOnError)
+	f.StringVar(&o.dir, "dir", "", "data `folder` made by seed")
+	f.StringVar(&o.program, "api", "build/api", "the service's `program`")
+	f.StringVar(&o.out, "out", "", "`file` for the table; none: printed alone")
+	f.IntVar(&o.rate, "rate", 200, "questions a second")
+	f.IntVar(&o.pageRate, "page-rate", 50, "pages a second")
+	f.IntVar(&o.sealRate, "seal-rate", 300, "seals a second")
+	f.DurationVar(&o.reads, "reads", 2*time.Minute, "how long to ask")
+	f.DurationVar(&o.pages, "pages", time.Minute, "how long to ask for pages")
+	f.DurationVar(&o.sealTime, "seals", 10*time.Second, "how long to seal")
+	f.StringVar(&o.only, "only", "", "routes whose name holds this `text` alone")
+	f.BoolVar(&o.skipInner, "skip-inner", false, "leave out facts, deliveries and pgbench")
+	if err := f.Parse(args); err != nil {
+		return err
+	}
+	m, err := readManifest(o.dir)
+	if err != nil {
+		return fmt.Errorf("%s is no filled data folder (seed makes one): %w", o.dir, err)
+	}
+	r := run1{manifest: m, options: o, Began: time.Now().UTC(), Load: loadAverage()}
+	if err := r.throughHTTP(ctx); err != nil {
+		return err
+	}
+	if !o.skipInner {
+		if r.Inner, err = measureInner(ctx, o.dir, m); err != nil {
+			return err
+		}
+	}
+	return r.report()
+}
+
+// throughHTTP measures what callers see.
+func (r *run1) throughHTTP(ctx context.Context) (err error) {
+	s, err := serve(ctx, r.program, r.dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, s.stop()) }()
+	conn, err := adminConn(ctx, r.dir)
+	if err != nil {
+		return err
+	}
+	defer conn.Close(context.WithoutCancel(ctx))
+	callers, err := logIn(ctx, s.url, r.manifest)
+	if err != nil {
+		return err
+	}
+	if err := r.drawSubjects(ctx, conn, callers); err != nil {
+		return err
+	}
+	if err := r.readAll(ctx, s.url, callers); err != nil {
+		return err
+	}
+	if r.sealTime <= 0 || r.only != "" {
+		return nil
+	}
+	var vendors []*caller
+	for _, c := range callers {
+		if c.Side == "vendor" {
+			vendors = append(vendors, c)
+		}
+	}
+	say("opening deliveries to seal")
+	list, err := prepare(ctx, conn, s.url, vendors, r.sealRate*int(r.sealTime/time.Second))
+	if err != nil {
+		return err
+	}
+	say("sealing %d", len(list))
+	r.Seal = seals(ctx, s.url, list, r.sealRate)
+	return nil
+}
+
+func (r *run1) drawSubjects(ctx context.Context, conn *pgx.Conn, callers []*caller) error {
+	by := map[uuid.UUID]subjects{}
+	for _, c := range callers {
+		if by[c.Party] == nil {
+			s, err := readSubjects(ctx, conn, c.Side, c.Party)
+			if err != nil {
+				return err
+			}
+			if c.Side == "studio" {
+				for _, one := range r.Sample {
+					s["sample"], s["sample_inspection"] = append(s["sample"], one.Delivery.String()), append(s["sample_inspection"], one.Inspection.String())
+				}
+				if s["reviewed"], err = strings1(ctx, conn, `SELECT d.id::text FROM ph.milestone m CROSS JOIN LATERAL (SELECT id FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id
+					AND d.state = 'sealed' ORDER BY number DESC LIMIT 1) d WHERE m.studio_id = $1 AND m.state = 'review' LIMIT 200`, c.Party); err != nil {
+					return err
+				}
+			}
+			by[c.Party] = s
+		}
+		c.subjects = by[c.Party]
+	}
+	return nil
+}
+
+// readAll asks every described route and every page: once around to fill caches and to find out what is refused, then at the
+// constant rates.
+func (r *run1) readAll(ctx context.Context, url string, callers []*caller) error {
+	routes, err := described("openapi/proofhouse.yaml")
+	if err != nil {
+		return err
+	}
+	addresses, err := pages("internal/web/web.go")
+	if err != nil {
+		return err
+	}
+	rng := rand.New(rand.NewPCG(r.manifest.Seed, 2))
+	for _, part := range []struct {
+		routes []string
+		rate   int
+		lasts  time.Duration
+		to     *[]measured
+	}{{routes, r.rate, r.reads, &r.Reads}, {addresses, r.pageRate, r.pages, &r.Pages}} {
+		var chosen []string
+		for _, route := range part.routes {
+			if strings.Contains(route, r.only) {
+				chosen = append(chosen, route)
+			}
+		}
+		list, missing := makeTargets(chosen, callers, rng)
+		r.Missing = append(r.Missing, missing...)
+		list, refused := allowed(ctx, url, list)
+		r.Missing = append(r.Missing, refused...)
+		if len(list) == 0 || part.lasts <= 0 {
+			continue
+		}
+		say("%d routes at %d a second for %s", len(list), part.rate, part.lasts)
+		*part.to = attack(ctx, url, list, part.rate, part.lasts, rng)
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if part.to == &r.Pages {
+			r.First = firstLoads(ctx, url, list)
+		}
+	}
+	return nil
+}
+
+// allowed asks each variant once and keeps those that are answered: a vendor has no projects, a producer does not sign off.
+func allowed(ctx context.Context, url string, list []target) (kept []target, refused []string) {
+	for _, t := range list {
+		var good []variant
+		why := ""
+		for _, v := range t.variants {
+			err := v.caller.do(ctx, http.MethodGet, url+v.url, nil, nil)
+			if err == nil || !strings.HasPrefix(err.Error(), "GET ") { // what is no JSON is an answer too
+				good = append(good, v)
+			} else if why == "" || !strings.Contains(err.Error(), "403") {
+				why = err.Error()
+			}
+		}
+		if len(good) == 0 {
+			refused = append(refused, t.route+": "+why)
+			continue
+		}
+		kept = append(kept, target{t.route, good})
+	}
+	return kept, refused
+}
+
+func adminConn(ctx context.Context, dir string) (*pgx.Conn, error) {
+	b, err := os.ReadFile(filepath.Join(dir, "admin.env"))
+	if err != nil {
+		return nil, err
+	}
+	_, value, _ := strings.Cut(string(b), "DATABASE_ADMIN_URL='")
+	value, _, _ = strings.Cut(value, "'")
+	return pgx.Connect(ctx, value)
+}
+
+func loadAverage() string {
+	b, _ := os.ReadFile("/proc/loadavg") // where there is none, nothing is said
+	return strings.Join(strings.Fields(string(b))[:min(3, len(strings.Fields(string(b))))], " ")
+}
+
+// firstLoad is what a browser fetches for a page that it has never seen, the 3D view's program apart.
+type firstLoad struct {
+	Route string
+	Bytes int
+	Parts int
+}
+
+var asset = regexp.MustCompile(`(?:href|src)="(/static/[^"]+)"`)
+
+func firstLoads(ctx context.Context, url string, list []target) (out []firstLoad) {
+	sizes := map[string]int{}
+	for _, t := range list {
+		most := firstLoad{Route: t.route}
+		for _, v := range t.variants[:min(len(t.variants), 10)] {
+			page, err := v.caller.fetch(ctx, url+v.url)
+			if err != nil {
+				continue
+			}
+			one := firstLoad{Route: t.route, Bytes: len(page), Parts: 1}
+			for _, a := range asset.FindAllSubmatch(page, -1) {
+				name := string(a[1])
+				if strings.Contains(name, "viewer") {
+					continue
+				}
+				if _, ok := sizes[name]; !ok {
+					b, _ := v.caller.fetch(ctx, url+name)
+					sizes[name] = len(b)
+				}
+				one.Bytes += sizes[name]
+				one.Parts++
+			}
+			if one.Bytes > most.Bytes {
+				most = one
+			}
+		}
+		out = append(out, most)
+	}
+	return out
+}
