@@ -14,6 +14,7 @@ import (
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // deliverPage is where a vendor drops a folder. Its script speaks to the interface as any other program does; the page
@@ -25,6 +26,7 @@ type deliverPage struct {
 	Bundled bool
 	Server  string
 	SpecID  string
+	Number  int // of the spec
 	Data    deliverSetup
 	NoSpec  bool
 }
@@ -34,16 +36,38 @@ type deliverSetup struct {
 	Roles     string            `json:"roles"` // where to ask for roles
 	Delivery  string            `json:"delivery"`
 	Words     map[string]string `json:"words"`
+	Batch     *batchSetup       `json:"batch,omitempty"`
 }
 
-// deliverWords are what the script says.
-var deliverWords = map[string]string{
-	"reading": "Reading the folder …", "empty": "There is no file in what was dropped.", "several": "Drop one folder, the prop’s own.",
-	"asking": "Asking what the files are …", "ready": "{0} files, {1}. Look through the roles, then deliver.", "hashing": "Hashing: {0} of {1}",
-	"sending": "Sending: {0} of {1}", "waiting": "The connection broke; trying again in {0} s. Nothing that has arrived is sent again.",
-	"sealing": "Everything has arrived; sealing …", "there": "there", "waits": "waits", "failed": "It did not work: {0}",
-	"again": "Drop the same folder again to go on where it stopped.", "other": "not part of what is checked",
-	"leave": "Files are still on their way.", "changed": "{0} has changed since it was read; drop the folder again.", "abandoned": "A delivery of the very same files was begun before and given up; change the note to send them again.",
+// batchSetup is what the script needs for many props of an order.
+type batchSetup struct {
+	Order string               `json:"order"`
+	Props map[string]batchProp `json:"props"` // by code, which their folders bear
+	After string               `json:"after"` // where to go when all is sealed
+}
+
+type batchProp struct {
+	Milestone string `json:"milestone"`
+	Roles     string `json:"roles"`
+}
+
+// deliverCodes are what the script says: codes with how many values it sets in.
+var deliverCodes = map[string]int{
+	"reading": 0, "empty": 0, "asking": 0, "ready": 2, "hashing": 2, "sending": 2, "waiting": 1, "sealing": 0, "there": 0, "waits": 0, "failed": 1, "again": 0, "changed": 1, "abandoned": 0,
+	"unknown": 1, "column_role": 0, "column_size": 0, "column_sent": 0,
+}
+
+// deliverWords says them in the reader's language, with places {0}, {1} … for the script's values.
+func deliverWords(r words.Reader) map[string]string {
+	out := map[string]string{}
+	for code, values := range deliverCodes {
+		var places []any
+		for i := range values {
+			places = append(places, fmt.Sprintf("{%d}", i))
+		}
+		out[code] = r.Text(words.P("deliver."+code, places...))
+	}
+	return out
 }
 
 func (p *Pages) deliver(c echo.Context) error {
@@ -51,7 +75,7 @@ func (p *Pages) deliver(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	return p.render(c, http.StatusOK, "deliver", frame{Title: "Deliver " + page.Prop.Title, At: "work"}, page)
+	return p.render(c, http.StatusOK, "deliver", frame{Title: words.P("deliver.title", page.Prop.Title), At: "work"}, page)
 }
 
 func (p *Pages) loadDeliver(c echo.Context) (deliverPage, error) {
@@ -86,11 +110,80 @@ func (p *Pages) loadDeliver(c echo.Context) (deliverPage, error) {
 		page.NoSpec = true
 		return page, nil
 	}
-	page.SpecID = page.Prop.SpecInForce.ID.String()
+	page.SpecID, page.Number = page.Prop.SpecInForce.ID.String(), page.Prop.SpecInForce.Number
 	page.Data = deliverSetup{
-		Milestone: page.Chosen.ID.String(), Roles: "/props/" + id.String() + "/roles?milestone=" + page.Chosen.Kind, Delivery: "/deliveries/", Words: deliverWords,
+		Milestone: page.Chosen.ID.String(), Roles: "/props/" + id.String() + "/roles?milestone=" + page.Chosen.Kind, Delivery: "/deliveries/", Words: deliverWords(p.reader(c)),
 	}
 	return page, nil
+}
+
+// batchPage is where a vendor drops a folder of folders, one for each prop of an order: one seal, a delivery each.
+type batchPage struct {
+	Order   ledger.WorkOrder
+	Waiting []batchLine
+	Bundled bool
+	Server  string
+	Data    deliverSetup
+}
+
+// batchLine is one prop that something can be delivered for.
+type batchLine struct {
+	Prop      ledger.Prop
+	Milestone ledger.Milestone
+}
+
+// batchPropsShown bounds the props of an order that a batch may name: as many as a batch may hold, in whole pages.
+const batchPropsShown = 600
+
+func (p *Pages) deliverBatch(c echo.Context) error {
+	id, err := idOf(c)
+	if err != nil {
+		return err
+	}
+	who, _ := httpapi.Caller(c.Request().Context())
+	if who.Side != ledger.VendorSide {
+		return ledger.ErrNotFound // the studio delivers nothing
+	}
+	page := batchPage{Bundled: bundled("deliver.js"), Server: p.server.PublicURL()}
+	setup := &batchSetup{Order: id.String(), Props: map[string]batchProp{}, After: "/orders/" + id.String()}
+	_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
+		if page.Order, err = tx.WorkOrder(ctx, id); err != nil {
+			return none, err
+		}
+		for at := (ledger.Page{Limit: 200}); len(page.Waiting) < batchPropsShown; {
+			list, err := tx.Props(ctx, ledger.PropFilter{WorkOrder: id}, at)
+			if err != nil {
+				return none, err
+			}
+			page.take(list.Items, setup)
+			if at.After = list.Next; at.After == "" {
+				break
+			}
+		}
+		return none, nil
+	})
+	if err != nil {
+		return err
+	}
+	page.Data = deliverSetup{Words: deliverWords(p.reader(c)), Batch: setup}
+	return p.render(c, http.StatusOK, "batch", frame{Title: words.P("batch.title", page.Order.Title), At: "orders"}, page)
+}
+
+// take adds the props whose first milestone that is not done waits for a delivery.
+func (page *batchPage) take(props []ledger.Prop, setup *batchSetup) {
+	for _, prop := range props {
+		for _, m := range prop.Milestones {
+			if m.State.Final() {
+				continue
+			}
+			if prop.SpecInForce == nil || !takesDelivery(m.State) {
+				break
+			}
+			page.Waiting = append(page.Waiting, batchLine{prop, m})
+			setup.Props[prop.Code] = batchProp{Milestone: m.ID.String(), Roles: "/props/" + prop.ID.String() + "/roles?milestone=" + m.Kind}
+			break
+		}
+	}
 }
 
 // takesDelivery says whether a milestone's state lets its vendor deliver.

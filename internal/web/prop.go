@@ -12,11 +12,14 @@ import (
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // propPage is one prop's whole story: what is asked now, and everything that led there.
 type propPage struct {
-	Prop       ledger.Prop
+	party
+	Reader     words.Reader
+	Open       string // the chapter that the address asks for
 	Order      ledger.WorkOrder
 	Deliveries []ledger.Delivery
 	Earlier    bool // there are more deliveries than are shown
@@ -28,7 +31,6 @@ type propPage struct {
 	Judged     spec.Milestone          // at which milestone
 	Offered    []difference            // what the revision that waits would change
 	May        propPermission
-	Studio     bool
 	Refusal    refusal
 }
 
@@ -84,7 +86,7 @@ func (p *Pages) loadProp(c echo.Context) (propPage, error) {
 	if err != nil {
 		return page, err
 	}
-	page.Studio = who.Side == ledger.StudioSide
+	page.Studio, page.Reader, page.Open = who.Side == ledger.StudioSide, p.reader(c), c.QueryParam("open")
 	page.look(who)
 	return page, nil
 }
@@ -198,5 +200,5 @@ func onProp[T any](c echo.Context, p *Pages, form, kind, at string, effect func(
 	if err != nil {
 		return err
 	}
-	return c.Redirect(http.StatusSeeOther, "/props/"+id.String()+"#"+at)
+	return c.Redirect(http.StatusSeeOther, "/props/"+id.String()+"?open="+at+"#"+at)
 }

@@ -259,8 +259,8 @@ func (p *Pages) showReferences(c echo.Context, status int, r refusal) error {
 	return p.render(c, status, "references", frame{Title: page.Order.Title, At: "orders"}, page)
 }
 
-// picked is one picture of the form with its bytes.
-type picked struct {
+// sentPicture is one picture of the form with its bytes.
+type sentPicture struct {
 	ledger.NewReference
 	data []byte
 }
@@ -312,7 +312,7 @@ func (p *Pages) publishReferences(c echo.Context) error {
 }
 
 // readPictures reads the form. The digests become part of what the form says, so that a second click with other pictures is no repeat.
-func readPictures(c echo.Context) ([]picked, error) {
+func readPictures(c echo.Context) ([]sentPicture, error) {
 	r := c.Request()
 	r.Body = http.MaxBytesReader(c.Response(), r.Body, packFormMax)
 	if err := r.ParseMultipartForm(packFormMax); err != nil {
@@ -323,7 +323,7 @@ func readPictures(c echo.Context) ([]picked, error) {
 		return nil, echo.ErrBadRequest
 	}
 	defer func() { _ = r.MultipartForm.RemoveAll() }()
-	var out []picked
+	var out []sentPicture
 	for i := range packRows {
 		files := r.MultipartForm.File[fmt.Sprintf("file-%d", i+1)]
 		if len(files) == 0 || files[0].Size == 0 {
@@ -343,7 +343,7 @@ func readPictures(c echo.Context) ([]picked, error) {
 	return out, nil
 }
 
-func readPicture(h *multipart.FileHeader) (one picked, err error) {
+func readPicture(h *multipart.FileHeader) (one sentPicture, err error) {
 	name := path.Base(strings.ReplaceAll(h.Filename, `\`, "/"))
 	f, err := h.Open()
 	if err != nil {

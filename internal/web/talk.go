@@ -11,6 +11,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // questionsPage is the inbox of questions: those that wait for the reader's side, or all.
@@ -52,14 +53,14 @@ func (p *Pages) questions(c echo.Context) error {
 		return err
 	}
 	page.Items, page.Next = list.Items, list.Next
-	return p.render(c, http.StatusOK, "questions", frame{Title: "Questions", At: "questions"}, page)
+	return p.render(c, http.StatusOK, "questions", frame{Title: words.P("talk.title"), At: "questions"}, page)
 }
 
 // questionPage is one question with all that was said.
 type questionPage struct {
+	party
 	Question ledger.Question
-	Prop     ledger.Prop
-	Studio   bool
+	Specs    []ledger.SpecHead // that an answer may have become
 	Refusal  refusal
 }
 
@@ -84,7 +85,10 @@ func (p *Pages) loadQuestion(c echo.Context) (questionPage, error) {
 		if page.Question, err = tx.Question(ctx, id); err != nil {
 			return page, err
 		}
-		page.Prop, err = tx.Prop(ctx, page.Question.PropID)
+		if page.Prop, err = tx.Prop(ctx, page.Question.PropID); err != nil {
+			return page, err
+		}
+		page.Specs, err = tx.SpecRevisions(ctx, page.Prop.ID)
 		return page, err
 	})
 	who, _ := httpapi.Caller(c.Request().Context())
@@ -152,3 +156,9 @@ func shortened(text string, most int) string {
 	}
 	return cut + " …"
 }
+
+// Opening is the beginning of a question, for a list.
+func (questionsPage) Opening(q ledger.Question) string { return opening(q) }
+
+// Lasting is how long something lasted.
+func (questionsPage) Lasting(d time.Duration) words.Phrase { return lasting(d) }
