@@ -20,6 +20,75 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AccessAct.
+const (
+	AccessActExported        AccessAct = "exported"
+	AccessActJoined          AccessAct = "joined"
+	AccessActLogInFailed     AccessAct = "log_in_failed"
+	AccessActLogInHeld       AccessAct = "log_in_held"
+	AccessActLoggedIn        AccessAct = "logged_in"
+	AccessActLoggedOut       AccessAct = "logged_out"
+	AccessActPasswordChanged AccessAct = "password_changed"
+	AccessActProviderChanged AccessAct = "provider_changed"
+	AccessActReadAccess      AccessAct = "read_access"
+	AccessActReadDelivery    AccessAct = "read_delivery"
+	AccessActReadFile        AccessAct = "read_file"
+	AccessActReadHandover    AccessAct = "read_handover"
+	AccessActReadInspection  AccessAct = "read_inspection"
+	AccessActReadOrder       AccessAct = "read_order"
+	AccessActReadProp        AccessAct = "read_prop"
+	AccessActSessionsEnded   AccessAct = "sessions_ended"
+	AccessActTokenMade       AccessAct = "token_made"
+	AccessActTokenRevoked    AccessAct = "token_revoked"
+	AccessActTokenUsed       AccessAct = "token_used"
+)
+
+// Valid indicates whether the value is a known member of the AccessAct enum.
+func (e AccessAct) Valid() bool {
+	switch e {
+	case AccessActExported:
+		return true
+	case AccessActJoined:
+		return true
+	case AccessActLogInFailed:
+		return true
+	case AccessActLogInHeld:
+		return true
+	case AccessActLoggedIn:
+		return true
+	case AccessActLoggedOut:
+		return true
+	case AccessActPasswordChanged:
+		return true
+	case AccessActProviderChanged:
+		return true
+	case AccessActReadAccess:
+		return true
+	case AccessActReadDelivery:
+		return true
+	case AccessActReadFile:
+		return true
+	case AccessActReadHandover:
+		return true
+	case AccessActReadInspection:
+		return true
+	case AccessActReadOrder:
+		return true
+	case AccessActReadProp:
+		return true
+	case AccessActSessionsEnded:
+		return true
+	case AccessActTokenMade:
+		return true
+	case AccessActTokenRevoked:
+		return true
+	case AccessActTokenUsed:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Cause.
 const (
 	ChangedMind   Cause = "changed_mind"
@@ -809,6 +878,27 @@ func (e Scope) Valid() bool {
 	}
 }
 
+// Defines values for SessionVia.
+const (
+	SessionViaInvitation SessionVia = "invitation"
+	SessionViaPassword   SessionVia = "password"
+	SessionViaProvider   SessionVia = "provider"
+)
+
+// Valid indicates whether the value is a known member of the SessionVia enum.
+func (e SessionVia) Valid() bool {
+	switch e {
+	case SessionViaInvitation:
+		return true
+	case SessionViaPassword:
+		return true
+	case SessionViaProvider:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Side.
 const (
 	SideStudio Side = "studio"
@@ -976,6 +1066,35 @@ type AcceptInvitation struct {
 	Name     string `json:"name"`
 	Password string `json:"password"`
 	Secret   string `json:"secret"`
+}
+
+// Access defines model for Access.
+type Access struct {
+	Act AccessAct `json:"act"`
+
+	// Address Of the first time within the hour; of the last for log-ins that failed.
+	Address  string             `json:"address"`
+	FirstAt  time.Time          `json:"first_at"`
+	Hour     time.Time          `json:"hour"`
+	MemberId openapi_types.UUID `json:"member_id"`
+	Name     string             `json:"name"`
+
+	// Subject The order, prop, delivery, inspection, file or hand-over that was read, or the token.
+	Subject *openapi_types.UUID `json:"subject"`
+
+	// Times Counted for log-ins that failed; for the rest at least this often.
+	Times int `json:"times"`
+}
+
+// AccessAct defines model for AccessAct.
+type AccessAct string
+
+// AccessPage defines model for AccessPage.
+type AccessPage struct {
+	Items []Access `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
 }
 
 // Anchor Ties a head of the log into the house log; absent for about a second after the fact.
@@ -1531,6 +1650,23 @@ type LogIn struct {
 	Password string `json:"password"`
 }
 
+// LogInProvider defines model for LogInProvider.
+type LogInProvider struct {
+	ChangedAt time.Time          `json:"changed_at"`
+	ClientId  string             `json:"client_id"`
+	Id        openapi_types.UUID `json:"id"`
+	Issuer    string             `json:"issuer"`
+
+	// LogInAt Where the party's people log in.
+	LogInAt string `json:"log_in_at"`
+
+	// Required Passwords of the party's members no longer work.
+	Required bool `json:"required"`
+
+	// ReturnAddress To register at the provider.
+	ReturnAddress string `json:"return_address"`
+}
+
 // LoggedInSession defines model for LoggedInSession.
 type LoggedInSession struct {
 	ExpiresAt time.Time `json:"expires_at"`
@@ -1729,13 +1865,40 @@ type NewNote struct {
 
 	// ReplyTo Another note of the delivery; its privacy counts.
 	ReplyTo *openapi_types.UUID `json:"reply_to,omitempty"`
-	Text    string              `json:"text"`
+
+	// Sketch What is drawn on a picture of an inspection.
+	Sketch *Sketch `json:"sketch,omitempty"`
+	Text   string  `json:"text"`
 }
 
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
 	Old string `json:"old"`
+}
+
+// NewPendingSignOff defines model for NewPendingSignOff.
+type NewPendingSignOff struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision Decision `json:"decision"`
+
+	// InspectionId That you looked at.
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+
+	// Price What a change costs; 0 is a price too.
+	Price *ChangePrice `json:"price,omitempty"`
+
+	// Reason Needed for everything but `accept`.
+	Reason *string `json:"reason,omitempty"`
+
+	// Sketch What is drawn on a picture of an inspection.
+	Sketch *Sketch `json:"sketch,omitempty"`
+
+	// Wait It is sent when you send it, and not by itself.
+	Wait *bool `json:"wait,omitempty"`
 }
 
 // NewPermission defines model for NewPermission.
@@ -1975,7 +2138,10 @@ type Note struct {
 	// ResolvedIn The delivery in which it is mended.
 	ResolvedIn *openapi_types.UUID `json:"resolved_in"`
 	Side       Side                `json:"side"`
-	Text       string              `json:"text"`
+
+	// Sketch Drawn on a picture; left out where nothing is.
+	Sketch *Sketch `json:"sketch,omitempty"`
+	Text   string  `json:"text"`
 }
 
 // NoteList defines model for NoteList.
@@ -2077,6 +2243,31 @@ type PaymentHold struct {
 // PaymentHoldList defines model for PaymentHoldList.
 type PaymentHoldList struct {
 	Items []PaymentHold `json:"items"`
+}
+
+// PendingSignOff defines model for PendingSignOff.
+type PendingSignOff struct {
+	At time.Time `json:"at"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision     Decision           `json:"decision"`
+	DeliveryId   openapi_types.UUID `json:"delivery_id"`
+	Id           openapi_types.UUID `json:"id"`
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+	Reason       string             `json:"reason"`
+
+	// SendAt null: when you send it.
+	SendAt *time.Time `json:"send_at"`
+	Sketch *Sketch    `json:"sketch"`
+
+	// Stopped Why it could not be sent: `decided`, `inspected`, `delivered`, `role`, `state`, `price`.
+	Stopped   *string    `json:"stopped"`
+	StoppedAt *time.Time `json:"stopped_at"`
+}
+
+// PendingSignOffList defines model for PendingSignOffList.
+type PendingSignOffList struct {
+	Items []PendingSignOff `json:"items"`
 }
 
 // Permission defines model for Permission.
@@ -2436,6 +2627,42 @@ type SealedDelivery struct {
 	Receipt Receipt `json:"receipt"`
 }
 
+// Session defines model for Session.
+type Session struct {
+	Address string `json:"address"`
+
+	// Agent What the browser says it is.
+	Agent     string             `json:"agent"`
+	CreatedAt time.Time          `json:"created_at"`
+	ExpiresAt time.Time          `json:"expires_at"`
+	Id        openapi_types.UUID `json:"id"`
+
+	// LastSeenAt To the minute.
+	LastSeenAt *time.Time `json:"last_seen_at"`
+
+	// ThisOne The session that asks.
+	ThisOne bool       `json:"this_one"`
+	Via     SessionVia `json:"via"`
+}
+
+// SessionVia defines model for Session.Via.
+type SessionVia string
+
+// SessionList defines model for SessionList.
+type SessionList struct {
+	Items []Session `json:"items"`
+}
+
+// SetLogInProvider defines model for SetLogInProvider.
+type SetLogInProvider struct {
+	ClientId string `json:"client_id"`
+
+	// ClientSecret Left out: the one that is there stays.
+	ClientSecret *string `json:"client_secret,omitempty"`
+	Issuer       string  `json:"issuer"`
+	Required     bool    `json:"required"`
+}
+
 // SetUse defines model for SetUse.
 type SetUse struct {
 	At time.Time `json:"at"`
@@ -2489,6 +2716,17 @@ type SignedOff struct {
 	// Receipt Keep it outside this service, and it is a witness.
 	Receipt Receipt `json:"receipt"`
 	SignOff SignOff `json:"sign_off"`
+}
+
+// Sketch What is drawn on a picture of an inspection.
+type Sketch struct {
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+
+	// Picture Its name among the inspection's pictures.
+	Picture string `json:"picture"`
+
+	// Strokes Each is x, y, x, y … in ten-thousandths of the picture's width and height, from its upper left corner.
+	Strokes [][]int `json:"strokes"`
 }
 
 // Spec defines model for Spec.
@@ -2793,6 +3031,9 @@ type NoteId = openapi_types.UUID
 // PaymentHoldId defines model for PaymentHoldId.
 type PaymentHoldId = openapi_types.UUID
 
+// PendingId defines model for PendingId.
+type PendingId = openapi_types.UUID
+
 // PermissionId defines model for PermissionId.
 type PermissionId = openapi_types.UUID
 
@@ -2808,6 +3049,9 @@ type QuestionId = openapi_types.UUID
 // ReferencePackId defines model for ReferencePackId.
 type ReferencePackId = openapi_types.UUID
 
+// SessionId defines model for SessionId.
+type SessionId = openapi_types.UUID
+
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
 
@@ -2819,6 +3063,20 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// ListAccessParams defines parameters for ListAccess.
+type ListAccessParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit    *Limit              `form:"limit,omitempty" json:"limit,omitempty"`
+	MemberId *openapi_types.UUID `form:"member_id,omitempty" json:"member_id,omitempty"`
+
+	// Subject The id of what was read or used.
+	Subject *openapi_types.UUID `form:"subject,omitempty" json:"subject,omitempty"`
+	Act     *AccessAct          `form:"act,omitempty" json:"act,omitempty"`
+}
 
 // DecideBatchParams defines parameters for DecideBatch.
 type DecideBatchParams struct {
@@ -2878,6 +3136,12 @@ type ReinspectDeliveryParams struct {
 
 // AddNoteParams defines parameters for AddNote.
 type AddNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// PrepareSignOffParams defines parameters for PrepareSignOff.
+type PrepareSignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3115,6 +3379,12 @@ type ExportPayablesParams struct {
 
 // ReleasePaymentParams defines parameters for ReleasePayment.
 type ReleasePaymentParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SendSignOffParams defines parameters for SendSignOff.
+type SendSignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3362,6 +3632,9 @@ type ReinspectDeliveryJSONRequestBody = Reason
 // AddNoteJSONRequestBody defines body for AddNote for application/json ContentType.
 type AddNoteJSONRequestBody = NewNote
 
+// PrepareSignOffJSONRequestBody defines body for PrepareSignOff for application/json ContentType.
+type PrepareSignOffJSONRequestBody = NewPendingSignOff
+
 // SignOffJSONRequestBody defines body for SignOff for application/json ContentType.
 type SignOffJSONRequestBody = NewSignOff
 
@@ -3376,6 +3649,9 @@ type InviteJSONRequestBody = NewInvitation
 
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = AcceptInvitation
+
+// SetLogInProviderJSONRequestBody defines body for SetLogInProvider for application/json ContentType.
+type SetLogInProviderJSONRequestBody = SetLogInProvider
 
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
@@ -3544,6 +3820,14 @@ type ClientInterface interface {
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListAccess Who of your party saw and did what
+	//
+	// For a producer or a vendor's lead: log-ins and those that failed, uses of tokens, and who read which order, prop,
+	// delivery, inspection, file or export. A row for each member, act, thing and hour, kept for 180 days. Reading is noted too.
+	//
+	// Corresponds with GET /v1/access (the `ListAccess` operationId).
+	ListAccess(ctx context.Context, params *ListAccessParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// GetBatch A batch with its deliveries
 	//
 	// Corresponds with GET /v1/batches/{batch_id} (the `GetBatch` operationId).
@@ -3695,6 +3979,30 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/deliveries/{delivery_id}/notes (the `AddNote` operationId).
 	AddNote(ctx context.Context, deliveryId DeliveryId, params *AddNoteParams, body AddNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PrepareSignOffWithBody Decide, and tell the vendor in ten minutes
+	//
+	// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+	// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+	// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+	// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+	PrepareSignOffWithBody(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PrepareSignOff Decide, and tell the vendor in ten minutes
+	//
+	// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+	// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+	// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+	// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+	PrepareSignOff(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, body PrepareSignOffJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SealDelivery Seal the delivery and queue its inspection
 	//
@@ -3895,6 +4203,40 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
 	AcceptInvitation(ctx context.Context, body AcceptInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveLogInProvider Take your party's own log-in away
+	//
+	// Corresponds with DELETE /v1/log-in-provider (the `RemoveLogInProvider` operationId).
+	RemoveLogInProvider(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetLogInProvider Your party's own log-in
+	//
+	// Corresponds with GET /v1/log-in-provider (the `GetLogInProvider` operationId).
+	GetLogInProvider(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetLogInProviderWithBody Set your party's own log-in
+	//
+	// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+	// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+	// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+	// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+	SetLogInProviderWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetLogInProvider Set your party's own log-in
+	//
+	// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+	// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+	// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+	// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+	SetLogInProvider(ctx context.Context, body SetLogInProviderJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListLogs The logs you can see, with size and root
 	//
@@ -4099,6 +4441,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
 	ReleasePayment(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListPendingSignOffs Your decisions that wait, or that could not be sent
+	//
+	// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
+	ListPendingSignOffs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// UndoSignOff Take a decision back before it is sent
+	//
+	// Also puts away one that could not be sent. 404 once it is sent.
+	//
+	// Corresponds with DELETE /v1/pending-sign-offs/{pending_id} (the `UndoSignOff` operationId).
+	UndoSignOff(ctx context.Context, pendingId PendingId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SendSignOff Send a decision before its time
+	//
+	// A conflict where it cannot be sent any more; it is then kept as `stopped`.
+	//
+	// Corresponds with POST /v1/pending-sign-offs/{pending_id}/dispatch (the `SendSignOff` operationId).
+	SendSignOff(ctx context.Context, pendingId PendingId, params *SendSignOffParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetPermission One permission
 	//
@@ -4319,6 +4680,20 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
 	PublishReferences(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// EndOtherSessions Log out everywhere else
+	//
+	// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
+	//
+	// Corresponds with DELETE /v1/sessions (the `EndOtherSessions` operationId).
+	EndOtherSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSessions Your own sessions
+	//
+	// Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
+	//
+	// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
+	ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// LogInWithBody Log in with e-mail and password
 	//
 	// Sets an HttpOnly cookie. Wrong e-mail and wrong password answer alike. Needs no Idempotency-Key: each log in is a
@@ -4343,6 +4718,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 	LogOut(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// EndSession Log out one of your sessions
+	//
+	// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
+	EndSession(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetSpec One spec revision, with its document
 	//
@@ -4650,6 +5030,24 @@ func (c *Client) GetProblem(ctx context.Context, problem string, reqEditors ...R
 // Corresponds with GET /readyz (the `GetReadiness` operationId).
 func (c *Client) GetReadiness(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetReadinessRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListAccess Who of your party saw and did what
+//
+// For a producer or a vendor's lead: log-ins and those that failed, uses of tokens, and who read which order, prop,
+// delivery, inspection, file or export. A row for each member, act, thing and hour, kept for 180 days. Reading is noted too.
+//
+// Corresponds with GET /v1/access (the `ListAccess` operationId).
+func (c *Client) ListAccess(ctx context.Context, params *ListAccessParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListAccessRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -5022,6 +5420,50 @@ func (c *Client) AddNoteWithBody(ctx context.Context, deliveryId DeliveryId, par
 // Corresponds with POST /v1/deliveries/{delivery_id}/notes (the `AddNote` operationId).
 func (c *Client) AddNote(ctx context.Context, deliveryId DeliveryId, params *AddNoteParams, body AddNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAddNoteRequest(c.Server, deliveryId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PrepareSignOffWithBody Decide, and tell the vendor in ten minutes
+//
+// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+func (c *Client) PrepareSignOffWithBody(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPrepareSignOffRequestWithBody(c.Server, deliveryId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PrepareSignOff Decide, and tell the vendor in ten minutes
+//
+// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+func (c *Client) PrepareSignOff(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, body PrepareSignOffJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPrepareSignOffRequest(c.Server, deliveryId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5462,6 +5904,80 @@ func (c *Client) AcceptInvitationWithBody(ctx context.Context, contentType strin
 // Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
 func (c *Client) AcceptInvitation(ctx context.Context, body AcceptInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAcceptInvitationRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveLogInProvider Take your party's own log-in away
+//
+// Corresponds with DELETE /v1/log-in-provider (the `RemoveLogInProvider` operationId).
+func (c *Client) RemoveLogInProvider(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveLogInProviderRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetLogInProvider Your party's own log-in
+//
+// Corresponds with GET /v1/log-in-provider (the `GetLogInProvider` operationId).
+func (c *Client) GetLogInProvider(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetLogInProviderRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetLogInProviderWithBody Set your party's own log-in
+//
+// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+func (c *Client) SetLogInProviderWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetLogInProviderRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetLogInProvider Set your party's own log-in
+//
+// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+func (c *Client) SetLogInProvider(ctx context.Context, body SetLogInProviderJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetLogInProviderRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -5946,6 +6462,55 @@ func (c *Client) ReleasePaymentWithBody(ctx context.Context, paymentHoldId Payme
 // Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
 func (c *Client) ReleasePayment(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReleasePaymentRequest(c.Server, paymentHoldId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListPendingSignOffs Your decisions that wait, or that could not be sent
+//
+// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
+func (c *Client) ListPendingSignOffs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPendingSignOffsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// UndoSignOff Take a decision back before it is sent
+//
+// Also puts away one that could not be sent. 404 once it is sent.
+//
+// Corresponds with DELETE /v1/pending-sign-offs/{pending_id} (the `UndoSignOff` operationId).
+func (c *Client) UndoSignOff(ctx context.Context, pendingId PendingId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewUndoSignOffRequest(c.Server, pendingId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SendSignOff Send a decision before its time
+//
+// A conflict where it cannot be sent any more; it is then kept as `stopped`.
+//
+// Corresponds with POST /v1/pending-sign-offs/{pending_id}/dispatch (the `SendSignOff` operationId).
+func (c *Client) SendSignOff(ctx context.Context, pendingId PendingId, params *SendSignOffParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSendSignOffRequest(c.Server, pendingId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6465,6 +7030,40 @@ func (c *Client) PublishReferences(ctx context.Context, referencePackId Referenc
 	return c.Client.Do(req)
 }
 
+// EndOtherSessions Log out everywhere else
+//
+// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
+//
+// Corresponds with DELETE /v1/sessions (the `EndOtherSessions` operationId).
+func (c *Client) EndOtherSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndOtherSessionsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSessions Your own sessions
+//
+// Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
+//
+// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
+func (c *Client) ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSessionsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // LogInWithBody Log in with e-mail and password
 //
 // Sets an HttpOnly cookie. Wrong e-mail and wrong password answer alike. Needs no Idempotency-Key: each log in is a
@@ -6510,6 +7109,21 @@ func (c *Client) LogIn(ctx context.Context, body LogInJSONRequestBody, reqEditor
 // Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 func (c *Client) LogOut(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLogOutRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// EndSession Log out one of your sessions
+//
+// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
+func (c *Client) EndSession(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewEndSessionRequest(c.Server, sessionId)
 	if err != nil {
 		return nil, err
 	}
@@ -7248,6 +7862,108 @@ func NewGetReadinessRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListAccessRequest constructs an http.Request for the ListAccess method
+func NewListAccessRequest(server string, params *ListAccessParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/access")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.MemberId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "member_id", *params.MemberId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Subject != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "subject", *params.Subject, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Act != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "act", *params.Act, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -8053,6 +8769,66 @@ func NewAddNoteRequestWithBody(server string, deliveryId DeliveryId, params *Add
 	}
 
 	operationPath := fmt.Sprintf("/v1/deliveries/%s/notes", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewPrepareSignOffRequest calls the generic PrepareSignOff builder with application/json body
+func NewPrepareSignOffRequest(server string, deliveryId DeliveryId, params *PrepareSignOffParams, body PrepareSignOffJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewPrepareSignOffRequestWithBody(server, deliveryId, params, "application/json", bodyReader)
+}
+
+// NewPrepareSignOffRequestWithBody constructs an http.Request for the PrepareSignOff method, with any body, and a specified content type
+func NewPrepareSignOffRequestWithBody(server string, deliveryId DeliveryId, params *PrepareSignOffParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "delivery_id", deliveryId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/deliveries/%s/pending-sign-offs", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -9156,6 +9932,100 @@ func NewAcceptInvitationRequestWithBody(server string, contentType string, body 
 	}
 
 	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewRemoveLogInProviderRequest constructs an http.Request for the RemoveLogInProvider method
+func NewRemoveLogInProviderRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/log-in-provider")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetLogInProviderRequest constructs an http.Request for the GetLogInProvider method
+func NewGetLogInProviderRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/log-in-provider")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetLogInProviderRequest calls the generic SetLogInProvider builder with application/json body
+func NewSetLogInProviderRequest(server string, body SetLogInProviderJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetLogInProviderRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSetLogInProviderRequestWithBody constructs an http.Request for the SetLogInProvider method, with any body, and a specified content type
+func NewSetLogInProviderRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/log-in-provider")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
 	if err != nil {
 		return nil, err
 	}
@@ -10278,6 +11148,114 @@ func NewReleasePaymentRequestWithBody(server string, paymentHoldId PaymentHoldId
 	return req, nil
 }
 
+// NewListPendingSignOffsRequest constructs an http.Request for the ListPendingSignOffs method
+func NewListPendingSignOffsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/pending-sign-offs")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewUndoSignOffRequest constructs an http.Request for the UndoSignOff method
+func NewUndoSignOffRequest(server string, pendingId PendingId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "pending_id", pendingId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/pending-sign-offs/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSendSignOffRequest constructs an http.Request for the SendSignOff method
+func NewSendSignOffRequest(server string, pendingId PendingId, params *SendSignOffParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "pending_id", pendingId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/pending-sign-offs/%s/dispatch", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewGetPermissionRequest constructs an http.Request for the GetPermission method
 func NewGetPermissionRequest(server string, permissionId PermissionId) (*http.Request, error) {
 	var err error
@@ -11340,6 +12318,60 @@ func NewPublishReferencesRequest(server string, referencePackId ReferencePackId,
 	return req, nil
 }
 
+// NewEndOtherSessionsRequest constructs an http.Request for the EndOtherSessions method
+func NewEndOtherSessionsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/sessions")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListSessionsRequest constructs an http.Request for the ListSessions method
+func NewListSessionsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/sessions")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewLogInRequest calls the generic LogIn builder with application/json body
 func NewLogInRequest(server string, body LogInJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -11390,6 +12422,40 @@ func NewLogOutRequest(server string) (*http.Request, error) {
 	}
 
 	operationPath := fmt.Sprintf("/v1/sessions/current")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewEndSessionRequest constructs an http.Request for the EndSession method
+func NewEndSessionRequest(server string, sessionId SessionId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "session_id", sessionId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/sessions/%s", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -13018,6 +14084,16 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /readyz (the `GetReadiness` operationId).
 	GetReadinessWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadinessResponse, error)
 
+	// ListAccessWithResponse Who of your party saw and did what
+	//
+	// For a producer or a vendor's lead: log-ins and those that failed, uses of tokens, and who read which order, prop,
+	// delivery, inspection, file or export. A row for each member, act, thing and hour, kept for 180 days. Reading is noted too.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/access (the `ListAccess` operationId).
+	ListAccessWithResponse(ctx context.Context, params *ListAccessParams, reqEditors ...RequestEditorFn) (*ListAccessResponse, error)
+
 	// GetBatchWithResponse A batch with its deliveries
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -13193,6 +14269,30 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/deliveries/{delivery_id}/notes (the `AddNote` operationId).
 	AddNoteWithResponse(ctx context.Context, deliveryId DeliveryId, params *AddNoteParams, body AddNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*AddNoteResponse, error)
+
+	// PrepareSignOffWithBodyWithResponse Decide, and tell the vendor in ten minutes
+	//
+	// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+	// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+	// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+	// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+	PrepareSignOffWithBodyWithResponse(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PrepareSignOffResponse, error)
+
+	// PrepareSignOffWithResponse Decide, and tell the vendor in ten minutes
+	//
+	// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+	// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+	// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+	// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+	PrepareSignOffWithResponse(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, body PrepareSignOffJSONRequestBody, reqEditors ...RequestEditorFn) (*PrepareSignOffResponse, error)
 
 	// SealDeliveryWithResponse Seal the delivery and queue its inspection
 	//
@@ -13422,6 +14522,44 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/invitations/accept (the `AcceptInvitation` operationId).
 	AcceptInvitationWithResponse(ctx context.Context, body AcceptInvitationJSONRequestBody, reqEditors ...RequestEditorFn) (*AcceptInvitationResponse, error)
 
+	// RemoveLogInProviderWithResponse Take your party's own log-in away
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/log-in-provider (the `RemoveLogInProvider` operationId).
+	RemoveLogInProviderWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*RemoveLogInProviderResponse, error)
+
+	// GetLogInProviderWithResponse Your party's own log-in
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/log-in-provider (the `GetLogInProvider` operationId).
+	GetLogInProviderWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetLogInProviderResponse, error)
+
+	// SetLogInProviderWithBodyWithResponse Set your party's own log-in
+	//
+	// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+	// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+	// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+	// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+	SetLogInProviderWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetLogInProviderResponse, error)
+
+	// SetLogInProviderWithResponse Set your party's own log-in
+	//
+	// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+	// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+	// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+	// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+	SetLogInProviderWithResponse(ctx context.Context, body SetLogInProviderJSONRequestBody, reqEditors ...RequestEditorFn) (*SetLogInProviderResponse, error)
+
 	// ListLogsWithResponse The logs you can see, with size and root
 	//
 	// A work order's log has the work order's id; a studio's own log has the studio's.
@@ -13649,6 +14787,31 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/payment-holds/{payment_hold_id}/release (the `ReleasePayment` operationId).
 	ReleasePaymentWithResponse(ctx context.Context, paymentHoldId PaymentHoldId, params *ReleasePaymentParams, body ReleasePaymentJSONRequestBody, reqEditors ...RequestEditorFn) (*ReleasePaymentResponse, error)
+
+	// ListPendingSignOffsWithResponse Your decisions that wait, or that could not be sent
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
+	ListPendingSignOffsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error)
+
+	// UndoSignOffWithResponse Take a decision back before it is sent
+	//
+	// Also puts away one that could not be sent. 404 once it is sent.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/pending-sign-offs/{pending_id} (the `UndoSignOff` operationId).
+	UndoSignOffWithResponse(ctx context.Context, pendingId PendingId, reqEditors ...RequestEditorFn) (*UndoSignOffResponse, error)
+
+	// SendSignOffWithResponse Send a decision before its time
+	//
+	// A conflict where it cannot be sent any more; it is then kept as `stopped`.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/pending-sign-offs/{pending_id}/dispatch (the `SendSignOff` operationId).
+	SendSignOffWithResponse(ctx context.Context, pendingId PendingId, params *SendSignOffParams, reqEditors ...RequestEditorFn) (*SendSignOffResponse, error)
 
 	// GetPermissionWithResponse One permission
 	//
@@ -13895,6 +15058,24 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
 	PublishReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*PublishReferencesResponse, error)
 
+	// EndOtherSessionsWithResponse Log out everywhere else
+	//
+	// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/sessions (the `EndOtherSessions` operationId).
+	EndOtherSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*EndOtherSessionsResponse, error)
+
+	// ListSessionsWithResponse Your own sessions
+	//
+	// Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
+	ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error)
+
 	// LogInWithBodyWithResponse Log in with e-mail and password
 	//
 	// Sets an HttpOnly cookie. Wrong e-mail and wrong password answer alike. Needs no Idempotency-Key: each log in is a
@@ -13921,6 +15102,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 	LogOutWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*LogOutResponse, error)
+
+	// EndSessionWithResponse Log out one of your sessions
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
+	EndSessionWithResponse(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*EndSessionResponse, error)
 
 	// GetSpecWithResponse One spec revision, with its document
 	//
@@ -14355,6 +15543,54 @@ func (r GetReadinessResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetReadinessResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListAccessResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *AccessPage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListAccessResponse) GetJSON200() *AccessPage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListAccessResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListAccessResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListAccessResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListAccessResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListAccessResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -15178,6 +16414,54 @@ func (r AddNoteResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AddNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PrepareSignOffResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *PendingSignOff
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PrepareSignOffResponse) GetJSON201() *PendingSignOff {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PrepareSignOffResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PrepareSignOffResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PrepareSignOffResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PrepareSignOffResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PrepareSignOffResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -16097,6 +17381,143 @@ func (r AcceptInvitationResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AcceptInvitationResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RemoveLogInProviderResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RemoveLogInProviderResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveLogInProviderResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveLogInProviderResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveLogInProviderResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveLogInProviderResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetLogInProviderResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LogInProvider
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetLogInProviderResponse) GetJSON200() *LogInProvider {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetLogInProviderResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetLogInProviderResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetLogInProviderResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetLogInProviderResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetLogInProviderResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetLogInProviderResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LogInProvider
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SetLogInProviderResponse) GetJSON200() *LogInProvider {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetLogInProviderResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetLogInProviderResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetLogInProviderResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetLogInProviderResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetLogInProviderResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -17050,6 +18471,143 @@ func (r ReleasePaymentResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ReleasePaymentResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListPendingSignOffsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *PendingSignOffList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListPendingSignOffsResponse) GetJSON200() *PendingSignOffList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListPendingSignOffsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListPendingSignOffsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListPendingSignOffsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListPendingSignOffsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListPendingSignOffsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type UndoSignOffResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r UndoSignOffResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r UndoSignOffResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r UndoSignOffResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r UndoSignOffResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r UndoSignOffResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SendSignOffResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SignedOff
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SendSignOffResponse) GetJSON201() *SignedOff {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SendSignOffResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SendSignOffResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SendSignOffResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SendSignOffResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SendSignOffResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18064,6 +19622,95 @@ func (r PublishReferencesResponse) ContentType() string {
 	return ""
 }
 
+type EndOtherSessionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EndOtherSessionsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EndOtherSessionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndOtherSessionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndOtherSessionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndOtherSessionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSessionsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SessionList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSessionsResponse) GetJSON200() *SessionList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSessionsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSessionsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSessionsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSessionsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSessionsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 // LogInResponse201Headers the declared response headers of an HTTP 201 response for LogIn
 type LogInResponse201Headers struct {
 	SetCookie string
@@ -18161,6 +19808,47 @@ func (r LogOutResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r LogOutResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type EndSessionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r EndSessionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r EndSessionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r EndSessionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r EndSessionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r EndSessionResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -19591,6 +21279,22 @@ func (c *ClientWithResponses) GetReadinessWithResponse(ctx context.Context, reqE
 	return ParseGetReadinessResponse(rsp)
 }
 
+// ListAccessWithResponse Who of your party saw and did what
+//
+// For a producer or a vendor's lead: log-ins and those that failed, uses of tokens, and who read which order, prop,
+// delivery, inspection, file or export. A row for each member, act, thing and hour, kept for 180 days. Reading is noted too.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/access (the `ListAccess` operationId).
+func (c *ClientWithResponses) ListAccessWithResponse(ctx context.Context, params *ListAccessParams, reqEditors ...RequestEditorFn) (*ListAccessResponse, error) {
+	rsp, err := c.ListAccess(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListAccessResponse(rsp)
+}
+
 // GetBatchWithResponse A batch with its deliveries
 //
 // Returns a wrapper object for the known response body format(s).
@@ -19897,6 +21601,42 @@ func (c *ClientWithResponses) AddNoteWithResponse(ctx context.Context, deliveryI
 		return nil, err
 	}
 	return ParseAddNoteResponse(rsp)
+}
+
+// PrepareSignOffWithBodyWithResponse Decide, and tell the vendor in ten minutes
+//
+// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+func (c *ClientWithResponses) PrepareSignOffWithBodyWithResponse(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*PrepareSignOffResponse, error) {
+	rsp, err := c.PrepareSignOffWithBody(ctx, deliveryId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePrepareSignOffResponse(rsp)
+}
+
+// PrepareSignOffWithResponse Decide, and tell the vendor in ten minutes
+//
+// As `POST …/sign-offs`, and refused for the same reasons at once; but until `send_at` it can be taken back, and then nothing of
+// it stays: no leaf in a log, and the vendor never knows. Sent, it is signed with the roles that you have by then and
+// only where the delivery is still as you looked at it; else it is kept as `stopped`, with why. One of yours that waits on the same
+// milestone is replaced; somebody else's is a conflict. While one waits, silence accepts nothing.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/deliveries/{delivery_id}/pending-sign-offs (the `PrepareSignOff` operationId).
+func (c *ClientWithResponses) PrepareSignOffWithResponse(ctx context.Context, deliveryId DeliveryId, params *PrepareSignOffParams, body PrepareSignOffJSONRequestBody, reqEditors ...RequestEditorFn) (*PrepareSignOffResponse, error) {
+	rsp, err := c.PrepareSignOff(ctx, deliveryId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePrepareSignOffResponse(rsp)
 }
 
 // SealDeliveryWithResponse Seal the delivery and queue its inspection
@@ -20269,6 +22009,68 @@ func (c *ClientWithResponses) AcceptInvitationWithResponse(ctx context.Context, 
 		return nil, err
 	}
 	return ParseAcceptInvitationResponse(rsp)
+}
+
+// RemoveLogInProviderWithResponse Take your party's own log-in away
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/log-in-provider (the `RemoveLogInProvider` operationId).
+func (c *ClientWithResponses) RemoveLogInProviderWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*RemoveLogInProviderResponse, error) {
+	rsp, err := c.RemoveLogInProvider(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveLogInProviderResponse(rsp)
+}
+
+// GetLogInProviderWithResponse Your party's own log-in
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/log-in-provider (the `GetLogInProvider` operationId).
+func (c *ClientWithResponses) GetLogInProviderWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetLogInProviderResponse, error) {
+	rsp, err := c.GetLogInProvider(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetLogInProviderResponse(rsp)
+}
+
+// SetLogInProviderWithBodyWithResponse Set your party's own log-in
+//
+// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+func (c *ClientWithResponses) SetLogInProviderWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetLogInProviderResponse, error) {
+	rsp, err := c.SetLogInProviderWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetLogInProviderResponse(rsp)
+}
+
+// SetLogInProviderWithResponse Set your party's own log-in
+//
+// For a producer or a vendor's lead. The provider is asked for its discovery document at once. Register `return_address`
+// of the answer there. Whoever it vouches for with a verified e-mail is the member with that e-mail, or the holder of an
+// invitation; it makes no accounts by itself. `required` can be set only from a session that it vouched for itself;
+// then passwords of your party's members no longer work, and their sessions end. Tokens stay.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/log-in-provider (the `SetLogInProvider` operationId).
+func (c *ClientWithResponses) SetLogInProviderWithResponse(ctx context.Context, body SetLogInProviderJSONRequestBody, reqEditors ...RequestEditorFn) (*SetLogInProviderResponse, error) {
+	rsp, err := c.SetLogInProvider(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetLogInProviderResponse(rsp)
 }
 
 // ListLogsWithResponse The logs you can see, with size and root
@@ -20665,6 +22467,49 @@ func (c *ClientWithResponses) ReleasePaymentWithResponse(ctx context.Context, pa
 		return nil, err
 	}
 	return ParseReleasePaymentResponse(rsp)
+}
+
+// ListPendingSignOffsWithResponse Your decisions that wait, or that could not be sent
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
+func (c *ClientWithResponses) ListPendingSignOffsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error) {
+	rsp, err := c.ListPendingSignOffs(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListPendingSignOffsResponse(rsp)
+}
+
+// UndoSignOffWithResponse Take a decision back before it is sent
+//
+// Also puts away one that could not be sent. 404 once it is sent.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/pending-sign-offs/{pending_id} (the `UndoSignOff` operationId).
+func (c *ClientWithResponses) UndoSignOffWithResponse(ctx context.Context, pendingId PendingId, reqEditors ...RequestEditorFn) (*UndoSignOffResponse, error) {
+	rsp, err := c.UndoSignOff(ctx, pendingId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseUndoSignOffResponse(rsp)
+}
+
+// SendSignOffWithResponse Send a decision before its time
+//
+// A conflict where it cannot be sent any more; it is then kept as `stopped`.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/pending-sign-offs/{pending_id}/dispatch (the `SendSignOff` operationId).
+func (c *ClientWithResponses) SendSignOffWithResponse(ctx context.Context, pendingId PendingId, params *SendSignOffParams, reqEditors ...RequestEditorFn) (*SendSignOffResponse, error) {
+	rsp, err := c.SendSignOff(ctx, pendingId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSendSignOffResponse(rsp)
 }
 
 // GetPermissionWithResponse One permission
@@ -21086,6 +22931,36 @@ func (c *ClientWithResponses) PublishReferencesWithResponse(ctx context.Context,
 	return ParsePublishReferencesResponse(rsp)
 }
 
+// EndOtherSessionsWithResponse Log out everywhere else
+//
+// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/sessions (the `EndOtherSessions` operationId).
+func (c *ClientWithResponses) EndOtherSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*EndOtherSessionsResponse, error) {
+	rsp, err := c.EndOtherSessions(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndOtherSessionsResponse(rsp)
+}
+
+// ListSessionsWithResponse Your own sessions
+//
+// Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
+func (c *ClientWithResponses) ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error) {
+	rsp, err := c.ListSessions(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSessionsResponse(rsp)
+}
+
 // LogInWithBodyWithResponse Log in with e-mail and password
 //
 // Sets an HttpOnly cookie. Wrong e-mail and wrong password answer alike. Needs no Idempotency-Key: each log in is a
@@ -21129,6 +23004,19 @@ func (c *ClientWithResponses) LogOutWithResponse(ctx context.Context, reqEditors
 		return nil, err
 	}
 	return ParseLogOutResponse(rsp)
+}
+
+// EndSessionWithResponse Log out one of your sessions
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
+func (c *ClientWithResponses) EndSessionWithResponse(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*EndSessionResponse, error) {
+	rsp, err := c.EndSession(ctx, sessionId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseEndSessionResponse(rsp)
 }
 
 // GetSpecWithResponse One spec revision, with its document
@@ -21752,6 +23640,39 @@ func ParseGetReadinessResponse(rsp *http.Response) (*GetReadinessResponse, error
 	return response, nil
 }
 
+// ParseListAccessResponse parses an HTTP response from a ListAccessWithResponse call
+func ParseListAccessResponse(rsp *http.Response) (*ListAccessResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListAccessResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest AccessPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseGetBatchResponse parses an HTTP response from a GetBatchWithResponse call
 func ParseGetBatchResponse(rsp *http.Response) (*GetBatchResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -22318,6 +24239,39 @@ func ParseAddNoteResponse(rsp *http.Response) (*AddNoteResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
 		var dest Note
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePrepareSignOffResponse parses an HTTP response from a PrepareSignOffWithResponse call
+func ParsePrepareSignOffResponse(rsp *http.Response) (*PrepareSignOffResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PrepareSignOffResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest PendingSignOff
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -22996,6 +24950,101 @@ func ParseAcceptInvitationResponse(rsp *http.Response) (*AcceptInvitationRespons
 	return response, nil
 }
 
+// ParseRemoveLogInProviderResponse parses an HTTP response from a RemoveLogInProviderWithResponse call
+func ParseRemoveLogInProviderResponse(rsp *http.Response) (*RemoveLogInProviderResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveLogInProviderResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetLogInProviderResponse parses an HTTP response from a GetLogInProviderWithResponse call
+func ParseGetLogInProviderResponse(rsp *http.Response) (*GetLogInProviderResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetLogInProviderResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LogInProvider
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetLogInProviderResponse parses an HTTP response from a SetLogInProviderWithResponse call
+func ParseSetLogInProviderResponse(rsp *http.Response) (*SetLogInProviderResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetLogInProviderResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LogInProvider
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListLogsResponse parses an HTTP response from a ListLogsWithResponse call
 func ParseListLogsResponse(rsp *http.Response) (*ListLogsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -23642,6 +25691,101 @@ func ParseReleasePaymentResponse(rsp *http.Response) (*ReleasePaymentResponse, e
 			return nil, err
 		}
 		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListPendingSignOffsResponse parses an HTTP response from a ListPendingSignOffsWithResponse call
+func ParseListPendingSignOffsResponse(rsp *http.Response) (*ListPendingSignOffsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListPendingSignOffsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest PendingSignOffList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseUndoSignOffResponse parses an HTTP response from a UndoSignOffWithResponse call
+func ParseUndoSignOffResponse(rsp *http.Response) (*UndoSignOffResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &UndoSignOffResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSendSignOffResponse parses an HTTP response from a SendSignOffWithResponse call
+func ParseSendSignOffResponse(rsp *http.Response) (*SendSignOffResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SendSignOffResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SignedOff
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -24348,6 +26492,68 @@ func ParsePublishReferencesResponse(rsp *http.Response) (*PublishReferencesRespo
 	return response, nil
 }
 
+// ParseEndOtherSessionsResponse parses an HTTP response from a EndOtherSessionsWithResponse call
+func ParseEndOtherSessionsResponse(rsp *http.Response) (*EndOtherSessionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndOtherSessionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListSessionsResponse parses an HTTP response from a ListSessionsWithResponse call
+func ParseListSessionsResponse(rsp *http.Response) (*ListSessionsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSessionsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SessionList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseLogInResponse parses an HTTP response from a LogInWithResponse call
 func ParseLogInResponse(rsp *http.Response) (*LogInResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -24431,6 +26637,35 @@ func ParseLogOutResponse(rsp *http.Response) (*LogOutResponse, error) {
 			headers.SetCookie = value
 		}
 		response.Headers204 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseEndSessionResponse parses an HTTP response from a EndSessionWithResponse call
+func ParseEndSessionResponse(rsp *http.Response) (*EndSessionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &EndSessionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
 	}
 
 	return response, nil

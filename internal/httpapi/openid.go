@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -31,6 +32,7 @@ const (
 	secureSignInCookie = "__Host-proofhouse_signin"
 	signInFor          = 10 * time.Minute
 	discoveredFor      = time.Hour
+	subjectBytes       = 255 // OpenID Connect Core 1.0, section 2
 )
 
 var kindProvider = kind{"provider-unavailable", 503, "The provider does not answer as one", "Check the provider's address and that it runs; then try again."}
@@ -93,10 +95,25 @@ func (s *Server) ReturnAddress(provider uuid.UUID) string {
 }
 
 func (s *Server) oauth(p ledger.ProviderClient, at *oidc.Provider) oauth2.Config {
+	endpoint := at.Endpoint()
+	endpoint.AuthStyle = authStyle(p, at)
 	return oauth2.Config{
-		ClientID: p.ClientID, ClientSecret: p.ClientSecret, Endpoint: at.Endpoint(), RedirectURL: s.ReturnAddress(p.ID),
+		ClientID: p.ClientID, ClientSecret: p.ClientSecret, Endpoint: endpoint, RedirectURL: s.ReturnAddress(p.ID),
 		Scopes: []string{oidc.ScopeOpenID, "email", "profile"},
 	}
+}
+
+// authStyle is how the secret is sent: by HTTP Basic where the provider takes that, or says nothing (OpenID Connect
+// Discovery 1.0, section 3), else in the body. It is not found out by trying: a refused try would cost the code.
+func authStyle(p ledger.ProviderClient, at *oidc.Provider) oauth2.AuthStyle {
+	var told struct {
+		Methods []string `json:"token_endpoint_auth_methods_supported"`
+	}
+	err := at.Claims(&told)
+	if p.ClientSecret == "" || err != nil || (len(told.Methods) > 0 && !slices.Contains(told.Methods, "client_secret_basic")) {
+		return oauth2.AuthStyleInParams
+	}
+	return oauth2.AuthStyleInHeader
 }
 
 // signInName is the name of the cookie that binds a log-in on its way to this browser.
@@ -203,6 +220,9 @@ func (s *Server) vouch(ctx context.Context, p ledger.ProviderClient, taken ledge
 	}
 	if subtle.ConstantTimeCompare([]byte(id.Nonce), []byte(taken.Nonce)) != 1 {
 		return v, errors.New("id token: another nonce")
+	}
+	if id.Subject == "" || len(id.Subject) > subjectBytes {
+		return v, errors.New("id token: no subject")
 	}
 	var c claims
 	if err := id.Claims(&c); err != nil {

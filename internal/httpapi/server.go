@@ -44,7 +44,7 @@ type Config struct {
 	TrustedProxies []string
 	// Outward says which addresses besides public ones a party's provider may have.
 	Outward outward.Policy
-	Tracer *watch.Tracer // nil: no spans
+	Tracer  *watch.Tracer // nil: no spans
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
 	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.

@@ -162,7 +162,7 @@ func (tx *Tx) CreateToken(ctx context.Context, in NewToken) (Token, string, erro
 	if err != nil {
 		return Token{}, "", fmt.Errorf("create token: %w", err)
 	}
-	return t, secret, nil
+	return t, secret, tx.NoteAccess(ctx, ActTokenMade, t.ID, "")
 }
 
 func knownScope(s Scope) bool {
@@ -205,5 +205,5 @@ func (tx *Tx) RevokeToken(ctx context.Context, id uuid.UUID) error {
 	if tag.RowsAffected() == 0 {
 		return ErrNotFound
 	}
-	return nil
+	return tx.NoteAccess(ctx, ActTokenRevoked, id, "")
 }

@@ -18,6 +18,75 @@ import (
 	openapi_types "github.com/oapi-codegen/runtime/types"
 )
 
+// Defines values for AccessAct.
+const (
+	AccessActExported        AccessAct = "exported"
+	AccessActJoined          AccessAct = "joined"
+	AccessActLogInFailed     AccessAct = "log_in_failed"
+	AccessActLogInHeld       AccessAct = "log_in_held"
+	AccessActLoggedIn        AccessAct = "logged_in"
+	AccessActLoggedOut       AccessAct = "logged_out"
+	AccessActPasswordChanged AccessAct = "password_changed"
+	AccessActProviderChanged AccessAct = "provider_changed"
+	AccessActReadAccess      AccessAct = "read_access"
+	AccessActReadDelivery    AccessAct = "read_delivery"
+	AccessActReadFile        AccessAct = "read_file"
+	AccessActReadHandover    AccessAct = "read_handover"
+	AccessActReadInspection  AccessAct = "read_inspection"
+	AccessActReadOrder       AccessAct = "read_order"
+	AccessActReadProp        AccessAct = "read_prop"
+	AccessActSessionsEnded   AccessAct = "sessions_ended"
+	AccessActTokenMade       AccessAct = "token_made"
+	AccessActTokenRevoked    AccessAct = "token_revoked"
+	AccessActTokenUsed       AccessAct = "token_used"
+)
+
+// Valid indicates whether the value is a known member of the AccessAct enum.
+func (e AccessAct) Valid() bool {
+	switch e {
+	case AccessActExported:
+		return true
+	case AccessActJoined:
+		return true
+	case AccessActLogInFailed:
+		return true
+	case AccessActLogInHeld:
+		return true
+	case AccessActLoggedIn:
+		return true
+	case AccessActLoggedOut:
+		return true
+	case AccessActPasswordChanged:
+		return true
+	case AccessActProviderChanged:
+		return true
+	case AccessActReadAccess:
+		return true
+	case AccessActReadDelivery:
+		return true
+	case AccessActReadFile:
+		return true
+	case AccessActReadHandover:
+		return true
+	case AccessActReadInspection:
+		return true
+	case AccessActReadOrder:
+		return true
+	case AccessActReadProp:
+		return true
+	case AccessActSessionsEnded:
+		return true
+	case AccessActTokenMade:
+		return true
+	case AccessActTokenRevoked:
+		return true
+	case AccessActTokenUsed:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Cause.
 const (
 	ChangedMind   Cause = "changed_mind"
@@ -840,6 +909,27 @@ func (e Scope) Valid() bool {
 	}
 }
 
+// Defines values for SessionVia.
+const (
+	SessionViaInvitation SessionVia = "invitation"
+	SessionViaPassword   SessionVia = "password"
+	SessionViaProvider   SessionVia = "provider"
+)
+
+// Valid indicates whether the value is a known member of the SessionVia enum.
+func (e SessionVia) Valid() bool {
+	switch e {
+	case SessionViaInvitation:
+		return true
+	case SessionViaPassword:
+		return true
+	case SessionViaProvider:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for Side.
 const (
 	SideStudio Side = "studio"
@@ -1007,6 +1097,35 @@ type AcceptInvitation struct {
 	Name     string `json:"name"`
 	Password string `json:"password"`
 	Secret   string `json:"secret"`
+}
+
+// Access defines model for Access.
+type Access struct {
+	Act AccessAct `json:"act"`
+
+	// Address Of the first time within the hour; of the last for log-ins that failed.
+	Address  string             `json:"address"`
+	FirstAt  time.Time          `json:"first_at"`
+	Hour     time.Time          `json:"hour"`
+	MemberId openapi_types.UUID `json:"member_id"`
+	Name     string             `json:"name"`
+
+	// Subject The order, prop, delivery, inspection, file or hand-over that was read, or the token.
+	Subject *openapi_types.UUID `json:"subject"`
+
+	// Times Counted for log-ins that failed; for the rest at least this often.
+	Times int `json:"times"`
+}
+
+// AccessAct defines model for AccessAct.
+type AccessAct string
+
+// AccessPage defines model for AccessPage.
+type AccessPage struct {
+	Items []Access `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
 }
 
 // Anchor Ties a head of the log into the house log; absent for about a second after the fact.
@@ -1578,6 +1697,23 @@ type LogIn struct {
 	Password string `json:"password"`
 }
 
+// LogInProvider defines model for LogInProvider.
+type LogInProvider struct {
+	ChangedAt time.Time          `json:"changed_at"`
+	ClientId  string             `json:"client_id"`
+	Id        openapi_types.UUID `json:"id"`
+	Issuer    string             `json:"issuer"`
+
+	// LogInAt Where the party's people log in.
+	LogInAt string `json:"log_in_at"`
+
+	// Required Passwords of the party's members no longer work.
+	Required bool `json:"required"`
+
+	// ReturnAddress To register at the provider.
+	ReturnAddress string `json:"return_address"`
+}
+
 // LoggedInSession defines model for LoggedInSession.
 type LoggedInSession struct {
 	ExpiresAt time.Time `json:"expires_at"`
@@ -1776,13 +1912,40 @@ type NewNote struct {
 
 	// ReplyTo Another note of the delivery; its privacy counts.
 	ReplyTo *openapi_types.UUID `json:"reply_to,omitempty"`
-	Text    string              `json:"text"`
+
+	// Sketch What is drawn on a picture of an inspection.
+	Sketch *Sketch `json:"sketch,omitempty"`
+	Text   string  `json:"text"`
 }
 
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
 	Old string `json:"old"`
+}
+
+// NewPendingSignOff defines model for NewPendingSignOff.
+type NewPendingSignOff struct {
+	// Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
+	Cause *Cause `json:"cause,omitempty"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision Decision `json:"decision"`
+
+	// InspectionId That you looked at.
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+
+	// Price What a change costs; 0 is a price too.
+	Price *ChangePrice `json:"price,omitempty"`
+
+	// Reason Needed for everything but `accept`.
+	Reason *string `json:"reason,omitempty"`
+
+	// Sketch What is drawn on a picture of an inspection.
+	Sketch *Sketch `json:"sketch,omitempty"`
+
+	// Wait It is sent when you send it, and not by itself.
+	Wait *bool `json:"wait,omitempty"`
 }
 
 // NewPermission defines model for NewPermission.
@@ -2022,7 +2185,10 @@ type Note struct {
 	// ResolvedIn The delivery in which it is mended.
 	ResolvedIn *openapi_types.UUID `json:"resolved_in"`
 	Side       Side                `json:"side"`
-	Text       string              `json:"text"`
+
+	// Sketch Drawn on a picture; left out where nothing is.
+	Sketch *Sketch `json:"sketch,omitempty"`
+	Text   string  `json:"text"`
 }
 
 // NoteList defines model for NoteList.
@@ -2124,6 +2290,31 @@ type PaymentHold struct {
 // PaymentHoldList defines model for PaymentHoldList.
 type PaymentHoldList struct {
 	Items []PaymentHold `json:"items"`
+}
+
+// PendingSignOff defines model for PendingSignOff.
+type PendingSignOff struct {
+	At time.Time `json:"at"`
+
+	// Decision `deemed`: by the studio's announced silence; nobody can send it.
+	Decision     Decision           `json:"decision"`
+	DeliveryId   openapi_types.UUID `json:"delivery_id"`
+	Id           openapi_types.UUID `json:"id"`
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+	Reason       string             `json:"reason"`
+
+	// SendAt null: when you send it.
+	SendAt *time.Time `json:"send_at"`
+	Sketch *Sketch    `json:"sketch"`
+
+	// Stopped Why it could not be sent: `decided`, `inspected`, `delivered`, `role`, `state`, `price`.
+	Stopped   *string    `json:"stopped"`
+	StoppedAt *time.Time `json:"stopped_at"`
+}
+
+// PendingSignOffList defines model for PendingSignOffList.
+type PendingSignOffList struct {
+	Items []PendingSignOff `json:"items"`
 }
 
 // Permission defines model for Permission.
@@ -2483,6 +2674,42 @@ type SealedDelivery struct {
 	Receipt Receipt `json:"receipt"`
 }
 
+// Session defines model for Session.
+type Session struct {
+	Address string `json:"address"`
+
+	// Agent What the browser says it is.
+	Agent     string             `json:"agent"`
+	CreatedAt time.Time          `json:"created_at"`
+	ExpiresAt time.Time          `json:"expires_at"`
+	Id        openapi_types.UUID `json:"id"`
+
+	// LastSeenAt To the minute.
+	LastSeenAt *time.Time `json:"last_seen_at"`
+
+	// ThisOne The session that asks.
+	ThisOne bool       `json:"this_one"`
+	Via     SessionVia `json:"via"`
+}
+
+// SessionVia defines model for Session.Via.
+type SessionVia string
+
+// SessionList defines model for SessionList.
+type SessionList struct {
+	Items []Session `json:"items"`
+}
+
+// SetLogInProvider defines model for SetLogInProvider.
+type SetLogInProvider struct {
+	ClientId string `json:"client_id"`
+
+	// ClientSecret Left out: the one that is there stays.
+	ClientSecret *string `json:"client_secret,omitempty"`
+	Issuer       string  `json:"issuer"`
+	Required     bool    `json:"required"`
+}
+
 // SetUse defines model for SetUse.
 type SetUse struct {
 	At time.Time `json:"at"`
@@ -2536,6 +2763,17 @@ type SignedOff struct {
 	// Receipt Keep it outside this service, and it is a witness.
 	Receipt Receipt `json:"receipt"`
 	SignOff SignOff `json:"sign_off"`
+}
+
+// Sketch What is drawn on a picture of an inspection.
+type Sketch struct {
+	InspectionId openapi_types.UUID `json:"inspection_id"`
+
+	// Picture Its name among the inspection's pictures.
+	Picture string `json:"picture"`
+
+	// Strokes Each is x, y, x, y … in ten-thousandths of the picture's width and height, from its upper left corner.
+	Strokes [][]int `json:"strokes"`
 }
 
 // Spec defines model for Spec.
@@ -2840,6 +3078,9 @@ type NoteId = openapi_types.UUID
 // PaymentHoldId defines model for PaymentHoldId.
 type PaymentHoldId = openapi_types.UUID
 
+// PendingId defines model for PendingId.
+type PendingId = openapi_types.UUID
+
 // PermissionId defines model for PermissionId.
 type PermissionId = openapi_types.UUID
 
@@ -2855,6 +3096,9 @@ type QuestionId = openapi_types.UUID
 // ReferencePackId defines model for ReferencePackId.
 type ReferencePackId = openapi_types.UUID
 
+// SessionId defines model for SessionId.
+type SessionId = openapi_types.UUID
+
 // SpecId defines model for SpecId.
 type SpecId = openapi_types.UUID
 
@@ -2866,6 +3110,20 @@ type WorkOrderId = openapi_types.UUID
 
 // LoggedIn defines model for LoggedIn.
 type LoggedIn = LoggedInSession
+
+// ListAccessParams defines parameters for ListAccess.
+type ListAccessParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit    *Limit              `form:"limit,omitempty" json:"limit,omitempty"`
+	MemberId *openapi_types.UUID `form:"member_id,omitempty" json:"member_id,omitempty"`
+
+	// Subject The id of what was read or used.
+	Subject *openapi_types.UUID `form:"subject,omitempty" json:"subject,omitempty"`
+	Act     *AccessAct          `form:"act,omitempty" json:"act,omitempty"`
+}
 
 // DecideBatchParams defines parameters for DecideBatch.
 type DecideBatchParams struct {
@@ -2925,6 +3183,12 @@ type ReinspectDeliveryParams struct {
 
 // AddNoteParams defines parameters for AddNote.
 type AddNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// PrepareSignOffParams defines parameters for PrepareSignOff.
+type PrepareSignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3153,6 +3417,12 @@ type ExportPayablesParams struct {
 
 // ReleasePaymentParams defines parameters for ReleasePayment.
 type ReleasePaymentParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SendSignOffParams defines parameters for SendSignOff.
+type SendSignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3400,6 +3670,9 @@ type ReinspectDeliveryJSONRequestBody = Reason
 // AddNoteJSONRequestBody defines body for AddNote for application/json ContentType.
 type AddNoteJSONRequestBody = NewNote
 
+// PrepareSignOffJSONRequestBody defines body for PrepareSignOff for application/json ContentType.
+type PrepareSignOffJSONRequestBody = NewPendingSignOff
+
 // SignOffJSONRequestBody defines body for SignOff for application/json ContentType.
 type SignOffJSONRequestBody = NewSignOff
 
@@ -3414,6 +3687,9 @@ type InviteJSONRequestBody = NewInvitation
 
 // AcceptInvitationJSONRequestBody defines body for AcceptInvitation for application/json ContentType.
 type AcceptInvitationJSONRequestBody = AcceptInvitation
+
+// SetLogInProviderJSONRequestBody defines body for SetLogInProvider for application/json ContentType.
+type SetLogInProviderJSONRequestBody = SetLogInProvider
 
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
@@ -3501,6 +3777,9 @@ type ServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx echo.Context) error
+	// ListAccess Who of your party saw and did what
+	// (GET /v1/access)
+	ListAccess(ctx echo.Context, params ListAccessParams) error
 	// GetBatch A batch with its deliveries
 	// (GET /v1/batches/{batch_id})
 	GetBatch(ctx echo.Context, batchId BatchId) error
@@ -3549,6 +3828,9 @@ type ServerInterface interface {
 	// AddNote Remark on a delivery
 	// (POST /v1/deliveries/{delivery_id}/notes)
 	AddNote(ctx echo.Context, deliveryId DeliveryId, params AddNoteParams) error
+	// PrepareSignOff Decide, and tell the vendor in ten minutes
+	// (POST /v1/deliveries/{delivery_id}/pending-sign-offs)
+	PrepareSignOff(ctx echo.Context, deliveryId DeliveryId, params PrepareSignOffParams) error
 	// SealDelivery Seal the delivery and queue its inspection
 	// (POST /v1/deliveries/{delivery_id}/seal)
 	SealDelivery(ctx echo.Context, deliveryId DeliveryId, params SealDeliveryParams) error
@@ -3594,6 +3876,15 @@ type ServerInterface interface {
 	// AcceptInvitation Join, with the secret of an invitation
 	// (POST /v1/invitations/accept)
 	AcceptInvitation(ctx echo.Context) error
+	// RemoveLogInProvider Take your party's own log-in away
+	// (DELETE /v1/log-in-provider)
+	RemoveLogInProvider(ctx echo.Context) error
+	// GetLogInProvider Your party's own log-in
+	// (GET /v1/log-in-provider)
+	GetLogInProvider(ctx echo.Context) error
+	// SetLogInProvider Set your party's own log-in
+	// (PUT /v1/log-in-provider)
+	SetLogInProvider(ctx echo.Context) error
 	// ListLogs The logs you can see, with size and root
 	// (GET /v1/logs)
 	ListLogs(ctx echo.Context) error
@@ -3651,6 +3942,15 @@ type ServerInterface interface {
 	// ReleasePayment Pay what was held
 	// (POST /v1/payment-holds/{payment_hold_id}/release)
 	ReleasePayment(ctx echo.Context, paymentHoldId PaymentHoldId, params ReleasePaymentParams) error
+	// ListPendingSignOffs Your decisions that wait, or that could not be sent
+	// (GET /v1/pending-sign-offs)
+	ListPendingSignOffs(ctx echo.Context) error
+	// UndoSignOff Take a decision back before it is sent
+	// (DELETE /v1/pending-sign-offs/{pending_id})
+	UndoSignOff(ctx echo.Context, pendingId PendingId) error
+	// SendSignOff Send a decision before its time
+	// (POST /v1/pending-sign-offs/{pending_id}/dispatch)
+	SendSignOff(ctx echo.Context, pendingId PendingId, params SendSignOffParams) error
 	// GetPermission One permission
 	// (GET /v1/permissions/{permission_id})
 	GetPermission(ctx echo.Context, permissionId PermissionId) error
@@ -3714,12 +4014,21 @@ type ServerInterface interface {
 	// PublishReferences Give a reference pack to the vendor
 	// (POST /v1/references/{reference_pack_id}/publish)
 	PublishReferences(ctx echo.Context, referencePackId ReferencePackId, params PublishReferencesParams) error
+	// EndOtherSessions Log out everywhere else
+	// (DELETE /v1/sessions)
+	EndOtherSessions(ctx echo.Context) error
+	// ListSessions Your own sessions
+	// (GET /v1/sessions)
+	ListSessions(ctx echo.Context) error
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx echo.Context) error
 	// LogOut Log out
 	// (DELETE /v1/sessions/current)
 	LogOut(ctx echo.Context) error
+	// EndSession Log out one of your sessions
+	// (DELETE /v1/sessions/{session_id})
+	EndSession(ctx echo.Context, sessionId SessionId) error
 	// GetSpec One spec revision, with its document
 	// (GET /v1/specs/{spec_id})
 	GetSpec(ctx echo.Context, specId SpecId) error
@@ -3826,6 +4135,52 @@ func (w *ServerInterfaceWrapper) GetReadiness(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetReadiness(ctx)
+	return err
+}
+
+// ListAccess converts echo context to params.
+func (w *ServerInterfaceWrapper) ListAccess(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListAccessParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "member_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "member_id", ctx.QueryParams(), &params.MemberId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter member_id: %s", err))
+	}
+
+	// ------------- Optional query parameter "subject" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "subject", ctx.QueryParams(), &params.Subject, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter subject: %s", err))
+	}
+
+	// ------------- Optional query parameter "act" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "act", ctx.QueryParams(), &params.Act, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter act: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListAccess(ctx, params)
 	return err
 }
 
@@ -4292,6 +4647,44 @@ func (w *ServerInterfaceWrapper) AddNote(ctx echo.Context) error {
 	return err
 }
 
+// PrepareSignOff converts echo context to params.
+func (w *ServerInterfaceWrapper) PrepareSignOff(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "delivery_id" -------------
+	var deliveryId DeliveryId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "delivery_id", ctx.Param("delivery_id"), &deliveryId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PrepareSignOffParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PrepareSignOff(ctx, deliveryId, params)
+	return err
+}
+
 // SealDelivery converts echo context to params.
 func (w *ServerInterfaceWrapper) SealDelivery(ctx echo.Context) error {
 	var err error
@@ -4753,6 +5146,33 @@ func (w *ServerInterfaceWrapper) AcceptInvitation(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AcceptInvitation(ctx)
+	return err
+}
+
+// RemoveLogInProvider converts echo context to params.
+func (w *ServerInterfaceWrapper) RemoveLogInProvider(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RemoveLogInProvider(ctx)
+	return err
+}
+
+// GetLogInProvider converts echo context to params.
+func (w *ServerInterfaceWrapper) GetLogInProvider(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetLogInProvider(ctx)
+	return err
+}
+
+// SetLogInProvider converts echo context to params.
+func (w *ServerInterfaceWrapper) SetLogInProvider(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetLogInProvider(ctx)
 	return err
 }
 
@@ -5341,6 +5761,69 @@ func (w *ServerInterfaceWrapper) ReleasePayment(ctx echo.Context) error {
 	return err
 }
 
+// ListPendingSignOffs converts echo context to params.
+func (w *ServerInterfaceWrapper) ListPendingSignOffs(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListPendingSignOffs(ctx)
+	return err
+}
+
+// UndoSignOff converts echo context to params.
+func (w *ServerInterfaceWrapper) UndoSignOff(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "pending_id" -------------
+	var pendingId PendingId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pending_id", ctx.Param("pending_id"), &pendingId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pending_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.UndoSignOff(ctx, pendingId)
+	return err
+}
+
+// SendSignOff converts echo context to params.
+func (w *ServerInterfaceWrapper) SendSignOff(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "pending_id" -------------
+	var pendingId PendingId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "pending_id", ctx.Param("pending_id"), &pendingId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter pending_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SendSignOffParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SendSignOff(ctx, pendingId, params)
+	return err
+}
+
 // GetPermission converts echo context to params.
 func (w *ServerInterfaceWrapper) GetPermission(ctx echo.Context) error {
 	var err error
@@ -5921,6 +6404,24 @@ func (w *ServerInterfaceWrapper) PublishReferences(ctx echo.Context) error {
 	return err
 }
 
+// EndOtherSessions converts echo context to params.
+func (w *ServerInterfaceWrapper) EndOtherSessions(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EndOtherSessions(ctx)
+	return err
+}
+
+// ListSessions converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSessions(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSessions(ctx)
+	return err
+}
+
 // LogIn converts echo context to params.
 func (w *ServerInterfaceWrapper) LogIn(ctx echo.Context) error {
 	var err error
@@ -5936,6 +6437,22 @@ func (w *ServerInterfaceWrapper) LogOut(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.LogOut(ctx)
+	return err
+}
+
+// EndSession converts echo context to params.
+func (w *ServerInterfaceWrapper) EndSession(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "session_id" -------------
+	var sessionId SessionId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "session_id", ctx.Param("session_id"), &sessionId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter session_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.EndSession(ctx, sessionId)
 	return err
 }
 
@@ -6785,7 +7302,14 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 
 	router.GET(options.BaseURL+"/healthz", wrapper.GetHealth, options.OperationMiddlewares["getHealth"]...)
 	router.GET(options.BaseURL+"/readyz", wrapper.GetReadiness, options.OperationMiddlewares["getReadiness"]...)
+	router.DELETE(options.BaseURL+"/v1/sessions", wrapper.EndOtherSessions, options.OperationMiddlewares["endOtherSessions"]...)
+	router.GET(options.BaseURL+"/v1/sessions", wrapper.ListSessions, options.OperationMiddlewares["listSessions"]...)
 	router.POST(options.BaseURL+"/v1/sessions", wrapper.LogIn, options.OperationMiddlewares["logIn"]...)
+	router.DELETE(options.BaseURL+"/v1/sessions/:session_id", wrapper.EndSession, options.OperationMiddlewares["endSession"]...)
+	router.DELETE(options.BaseURL+"/v1/log-in-provider", wrapper.RemoveLogInProvider, options.OperationMiddlewares["removeLogInProvider"]...)
+	router.GET(options.BaseURL+"/v1/log-in-provider", wrapper.GetLogInProvider, options.OperationMiddlewares["getLogInProvider"]...)
+	router.PUT(options.BaseURL+"/v1/log-in-provider", wrapper.SetLogInProvider, options.OperationMiddlewares["setLogInProvider"]...)
+	router.GET(options.BaseURL+"/v1/access", wrapper.ListAccess, options.OperationMiddlewares["listAccess"]...)
 	router.DELETE(options.BaseURL+"/v1/sessions/current", wrapper.LogOut, options.OperationMiddlewares["logOut"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
 	router.POST(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
@@ -6829,6 +7353,10 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/notes", wrapper.AddNote, options.OperationMiddlewares["addNote"]...)
 	router.GET(options.BaseURL+"/v1/deliveries/:delivery_id/sign-offs", wrapper.ListSignOffs, options.OperationMiddlewares["listSignOffs"]...)
 	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/sign-offs", wrapper.SignOff, options.OperationMiddlewares["signOff"]...)
+	router.POST(options.BaseURL+"/v1/deliveries/:delivery_id/pending-sign-offs", wrapper.PrepareSignOff, options.OperationMiddlewares["prepareSignOff"]...)
+	router.GET(options.BaseURL+"/v1/pending-sign-offs", wrapper.ListPendingSignOffs, options.OperationMiddlewares["listPendingSignOffs"]...)
+	router.DELETE(options.BaseURL+"/v1/pending-sign-offs/:pending_id", wrapper.UndoSignOff, options.OperationMiddlewares["undoSignOff"]...)
+	router.POST(options.BaseURL+"/v1/pending-sign-offs/:pending_id/dispatch", wrapper.SendSignOff, options.OperationMiddlewares["sendSignOff"]...)
 	router.GET(options.BaseURL+"/v1/my-work", wrapper.ListMyWork, options.OperationMiddlewares["listMyWork"]...)
 	router.GET(options.BaseURL+"/v1/payables", wrapper.ListPayables, options.OperationMiddlewares["listPayables"]...)
 	router.GET(options.BaseURL+"/v1/logs", wrapper.ListLogs, options.OperationMiddlewares["listLogs"]...)
@@ -6952,6 +7480,45 @@ func (response GetReadiness503JSONResponse) VisitGetReadinessResponse(w http.Res
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(503)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListAccessRequestObject struct {
+	Params ListAccessParams
+}
+
+type ListAccessResponseObject interface {
+	VisitListAccessResponse(w http.ResponseWriter) error
+}
+
+type ListAccess200JSONResponse AccessPage
+
+func (response ListAccess200JSONResponse) VisitListAccessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListAccessdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListAccessdefaultApplicationProblemPlusJSONResponse) VisitListAccessResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
 	_, err := buf.WriteTo(w)
 	return err
 }
@@ -7589,6 +8156,47 @@ type AddNotedefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AddNotedefaultApplicationProblemPlusJSONResponse) VisitAddNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrepareSignOffRequestObject struct {
+	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     PrepareSignOffParams
+	Body       *PrepareSignOffJSONRequestBody
+}
+
+type PrepareSignOffResponseObject interface {
+	VisitPrepareSignOffResponse(w http.ResponseWriter) error
+}
+
+type PrepareSignOff201JSONResponse PendingSignOff
+
+func (response PrepareSignOff201JSONResponse) VisitPrepareSignOffResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PrepareSignOffdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PrepareSignOffdefaultApplicationProblemPlusJSONResponse) VisitPrepareSignOffResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -8256,6 +8864,115 @@ type AcceptInvitationdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AcceptInvitationdefaultApplicationProblemPlusJSONResponse) VisitAcceptInvitationResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RemoveLogInProviderRequestObject struct {
+}
+
+type RemoveLogInProviderResponseObject interface {
+	VisitRemoveLogInProviderResponse(w http.ResponseWriter) error
+}
+
+type RemoveLogInProvider204Response struct {
+}
+
+func (response RemoveLogInProvider204Response) VisitRemoveLogInProviderResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RemoveLogInProviderdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RemoveLogInProviderdefaultApplicationProblemPlusJSONResponse) VisitRemoveLogInProviderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLogInProviderRequestObject struct {
+}
+
+type GetLogInProviderResponseObject interface {
+	VisitGetLogInProviderResponse(w http.ResponseWriter) error
+}
+
+type GetLogInProvider200JSONResponse LogInProvider
+
+func (response GetLogInProvider200JSONResponse) VisitGetLogInProviderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetLogInProviderdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetLogInProviderdefaultApplicationProblemPlusJSONResponse) VisitGetLogInProviderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetLogInProviderRequestObject struct {
+	Body *SetLogInProviderJSONRequestBody
+}
+
+type SetLogInProviderResponseObject interface {
+	VisitSetLogInProviderResponse(w http.ResponseWriter) error
+}
+
+type SetLogInProvider200JSONResponse LogInProvider
+
+func (response SetLogInProvider200JSONResponse) VisitSetLogInProviderResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetLogInProviderdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetLogInProviderdefaultApplicationProblemPlusJSONResponse) VisitSetLogInProviderResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -9027,6 +9744,117 @@ type ReleasePaymentdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ReleasePaymentdefaultApplicationProblemPlusJSONResponse) VisitReleasePaymentResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPendingSignOffsRequestObject struct {
+}
+
+type ListPendingSignOffsResponseObject interface {
+	VisitListPendingSignOffsResponse(w http.ResponseWriter) error
+}
+
+type ListPendingSignOffs200JSONResponse PendingSignOffList
+
+func (response ListPendingSignOffs200JSONResponse) VisitListPendingSignOffsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPendingSignOffsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListPendingSignOffsdefaultApplicationProblemPlusJSONResponse) VisitListPendingSignOffsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type UndoSignOffRequestObject struct {
+	PendingId PendingId `json:"pending_id"`
+}
+
+type UndoSignOffResponseObject interface {
+	VisitUndoSignOffResponse(w http.ResponseWriter) error
+}
+
+type UndoSignOff204Response struct {
+}
+
+func (response UndoSignOff204Response) VisitUndoSignOffResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type UndoSignOffdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response UndoSignOffdefaultApplicationProblemPlusJSONResponse) VisitUndoSignOffResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SendSignOffRequestObject struct {
+	PendingId PendingId `json:"pending_id"`
+	Params    SendSignOffParams
+}
+
+type SendSignOffResponseObject interface {
+	VisitSendSignOffResponse(w http.ResponseWriter) error
+}
+
+type SendSignOff201JSONResponse SignedOff
+
+func (response SendSignOff201JSONResponse) VisitSendSignOffResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SendSignOffdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SendSignOffdefaultApplicationProblemPlusJSONResponse) VisitSendSignOffResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -9875,6 +10703,76 @@ func (response PublishReferencesdefaultApplicationProblemPlusJSONResponse) Visit
 	return err
 }
 
+type EndOtherSessionsRequestObject struct {
+}
+
+type EndOtherSessionsResponseObject interface {
+	VisitEndOtherSessionsResponse(w http.ResponseWriter) error
+}
+
+type EndOtherSessions204Response struct {
+}
+
+func (response EndOtherSessions204Response) VisitEndOtherSessionsResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type EndOtherSessionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EndOtherSessionsdefaultApplicationProblemPlusJSONResponse) VisitEndOtherSessionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSessionsRequestObject struct {
+}
+
+type ListSessionsResponseObject interface {
+	VisitListSessionsResponse(w http.ResponseWriter) error
+}
+
+type ListSessions200JSONResponse SessionList
+
+func (response ListSessions200JSONResponse) VisitListSessionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSessionsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSessionsdefaultApplicationProblemPlusJSONResponse) VisitListSessionsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type LogInRequestObject struct {
 	Body *LogInJSONRequestBody
 }
@@ -9942,6 +10840,39 @@ type LogOutdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response LogOutdefaultApplicationProblemPlusJSONResponse) VisitLogOutResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type EndSessionRequestObject struct {
+	SessionId SessionId `json:"session_id"`
+}
+
+type EndSessionResponseObject interface {
+	VisitEndSessionResponse(w http.ResponseWriter) error
+}
+
+type EndSession204Response struct {
+}
+
+func (response EndSession204Response) VisitEndSessionResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type EndSessiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response EndSessiondefaultApplicationProblemPlusJSONResponse) VisitEndSessionResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11079,6 +12010,9 @@ type StrictServerInterface interface {
 	// GetReadiness Database, schema, object storage and clock are fit for work
 	// (GET /readyz)
 	GetReadiness(ctx context.Context, request GetReadinessRequestObject) (GetReadinessResponseObject, error)
+	// ListAccess Who of your party saw and did what
+	// (GET /v1/access)
+	ListAccess(ctx context.Context, request ListAccessRequestObject) (ListAccessResponseObject, error)
 	// GetBatch A batch with its deliveries
 	// (GET /v1/batches/{batch_id})
 	GetBatch(ctx context.Context, request GetBatchRequestObject) (GetBatchResponseObject, error)
@@ -11127,6 +12061,9 @@ type StrictServerInterface interface {
 	// AddNote Remark on a delivery
 	// (POST /v1/deliveries/{delivery_id}/notes)
 	AddNote(ctx context.Context, request AddNoteRequestObject) (AddNoteResponseObject, error)
+	// PrepareSignOff Decide, and tell the vendor in ten minutes
+	// (POST /v1/deliveries/{delivery_id}/pending-sign-offs)
+	PrepareSignOff(ctx context.Context, request PrepareSignOffRequestObject) (PrepareSignOffResponseObject, error)
 	// SealDelivery Seal the delivery and queue its inspection
 	// (POST /v1/deliveries/{delivery_id}/seal)
 	SealDelivery(ctx context.Context, request SealDeliveryRequestObject) (SealDeliveryResponseObject, error)
@@ -11172,6 +12109,15 @@ type StrictServerInterface interface {
 	// AcceptInvitation Join, with the secret of an invitation
 	// (POST /v1/invitations/accept)
 	AcceptInvitation(ctx context.Context, request AcceptInvitationRequestObject) (AcceptInvitationResponseObject, error)
+	// RemoveLogInProvider Take your party's own log-in away
+	// (DELETE /v1/log-in-provider)
+	RemoveLogInProvider(ctx context.Context, request RemoveLogInProviderRequestObject) (RemoveLogInProviderResponseObject, error)
+	// GetLogInProvider Your party's own log-in
+	// (GET /v1/log-in-provider)
+	GetLogInProvider(ctx context.Context, request GetLogInProviderRequestObject) (GetLogInProviderResponseObject, error)
+	// SetLogInProvider Set your party's own log-in
+	// (PUT /v1/log-in-provider)
+	SetLogInProvider(ctx context.Context, request SetLogInProviderRequestObject) (SetLogInProviderResponseObject, error)
 	// ListLogs The logs you can see, with size and root
 	// (GET /v1/logs)
 	ListLogs(ctx context.Context, request ListLogsRequestObject) (ListLogsResponseObject, error)
@@ -11229,6 +12175,15 @@ type StrictServerInterface interface {
 	// ReleasePayment Pay what was held
 	// (POST /v1/payment-holds/{payment_hold_id}/release)
 	ReleasePayment(ctx context.Context, request ReleasePaymentRequestObject) (ReleasePaymentResponseObject, error)
+	// ListPendingSignOffs Your decisions that wait, or that could not be sent
+	// (GET /v1/pending-sign-offs)
+	ListPendingSignOffs(ctx context.Context, request ListPendingSignOffsRequestObject) (ListPendingSignOffsResponseObject, error)
+	// UndoSignOff Take a decision back before it is sent
+	// (DELETE /v1/pending-sign-offs/{pending_id})
+	UndoSignOff(ctx context.Context, request UndoSignOffRequestObject) (UndoSignOffResponseObject, error)
+	// SendSignOff Send a decision before its time
+	// (POST /v1/pending-sign-offs/{pending_id}/dispatch)
+	SendSignOff(ctx context.Context, request SendSignOffRequestObject) (SendSignOffResponseObject, error)
 	// GetPermission One permission
 	// (GET /v1/permissions/{permission_id})
 	GetPermission(ctx context.Context, request GetPermissionRequestObject) (GetPermissionResponseObject, error)
@@ -11292,12 +12247,21 @@ type StrictServerInterface interface {
 	// PublishReferences Give a reference pack to the vendor
 	// (POST /v1/references/{reference_pack_id}/publish)
 	PublishReferences(ctx context.Context, request PublishReferencesRequestObject) (PublishReferencesResponseObject, error)
+	// EndOtherSessions Log out everywhere else
+	// (DELETE /v1/sessions)
+	EndOtherSessions(ctx context.Context, request EndOtherSessionsRequestObject) (EndOtherSessionsResponseObject, error)
+	// ListSessions Your own sessions
+	// (GET /v1/sessions)
+	ListSessions(ctx context.Context, request ListSessionsRequestObject) (ListSessionsResponseObject, error)
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx context.Context, request LogInRequestObject) (LogInResponseObject, error)
 	// LogOut Log out
 	// (DELETE /v1/sessions/current)
 	LogOut(ctx context.Context, request LogOutRequestObject) (LogOutResponseObject, error)
+	// EndSession Log out one of your sessions
+	// (DELETE /v1/sessions/{session_id})
+	EndSession(ctx context.Context, request EndSessionRequestObject) (EndSessionResponseObject, error)
 	// GetSpec One spec revision, with its document
 	// (GET /v1/specs/{spec_id})
 	GetSpec(ctx context.Context, request GetSpecRequestObject) (GetSpecResponseObject, error)
@@ -11436,6 +12400,31 @@ func (sh *strictHandler) GetReadiness(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(GetReadinessResponseObject); ok {
 		return validResponse.VisitGetReadinessResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListAccess operation middleware
+func (sh *strictHandler) ListAccess(ctx echo.Context, params ListAccessParams) error {
+	var request ListAccessRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListAccess(ctx.Request().Context(), request.(ListAccessRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListAccess")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListAccessResponseObject); ok {
+		return validResponse.VisitListAccessResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -11963,6 +12952,55 @@ func (sh *strictHandler) AddNote(ctx echo.Context, deliveryId DeliveryId, params
 	return nil
 }
 
+// PrepareSignOff operation middleware
+func (sh *strictHandler) PrepareSignOff(ctx echo.Context, deliveryId DeliveryId, params PrepareSignOffParams) error {
+	var request PrepareSignOffRequestObject
+
+	request.DeliveryId = deliveryId
+	request.Params = params
+
+	var body PrepareSignOffJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PrepareSignOff(ctx.Request().Context(), request.(PrepareSignOffRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PrepareSignOff")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PrepareSignOffResponseObject); ok {
+		return validResponse.VisitPrepareSignOffResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // SealDelivery operation middleware
 func (sh *strictHandler) SealDelivery(ctx echo.Context, deliveryId DeliveryId, params SealDeliveryParams) error {
 	var request SealDeliveryRequestObject
@@ -12447,6 +13485,98 @@ func (sh *strictHandler) AcceptInvitation(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(AcceptInvitationResponseObject); ok {
 		return validResponse.VisitAcceptInvitationResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RemoveLogInProvider operation middleware
+func (sh *strictHandler) RemoveLogInProvider(ctx echo.Context) error {
+	var request RemoveLogInProviderRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RemoveLogInProvider(ctx.Request().Context(), request.(RemoveLogInProviderRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RemoveLogInProvider")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RemoveLogInProviderResponseObject); ok {
+		return validResponse.VisitRemoveLogInProviderResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetLogInProvider operation middleware
+func (sh *strictHandler) GetLogInProvider(ctx echo.Context) error {
+	var request GetLogInProviderRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetLogInProvider(ctx.Request().Context(), request.(GetLogInProviderRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetLogInProvider")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetLogInProviderResponseObject); ok {
+		return validResponse.VisitGetLogInProviderResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetLogInProvider operation middleware
+func (sh *strictHandler) SetLogInProvider(ctx echo.Context) error {
+	var request SetLogInProviderRequestObject
+
+	var body SetLogInProviderJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetLogInProvider(ctx.Request().Context(), request.(SetLogInProviderRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetLogInProvider")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetLogInProviderResponseObject); ok {
+		return validResponse.VisitSetLogInProviderResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -13111,6 +14241,80 @@ func (sh *strictHandler) ReleasePayment(ctx echo.Context, paymentHoldId PaymentH
 		return err
 	} else if validResponse, ok := response.(ReleasePaymentResponseObject); ok {
 		return validResponse.VisitReleasePaymentResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListPendingSignOffs operation middleware
+func (sh *strictHandler) ListPendingSignOffs(ctx echo.Context) error {
+	var request ListPendingSignOffsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListPendingSignOffs(ctx.Request().Context(), request.(ListPendingSignOffsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListPendingSignOffs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListPendingSignOffsResponseObject); ok {
+		return validResponse.VisitListPendingSignOffsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// UndoSignOff operation middleware
+func (sh *strictHandler) UndoSignOff(ctx echo.Context, pendingId PendingId) error {
+	var request UndoSignOffRequestObject
+
+	request.PendingId = pendingId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.UndoSignOff(ctx.Request().Context(), request.(UndoSignOffRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "UndoSignOff")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(UndoSignOffResponseObject); ok {
+		return validResponse.VisitUndoSignOffResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SendSignOff operation middleware
+func (sh *strictHandler) SendSignOff(ctx echo.Context, pendingId PendingId, params SendSignOffParams) error {
+	var request SendSignOffRequestObject
+
+	request.PendingId = pendingId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SendSignOff(ctx.Request().Context(), request.(SendSignOffRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SendSignOff")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SendSignOffResponseObject); ok {
+		return validResponse.VisitSendSignOffResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -13840,6 +15044,52 @@ func (sh *strictHandler) PublishReferences(ctx echo.Context, referencePackId Ref
 	return nil
 }
 
+// EndOtherSessions operation middleware
+func (sh *strictHandler) EndOtherSessions(ctx echo.Context) error {
+	var request EndOtherSessionsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EndOtherSessions(ctx.Request().Context(), request.(EndOtherSessionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EndOtherSessions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EndOtherSessionsResponseObject); ok {
+		return validResponse.VisitEndOtherSessionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSessions operation middleware
+func (sh *strictHandler) ListSessions(ctx echo.Context) error {
+	var request ListSessionsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSessions(ctx.Request().Context(), request.(ListSessionsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSessions")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSessionsResponseObject); ok {
+		return validResponse.VisitListSessionsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // LogIn operation middleware
 func (sh *strictHandler) LogIn(ctx echo.Context) error {
 	var request LogInRequestObject
@@ -13903,6 +15153,31 @@ func (sh *strictHandler) LogOut(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(LogOutResponseObject); ok {
 		return validResponse.VisitLogOutResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// EndSession operation middleware
+func (sh *strictHandler) EndSession(ctx echo.Context, sessionId SessionId) error {
+	var request EndSessionRequestObject
+
+	request.SessionId = sessionId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.EndSession(ctx.Request().Context(), request.(EndSessionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "EndSession")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(EndSessionResponseObject); ok {
+		return validResponse.VisitEndSessionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
