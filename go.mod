@@ -44,6 +44,8 @@ require (
 	github.com/mailru/easyjson v0.7.7 // indirect
 	github.com/rs/dnscache v0.0.0-20230804202142-fc85eb664529 // indirect
 	github.com/standard-webhooks/standard-webhooks/libraries v0.0.1 // indirect
+	github.com/wneessen/go-mail v0.8.1 // indirect
+	rsc.io/qr v0.2.0 // indirect
 )
 
 require (

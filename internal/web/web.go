@@ -98,6 +98,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/specs/:id/document", p.specDocument)
 		in.GET("/deliveries/:id", p.delivery)
 		in.GET("/deliveries/:id/view", p.view)
+		in.GET("/deliveries/:id/certificate", p.certificate)
+		in.GET("/deliveries/:id/issues", p.issueReport)
 		in.GET("/review", p.review)
 		in.GET("/review/:id", p.reviewOne)
 		in.POST("/review/:id/decision", p.decideOne)
@@ -157,7 +159,7 @@ func (p *Pages) shown(next echo.HandlerFunc) echo.HandlerFunc {
 			return err
 		}
 		t := p.server.Tell(c, err)
-		return p.render(c, t.Status, "problem", frame{Title: t.Title}, map[string]any{"Told": t, "Request": c.Response().Header().Get(echo.HeaderXRequestID)})
+		return p.render(c, t.Status, "problem", frame{Title: p.reader(c).Again(t.Title)}, map[string]any{"Told": t, "Request": c.Response().Header().Get(echo.HeaderXRequestID)})
 	}
 }
 

@@ -37,7 +37,7 @@ func functions(r *words.Reader) template.FuncMap {
 		"mode": term("mode"), "outcome": term("outcome"), "verdictWord": term("outcome"),
 
 		"day": func(t any) template.HTML { return r.Day(t) }, "moment": func(t any) template.HTML { return r.Moment(t) }, "dayof": func(t any) template.HTML { return r.DayOf(t) },
-		"late": late,
+		"late": late, "weekday": func(iso int) string { return r.Weekday(time.Date(2024, 1, iso, 0, 0, 0, 0, time.UTC)) }, // which began on a Monday
 
 		"number": func(v float64) string { return r.Number(v) }, "unit": func(v float64, unit string) string { return r.Unit(v, unit) },
 		"value": func(v *acceptance.Value) string { return r.Unit(v.Value, v.Unit) }, "bytes": func(n int64) string { return r.Bytes(n) },
@@ -56,7 +56,8 @@ func functions(r *words.Reader) template.FuncMap {
 		},
 		"again":    func(english string) string { return r.Again(english) },
 		"checksOf": func(list []shownFinding) string { return checksOf(*r, list) },
-		"short":    func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
+		"join":     func(list []string) string { return strings.Join(list, ", ") }, "underscored": func(s string) string { return strings.ReplaceAll(s, ".", "_") },
+		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
 		"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
 		"both": func(it, page any) both { return both{it, page} },
