@@ -124,7 +124,8 @@ func printable(s string) string {
 	return b.String()
 }
 
-func hidden(r rune) bool { return r != ' ' && !unicode.IsPrint(r) }
+// The two spaces that do not break stand between a number and its unit.
+func hidden(r rune) bool { return r != ' ' && r != '\u00a0' && r != '\u202f' && !unicode.IsPrint(r) }
 
 func (l *Language) term(code, form string) string {
 	forms, ok := l.terms[code]
