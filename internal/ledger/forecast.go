@@ -43,6 +43,8 @@ type Plan struct {
 
 const (
 	planDraws     = 1000
+	planDrawsMin  = 100
+	planDrawsMost = 2_000_000 // over all milestones: a large plan, whose sums vary less, is drawn fewer times
 	planWeeksMax  = 260
 	fallbackTurns = 14 * 24 * time.Hour // where nothing was accepted yet; common practice, no source
 )
@@ -52,7 +54,13 @@ const (
 // from its due date, or from now where that is past or there is none; one under way takes a time that is longer than it
 // has taken already, where the past has one. The same seed gives the same plan.
 func Forecast(list []Planned, past []time.Duration, now time.Time, seed uint64) Plan {
-	p := Plan{Seed: seed, Draws: planDraws, Past: len(past)}
+	open := 0
+	for _, m := range list {
+		if m.Accepted == nil {
+			open++
+		}
+	}
+	p := Plan{Seed: seed, Draws: min(planDraws, max(planDrawsMin, planDrawsMost/max(open, 1))), Past: len(past)}
 	past = slices.Clone(past)
 	slices.Sort(past)
 	if len(past) == 0 {
@@ -103,20 +111,23 @@ func (p *Plan) fill(list []Planned, past []time.Duration, now time.Time) {
 	for i := range sums {
 		sums[i] = make([]int64, n+1)
 	}
+	sure := make([]int64, n+1) // what no draw changes
 	for _, m := range list {
 		if m.Due != nil {
 			p.add(p.week(*m.Due), func(w *PlanWeek) { w.PlannedMinor += m.AmountMinor })
 		}
 		if m.Accepted != nil {
 			p.add(p.week(*m.Accepted), func(w *PlanWeek) { w.AcceptedMinor += m.AmountMinor })
+			sure[p.week(*m.Accepted)] += m.AmountMinor
+			continue
 		}
 		for i := range sums {
-			done := m.Accepted
-			if done == nil {
-				at := m.draw(past, now, random)
-				done = &at
-			}
-			sums[i][p.week(*done)] += m.AmountMinor
+			sums[i][p.week(m.draw(past, now, random))] += m.AmountMinor
+		}
+	}
+	for i := range sums {
+		for w := range sure {
+			sums[i][w] += sure[w]
 		}
 	}
 	at := make([]int64, p.Draws)
@@ -160,7 +171,7 @@ func (m Planned) draw(past []time.Duration, now time.Time, random *rand.Rand) ti
 type PlanFilter struct{ Project, WorkOrder uuid.UUID }
 
 // Plans compares accepted value with plan, for each currency, with a forecast drawn under a seed. Past turn-round times are
-// those of everything that was accepted within a year and that the caller may see.
+// those of the newest two thousand acceptances within a year that the caller may see.
 func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, error) {
 	if f.Project != uuid.Nil {
 		if _, err := tx.Project(ctx, f.Project); err != nil {
@@ -169,9 +180,9 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 	} else if _, err := tx.WorkOrder(ctx, f.WorkOrder); err != nil {
 		return nil, err
 	}
-	const accepted = `(SELECT max(s.at) FROM ph.sign_off s WHERE s.studio_id = m.studio_id AND s.milestone_id = m.id AND s.decision <> 'return')`
+	const accepted = `CASE WHEN m.state = 'accepted' THEN m.since END` // no event leads on from there
 	const sealed = `(SELECT min(d.sealed_at) FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed')`
-	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), `+sealed+`, `+accepted+`
+	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), CASE WHEN m.rounds > 0 AND m.state <> 'accepted' THEN `+sealed+` END, `+accepted+`
 		FROM ph.milestone m JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
 		WHERE m.{me} = $1 AND (w.project_id = $2 OR m.work_order_id = $3) AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`),
 		tx.Who.Party, idOrNull(f.Project), idOrNull(f.WorkOrder))
@@ -183,9 +194,10 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 		return nil, fmt.Errorf("plan: %w", err)
 	}
 	var now time.Time
-	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM s.at - `+sealed+`)::bigint FROM ph.sign_off s
-		JOIN ph.milestone m ON m.studio_id = s.studio_id AND m.id = s.milestone_id
-		WHERE s.{me} = $1 AND s.decision <> 'return' AND s.at > now() - interval '1 year' ORDER BY 1 LIMIT 20000`), tx.Who.Party); err != nil {
+	// The newest: ids begin with their time. Index: the primary key, sign_off_by_vendor.
+	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM s.at - `+sealed+`)::bigint FROM (SELECT * FROM ph.sign_off
+			WHERE {me} = $1 AND decision <> 'return' AND at > now() - interval '1 year' ORDER BY id DESC LIMIT 2000) s
+		JOIN ph.milestone m ON m.studio_id = s.studio_id AND m.id = s.milestone_id ORDER BY 1`), tx.Who.Party); err != nil {
 		return nil, fmt.Errorf("past turn-round times: %w", err)
 	}
 	secs, err := pgx.CollectRows(rows, pgx.RowTo[int64])

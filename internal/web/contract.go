@@ -2,8 +2,10 @@ package web
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -13,6 +15,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // newOrderPage is the form that places a work order.
@@ -53,13 +56,14 @@ func (p *Pages) showNewOrder(c echo.Context, status int, page newOrderPage) erro
 	if err != nil {
 		return err
 	}
-	return p.render(c, status, "neworder", frame{Title: "Place a work order", At: "orders"}, page)
+	return p.render(c, status, "neworder", frame{Title: words.P("neworder.title"), At: "orders"}, page)
 }
 
 // placeOrder places a work order, with a project of its own where none is chosen.
 func (p *Pages) placeOrder(c echo.Context) error {
 	in := ledger.NewWorkOrder{
 		Code: typed(c, "code"), Title: typed(c, "title"), Currency: strings.ToUpper(typed(c, "currency")), Terms: typed(c, "terms"), SilenceAccepts: field(c, "silence") == "yes",
+		Codename: typed(c, "codename"), Secret: field(c, "secret") == "yes", SourceRoles: strings.Fields(strings.ReplaceAll(typed(c, "source_roles"), ",", " ")),
 	}
 	var err error
 	if in.Vendor, err = uuid.Parse(field(c, "vendor")); err != nil {
@@ -71,6 +75,9 @@ func (p *Pages) placeOrder(c echo.Context) error {
 			return o, id, err
 		}
 		if in.ReviewDays, err = whole("review_days", typed(c, "review_days")); err != nil {
+			return o, id, err
+		}
+		if in.KillFeeBP, err = wholePercent("kill_fee", typed(c, "kill_fee")); err != nil {
 			return o, id, err
 		}
 		in.Project = project
@@ -105,6 +112,15 @@ func whole(name, text string) (int, error) {
 	return n, nil
 }
 
+// wholePercent reads a share of a hundred as basis points; nothing is nought.
+func wholePercent(name, text string) (int, error) {
+	if text == "" {
+		return 0, nil
+	}
+	n, err := whole(name, text)
+	return n * 100, err
+}
+
 // propListPage is where a producer orders props from a list.
 type propListPage struct {
 	Order   ledger.WorkOrder
@@ -137,7 +153,7 @@ func (p *Pages) showPropList(c echo.Context, status int, page propListPage) erro
 	if err != nil {
 		return err
 	}
-	return p.render(c, status, "proplist", frame{Title: "Order props under " + page.Order.Code, At: "orders"}, page)
+	return p.render(c, status, "proplist", frame{Title: words.P("proplist.title", page.Order.Code), At: "orders"}, page)
 }
 
 // orderProps looks a list through, or orders what it holds: all of it or nothing.
@@ -184,12 +200,18 @@ func (p *Pages) orderProps(c echo.Context) error {
 
 // payablesPage is what was released in a period.
 type payablesPage struct {
-	From, To string
-	Rows     []ledger.Payable
-	Sums     []sum
-	Studio   bool
-	Wrong    string
+	From, To      string
+	Before, After string // addresses of the months beside it, where it is a month
+	Rows          []ledger.Payable
+	All           int // rows in the period, of which the page shows the first
+	Sums          []sum
+	Vendors       []vendorSum // for the studio
+	Studio        bool
+	Wrong         bool
 }
+
+// payablesShown is how many rows the page holds; the spreadsheet has all.
+const payablesShown = 200
 
 // sum is an amount in one currency.
 type sum struct {
@@ -197,41 +219,62 @@ type sum struct {
 	Minor    int64
 }
 
+// vendorSum is what one vendor has in one currency.
+type vendorSum struct {
+	Name string
+	sum
+}
+
 func (p *Pages) payables(c echo.Context) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	now := time.Now().UTC()
 	page := payablesPage{From: c.QueryParam("from"), To: c.QueryParam("to"), Studio: who.Side == ledger.StudioSide}
+	month := time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, time.UTC)
 	if page.From == "" {
-		page.From = time.Date(now.Year(), now.Month(), 1, 0, 0, 0, 0, time.UTC).Format(time.DateOnly)
+		page.From = month.Format(time.DateOnly)
 	}
 	if page.To == "" {
-		page.To = now.AddDate(0, 0, 1).Format(time.DateOnly)
+		page.To = month.AddDate(0, 1, 0).Format(time.DateOnly)
 	}
 	from, ferr := time.Parse(time.DateOnly, page.From)
 	to, terr := time.Parse(time.DateOnly, page.To)
+	title := frame{Title: words.P("payables.title"), At: "orders"}
 	if ferr != nil || terr != nil || !from.Before(to) {
-		page.Wrong = "A period is two days, the first before the second, such as 2026-11-01 and 2026-12-01."
-		return p.render(c, http.StatusBadRequest, "payables", frame{Title: "Released for payment", At: "orders"}, page)
+		page.Wrong = true
+		return p.render(c, http.StatusBadRequest, "payables", title, page)
 	}
-	var err error
-	page.Rows, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Payable, error) {
+	if from.Day() == 1 && from.AddDate(0, 1, 0).Equal(to) {
+		page.Before, page.After = monthOf(from.AddDate(0, -1, 0)), monthOf(to)
+	}
+	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Payable, error) {
 		return tx.PayablesOf(ctx, ledger.PayableFilter{From: from, To: to})
 	})
 	if err != nil {
 		return err
 	}
-	for _, r := range page.Rows {
+	for _, r := range list {
 		page.add(r)
 	}
-	return p.render(c, http.StatusOK, "payables", frame{Title: "Released for payment", At: "orders"}, page)
+	page.Rows, page.All = list[:min(len(list), payablesShown)], len(list)
+	return p.render(c, http.StatusOK, "payables", title, page)
 }
 
+func monthOf(first time.Time) string {
+	return "/payables?from=" + first.Format(time.DateOnly) + "&to=" + first.AddDate(0, 1, 0).Format(time.DateOnly)
+}
+
+// add sums up by currency, and by vendor in the order of names.
 func (page *payablesPage) add(r ledger.Payable) {
-	for i := range page.Sums {
-		if page.Sums[i].Currency == r.Currency {
-			page.Sums[i].Minor += r.AmountMinor
-			return
-		}
+	i := slices.IndexFunc(page.Sums, func(s sum) bool { return s.Currency == r.Currency })
+	if i < 0 {
+		i, page.Sums = len(page.Sums), append(page.Sums, sum{Currency: r.Currency})
 	}
-	page.Sums = append(page.Sums, sum{r.Currency, r.AmountMinor})
+	page.Sums[i].Minor += r.AmountMinor
+	i, found := slices.BinarySearchFunc(page.Vendors, r, func(v vendorSum, r ledger.Payable) int {
+		return cmp.Or(strings.Compare(v.Name, r.VendorName), strings.Compare(v.Currency, r.Currency))
+	})
+	if !found {
+		page.Vendors = slices.Insert(page.Vendors, i, vendorSum{r.VendorName, sum{Currency: r.Currency}})
+	}
+	page.Vendors[i].Minor += r.AmountMinor
 }

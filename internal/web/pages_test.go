@@ -314,7 +314,7 @@ func readingOrderPage(t *testing.T, w *world) {
 	}
 	require.Contains(t, p.text("main"), "2 rounds of rework are in the price. The studio answers within 5 working days.")
 	require.Contains(t, p.text(".written"), "Two rounds of rework.")
-	require.Contains(t, p.text("main"), "cleat Game mesh EUR 708.30")
+	require.Contains(t, p.text("main"), "cleat Game mesh milestone accepted EUR 708.30")
 	for _, link := range []string{"The whole record, to keep and to verify", "Receipt of the order"} {
 		require.Equal(t, http.StatusOK, p.b.get(p.link(link)).status, link)
 	}

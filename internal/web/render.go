@@ -15,7 +15,7 @@ import (
 )
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"login", "join", "work", "today", "props", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem", "paper", "questions", "question", "references", "pack", "batch", "review", "reviewone"}
+var pageNames = []string{"login", "join", "work", "today", "props", "projects", "project", "figures", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "specdraft", "people", "account", "problem", "paper", "questions", "question", "references", "pack", "batch", "review", "reviewone"}
 
 // frame is what every page has around it.
 type frame struct {

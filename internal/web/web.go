@@ -74,6 +74,13 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/orders/:id/list", p.propList)
 		in.POST("/orders/:id/list", p.orderProps)
 		in.GET("/payables", p.payables)
+		in.GET("/figures", p.figures)
+		in.GET("/projects", p.projects)
+		in.GET("/projects/:id", p.project)
+		for form, do := range map[string]echo.HandlerFunc{"/orders/:id/calendar": p.pinCalendar, "/orders/:id/cancel": p.cancelMilestone, "/orders/:id/hold": p.endHold} {
+			in.POST(form, do)
+			in.GET(form, toItsPage)
+		}
 		in.GET("/orders/:id", p.order)
 		in.GET("/props", p.props)
 		in.GET("/props/export", p.exportProps)

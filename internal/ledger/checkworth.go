@@ -1,0 +1,62 @@
+package ledger
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/google/uuid"
+	"github.com/jackc/pgx/v5"
+)
+
+// CheckWorth is what became of a check's warnings and issues in decisions: whether people thought them worth a return.
+type CheckWorth struct {
+	Check          string
+	Warned         int // decided deliveries on which it warned
+	WarnedReturned int // of them, returned for a nonconformity
+	Failed         int // decided deliveries on which it failed and blocked
+	Upheld         int // of them, returned for a nonconformity
+	Conceded       int // of them, with a concession for it
+}
+
+// Propose says that a blocking check is proposed for a warning: it was accepted as it is more often than it led to a return
+// (common practice, no source).
+func (c CheckWorth) Propose() bool { return c.Conceded > c.Upheld }
+
+// decisionsLooked is how many of the newest decisions CheckWorths looks at.
+const decisionsLooked = 500
+
+// CheckWorths looks at the newest decisions within a filter. A return because the studio changed its mind counts for no
+// check. Index: the primary keys of sign_off, whose ids begin with their time, and of finding.
+func (tx *Tx) CheckWorths(ctx context.Context, f FigureFilter) (list []CheckWorth, decisions int, err error) {
+	cond, args := "", []any{tx.Who.Party}
+	add := func(on bool, c string, v any) {
+		if on {
+			args = append(args, v)
+			cond += fmt.Sprintf(" AND "+c, len(args))
+		}
+	}
+	add(!f.From.IsZero(), "s.at >= $%d", f.From)
+	add(!f.To.IsZero(), "s.at < $%d", f.To)
+	add(f.Vendor != uuid.Nil, "s.vendor_id = $%d", f.Vendor)
+	add(f.Project != uuid.Nil, "EXISTS (SELECT FROM ph.work_order w WHERE w.studio_id = s.studio_id AND w.id = s.work_order_id AND w.project_id = $%d)", f.Project)
+	add(f.Tier != "", "EXISTS (SELECT FROM ph.prop p WHERE p.studio_id = s.studio_id AND p.id = s.prop_id AND p.tier = $%d)", f.Tier)
+	decided := tx.sql(fmt.Sprintf(`SELECT s.studio_id, s.inspection_id, s.decision = 'return' AND s.cause IS DISTINCT FROM 'changed_mind' AS upheld
+		FROM ph.sign_off s WHERE s.{me} = $1%s ORDER BY s.id DESC LIMIT %d`, cond, decisionsLooked))
+	rows, err := tx.Query(ctx, `WITH d AS (`+decided+`), f AS (
+			SELECT d.inspection_id, d.upheld, f.chk, bool_or(f.outcome = 'warn') AS warned, bool_or(f.outcome = 'fail' AND f.blocks) AS failed,
+				bool_or(EXISTS (SELECT FROM ph.concession c WHERE c.studio_id = d.studio_id AND c.inspection_id = f.inspection_id AND c.ord = f.ord)) AS conceded
+			FROM d JOIN ph.finding f ON f.studio_id = d.studio_id AND f.inspection_id = d.inspection_id AND f.outcome IN ('warn', 'fail') GROUP BY 1, 2, 3)
+		SELECT chk, (count(*) FILTER (WHERE warned))::int, (count(*) FILTER (WHERE warned AND upheld))::int, (count(*) FILTER (WHERE failed))::int,
+			(count(*) FILTER (WHERE failed AND upheld))::int, (count(*) FILTER (WHERE failed AND conceded))::int
+		FROM f GROUP BY chk HAVING bool_or(warned OR failed) ORDER BY 4 DESC, 2 DESC, 1`, args...)
+	if err != nil {
+		return nil, 0, fmt.Errorf("what checks were worth: %w", err)
+	}
+	if list, err = pgx.CollectRows(rows, pgx.RowToStructByPos[CheckWorth]); err != nil {
+		return nil, 0, fmt.Errorf("what checks were worth: %w", err)
+	}
+	if err := tx.QueryRow(ctx, `SELECT count(*)::int FROM (`+decided+`) d`, args...).Scan(&decisions); err != nil {
+		return nil, 0, fmt.Errorf("what checks were worth: %w", err)
+	}
+	return list, decisions, nil
+}
