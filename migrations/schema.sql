@@ -5134,6 +5134,8 @@ GRANT SELECT ON TABLE ph.goose_db_version TO ph_notary;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_clock;
 GRANT SELECT ON TABLE ph.goose_db_version TO ph_post;
 
+GRANT SELECT ON SEQUENCE ph.goose_db_version_id_seq TO ph_backup;
+
 GRANT SELECT,INSERT ON TABLE ph.handover TO ph_api;
 GRANT SELECT ON TABLE ph.handover TO ph_backup;
 
@@ -5785,3 +5787,7 @@ GRANT SELECT(review_days) ON TABLE ph.work_order TO ph_worker;
 GRANT SELECT(codename) ON TABLE ph.work_order TO ph_post;
 
 GRANT SELECT(nda_required) ON TABLE ph.work_order TO ph_post;
+
+ALTER DEFAULT PRIVILEGES FOR ROLE ph_owner IN SCHEMA ph GRANT SELECT ON SEQUENCES  TO ph_backup;
+
+ALTER DEFAULT PRIVILEGES FOR ROLE ph_owner IN SCHEMA ph GRANT SELECT ON TABLES  TO ph_backup;

@@ -14,6 +14,7 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/outward"
 	"proofhouse/internal/storage"
 )
 
@@ -56,7 +57,7 @@ func (c config) Format(f fmt.State, _ rune) { _, _ = io.WriteString(f, c.visible
 type config struct {
 	listen, metricsListen, publicURL string
 	embedded, s3Listen               string
-	trustedProxies                   string
+	trustedProxies, outwardAllow     string
 	collector                        string // OTLP
 	notaryKey                        string
 	postKey                          secret
@@ -85,6 +86,7 @@ var variables = []variable{
 		text: func(c *config) *string { return &c.publicURL }},
 	{flag: "metrics-listen", env: "METRICS_LISTEN", fallback: "127.0.0.1:9464", what: "`address` for Prometheus, or off", text: func(c *config) *string { return &c.metricsListen }},
 	{flag: "trusted-proxies", env: "TRUSTED_PROXIES", what: "`networks` whose X-Forwarded-For is believed, such as 10.0.0.0/8,…", text: func(c *config) *string { return &c.trustedProxies }},
+	{flag: "outward-allow", env: "OUTWARD_ALLOW", what: "`networks` of yours, such as 10.20.0.0/16,…, that log-in providers and webhooks may stand in; else public addresses alone are called, by https", text: func(c *config) *string { return &c.outwardAllow }},
 	{flag: "embedded", env: "EMBEDDED_DIR", what: "data `folder`: run PostgreSQL and S3 storage on this machine", text: func(c *config) *string { return &c.embedded }},
 	{flag: "s3-listen", env: "S3_LISTEN", fallback: "127.0.0.1:0", what: "`address` of the storage run by --embedded", text: func(c *config) *string { return &c.s3Listen }},
 	{flag: "database-url", env: "DATABASE_URL", what: "PostgreSQL `URL` of the role ph_api; may be a pooler", secret: func(c *config) *secret { return &c.database.api }},
@@ -203,6 +205,9 @@ func (c config) serveFaults() (faults []string) {
 			break
 		}
 	}
+	if _, err := outward.Networks(c.outwardAllow); err != nil {
+		faults = append(faults, "OUTWARD_ALLOW: "+err.Error())
+	}
 	if c.embedded != "" {
 		if c.database.api != "" || c.s3Endpoint != "" {
 			faults = append(faults, "--embedded brings its own database and storage: leave out DATABASE_URL and S3_ENDPOINT, or leave out --embedded")
@@ -253,6 +258,12 @@ func roleFault(name string, address secret, role string, needed bool) []string {
 		return []string{name + " must log in as the role " + role}
 	}
 	return nil
+}
+
+// outward says which addresses that somebody else named may be called.
+func (c config) outward() outward.Policy {
+	allow, _ := outward.Networks(c.outwardAllow) // serveFaults has refused what cannot be read
+	return outward.Policy{Allow: allow}
 }
 
 func (c config) storage() storage.Config {

@@ -38,7 +38,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 
 Each setting is a flag or the variable named behind it:`
 
-const serveFlags = `otlp-endpoint listen public-url metrics-listen trusted-proxies embedded s3-listen database-url database-login-url
+const serveFlags = `otlp-endpoint listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
 	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
@@ -124,9 +124,9 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	defer flush()
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Streams: live, Tracer: tracer,
+		Streams: live, PostKey: c.key(), Tracer: tracer,
 		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
-		TrustedProxies: fields(c.trustedProxies), Pages: web.Mount(store, who, objects),
+		TrustedProxies: fields(c.trustedProxies), Outward: c.outward(), Pages: web.Mount(store, who, objects),
 	})
 	if err != nil {
 		return err
@@ -156,6 +156,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	group.Go(func() error { sweepKeys(ctx, store, log); return nil })
 	log.InfoContext(ctx, "serving", "config", c.visible())
 	serving(c.publicURL)
+	defer server.Settle()
 	return group.Wait()
 }
 

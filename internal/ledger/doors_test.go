@@ -2,6 +2,8 @@ package ledger_test
 
 import (
 	"errors"
+	"os"
+	"path/filepath"
 	"testing"
 	"time"
 
@@ -9,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/ledger/ledgertest"
 )
 
 const issuer = "https://login.yard.example"
@@ -356,4 +359,38 @@ func TestAccessLog(t *testing.T) {
 	n, err := store.SweepAccess(s.ctx())
 	require.NoError(t, err)
 	require.EqualValues(t, 1, n)
+}
+
+// A key that is missing is not made anew in silence once the record is signed, and another one is not taken for it.
+func TestNotaryKeyIsNotMadeAnew(t *testing.T) {
+	s := newScene(t)
+	dir := t.TempDir()
+	file := filepath.Join(dir, "notary.key")
+	pool := s.db.Pool(ledger.RoleNotary)
+	n, err := ledger.NewNotary(pool, file)
+	require.NoError(t, err, "made on first use")
+	_, err = n.AnchorOnce(s.ctx())
+	require.NoError(t, err)
+	_, err = ledger.NewNotary(pool, file)
+	require.NoError(t, err)
+
+	require.NoError(t, os.Rename(file, file+".away"))
+	_, err = ledger.NewNotary(pool, file)
+	require.ErrorIs(t, err, ledger.ErrNotaryKey)
+	require.ErrorContains(t, err, "put the key file back")
+	require.NoFileExists(t, file)
+	_, err = ledger.NewNotary(ledgertest.New(t).Pool(ledger.RoleNotary), file) // another house's key, in this one's place
+	require.NoError(t, err)
+	_, err = ledger.NewNotary(pool, file)
+	require.ErrorIs(t, err, ledger.ErrNotaryKey)
+	require.NoError(t, os.Rename(file+".away", file))
+	_, err = ledger.NewNotary(pool, file)
+	require.NoError(t, err)
+
+	_, _, err = ledger.RotateKey(s.ctx(), pool, file)
+	require.NoError(t, err)
+	n, err = ledger.NewNotary(pool, file)
+	require.NoError(t, err, "the key that took over")
+	_, err = n.AnchorOnce(s.ctx())
+	require.NoError(t, err)
 }

@@ -46,8 +46,23 @@ const (
 // NOTIFY queue behind one lock.
 const HeadsChannel = "ph_heads"
 
-// NewNotary makes a notary. keyFile holds the signing key (0600); it is made on first use.
+// ErrNotaryKey says that the house log was signed by another key than the one that is there, or that none is there.
+var ErrNotaryKey = errors.New("this is not the key that has signed the record")
+
+const keyAdvice = "put the key file back from its safe copy; without one the record must go on in a new house: tell both sides, and keep an export of all orders from before"
+
+// NewNotary makes a notary. keyFile holds the signing key (0600); it is made on first use alone: where the house log has
+// been signed before, a missing or another key is ErrNotaryKey, or everybody's receipts would cease to fit in silence.
 func NewNotary(pool *pgxpool.Pool, keyFile string) (*Notary, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), notaryKeyTime)
+	defer cancel()
+	begun, err := begunBy(ctx, pool)
+	if err != nil {
+		return nil, fmt.Errorf("notary key %s: %w", keyFile, err)
+	}
+	if _, err := os.Stat(keyFile); errors.Is(err, os.ErrNotExist) && begun.signed {
+		return nil, fmt.Errorf("notary key %s: the file is missing: %w: %s", keyFile, ErrNotaryKey, keyAdvice)
+	}
 	secret, verifier, err := loadKey(keyFile)
 	if err != nil {
 		return nil, fmt.Errorf("notary key %s: %w", keyFile, err)
@@ -57,7 +72,35 @@ func NewNotary(pool *pgxpool.Pool, keyFile string) (*Notary, error) {
 	if errS != nil || errV != nil || check.KeyHash() != signer.KeyHash() || check.Name() != signer.Name() {
 		return nil, fmt.Errorf("notary key %s: its two lines are not a signing key and its verifier", keyFile) // never the key itself
 	}
+	if _, err := note.Open(begun.checkpoint, note.VerifierList(check)); begun.signed && err != nil && begun.next != verifier {
+		return nil, fmt.Errorf("notary key %s: %w: %s", keyFile, ErrNotaryKey, keyAdvice)
+	}
 	return &Notary{pool: pool, signer: signer, verifier: verifier}, nil
+}
+
+const notaryKeyTime = 10 * time.Second
+
+// houseKey is by whom the house log was signed last, and the key that took over since, if one did.
+type houseKey struct {
+	signed     bool
+	checkpoint []byte
+	next       string
+}
+
+func begunBy(ctx context.Context, pool *pgxpool.Pool) (k houseKey, err error) {
+	err = pool.QueryRow(ctx, `SELECT note FROM ph.checkpoint ORDER BY size DESC LIMIT 1`).Scan(&k.checkpoint)
+	if errors.Is(err, pgx.ErrNoRows) {
+		return k, nil
+	}
+	if err != nil {
+		return k, fmt.Errorf("look at the house log: %w", err)
+	}
+	k.signed = true
+	err = pool.QueryRow(ctx, `SELECT verifier FROM ph.notary_key ORDER BY number DESC LIMIT 1`).Scan(&k.next)
+	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
+		return k, fmt.Errorf("look at the notary's keys: %w", err)
+	}
+	return k, nil
 }
 
 // loadKey reads the file: the signing key on its first line, its verifier on the second. Where there is none it is made

@@ -22,7 +22,7 @@ func TestRestoredDumpIsTheRecord(t *testing.T) {
 		out, err := exec.Command(filepath.Join(s.db.BinDir(), name), args...).CombinedOutput()
 		require.NoError(t, err, "%s: %s", name, out)
 	}
-	tool("pg_dump", "--format=custom", "--file="+file, "--dbname="+s.db.AdminURL())
+	tool("pg_dump", "--format=custom", "--role=ph_backup", "--file="+file, "--dbname="+s.db.AdminURL()) // with that role's rights and no others
 	to := ledgertest.NewEmpty(t)
 	tool("pg_restore", "--exit-on-error", "--dbname="+to.AdminURL(), file)
 	require.NoError(t, ledger.Migrate(t.Context(), to.AdminURL(), to.Passwords()), "the last step changes nothing and fails at nothing")

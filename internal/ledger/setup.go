@@ -146,6 +146,25 @@ BEGIN
   IF to_regnamespace('river') IS NULL THEN CREATE SCHEMA river AUTHORIZATION ph_owner; END IF;
 END $$`
 
+// OwnGrants follow the migrations of our own tables, RiverGrants those of the job queue, whose tables we do not write.
+const (
+	OwnGrants = `
+		GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_clock, ph_post, ph_backup;
+		GRANT SELECT ON ALL TABLES IN SCHEMA ph TO ph_backup;
+		GRANT SELECT ON ALL SEQUENCES IN SCHEMA ph TO ph_backup;
+		ALTER DEFAULT PRIVILEGES IN SCHEMA ph GRANT SELECT ON TABLES TO ph_backup; -- partitions that come later
+		ALTER DEFAULT PRIVILEGES IN SCHEMA ph GRANT SELECT ON SEQUENCES TO ph_backup`
+	RiverGrants = `
+		GRANT USAGE ON SCHEMA river TO ph_api, ph_worker;
+		GRANT SELECT, INSERT, UPDATE ON river.river_job TO ph_api;
+		GRANT SELECT ON river.river_queue, river.river_migration TO ph_api;
+		GRANT ALL ON ALL TABLES IN SCHEMA river TO ph_worker;
+		GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA river TO ph_api, ph_worker;
+		GRANT USAGE ON SCHEMA river TO ph_backup;
+		GRANT SELECT ON ALL TABLES IN SCHEMA river TO ph_backup;
+		GRANT SELECT ON ALL SEQUENCES IN SCHEMA river TO ph_backup;`
+)
+
 func migrateOwn(ctx context.Context, adminURL string) error {
 	cfg, err := ownerConfig(adminURL)
 	if err != nil {
@@ -161,7 +180,7 @@ func migrateOwn(ctx context.Context, adminURL string) error {
 	if err := retry(ctx, func() error { _, err := provider.Up(ctx); return err }); err != nil {
 		return err
 	}
-	_, err = db.ExecContext(ctx, `GRANT SELECT ON ph.goose_db_version TO ph_api, ph_login, ph_worker, ph_notary, ph_clock, ph_post, ph_backup`)
+	_, err = db.ExecContext(ctx, OwnGrants)
 	return err
 }
 
@@ -185,12 +204,7 @@ func migrateRiver(ctx context.Context, adminURL string) error {
 		return err
 	}
 	// Inserting a job updates too (a unique job's state), hence the grant to ph_api. Jobs carry an opaque ticket only.
-	_, err = pool.Exec(ctx, `
-		GRANT USAGE ON SCHEMA river TO ph_api, ph_worker;
-		GRANT SELECT, INSERT, UPDATE ON river.river_job TO ph_api;
-		GRANT SELECT ON river.river_queue, river.river_migration TO ph_api;
-		GRANT ALL ON ALL TABLES IN SCHEMA river TO ph_worker;
-		GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA river TO ph_api, ph_worker;`)
+	_, err = pool.Exec(ctx, RiverGrants)
 	return err
 }
 

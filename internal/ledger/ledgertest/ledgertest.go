@@ -327,7 +327,7 @@ func flock(path string, how int) (*os.File, error) {
 	return f, nil
 }
 
-// schemaDigest names the template: SHA-256 over the migration files and the pinned version of River's.
+// schemaDigest names the template: SHA-256 over the migration files, the pinned version of River's and the grants.
 func schemaDigest() (string, error) {
 	names, err := fs.Glob(migrations.FS, "*.sql")
 	if err != nil {
@@ -335,7 +335,7 @@ func schemaDigest() (string, error) {
 	}
 	sort.Strings(names)
 	h := sha256.New()
-	fmt.Fprintf(h, "river %d\n", ledger.RiverVersion)
+	fmt.Fprintf(h, "river %d\n%s\n%s\n", ledger.RiverVersion, ledger.OwnGrants, ledger.RiverGrants)
 	for _, name := range names {
 		b, err := fs.ReadFile(migrations.FS, name)
 		if err != nil {
