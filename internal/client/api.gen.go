@@ -298,22 +298,22 @@ func (e FindingOutcome) Valid() bool {
 
 // Defines values for HandoverFileChange.
 const (
-	Altered HandoverFileChange = "altered"
-	Fresh   HandoverFileChange = "fresh"
-	Gone    HandoverFileChange = "gone"
-	Same    HandoverFileChange = "same"
+	HandoverFileChangeAltered HandoverFileChange = "altered"
+	HandoverFileChangeFresh   HandoverFileChange = "fresh"
+	HandoverFileChangeGone    HandoverFileChange = "gone"
+	HandoverFileChangeSame    HandoverFileChange = "same"
 )
 
 // Valid indicates whether the value is a known member of the HandoverFileChange enum.
 func (e HandoverFileChange) Valid() bool {
 	switch e {
-	case Altered:
+	case HandoverFileChangeAltered:
 		return true
-	case Fresh:
+	case HandoverFileChangeFresh:
 		return true
-	case Gone:
+	case HandoverFileChangeGone:
 		return true
-	case Same:
+	case HandoverFileChangeSame:
 		return true
 	default:
 		return false
@@ -617,6 +617,39 @@ func (e NewsKind) Valid() bool {
 	}
 }
 
+// Defines values for OriginItemKind.
+const (
+	OriginItemKindFont        OriginItemKind = "font"
+	OriginItemKindLogo        OriginItemKind = "logo"
+	OriginItemKindMachineMade OriginItemKind = "machine_made"
+	OriginItemKindOther       OriginItemKind = "other"
+	OriginItemKindPhoto       OriginItemKind = "photo"
+	OriginItemKindScan        OriginItemKind = "scan"
+	OriginItemKindThirdParty  OriginItemKind = "third_party"
+)
+
+// Valid indicates whether the value is a known member of the OriginItemKind enum.
+func (e OriginItemKind) Valid() bool {
+	switch e {
+	case OriginItemKindFont:
+		return true
+	case OriginItemKindLogo:
+		return true
+	case OriginItemKindMachineMade:
+		return true
+	case OriginItemKindOther:
+		return true
+	case OriginItemKindPhoto:
+		return true
+	case OriginItemKindScan:
+		return true
+	case OriginItemKindThirdParty:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PayableKind.
 const (
 	PayableKindKillFee   PayableKind = "kill_fee"
@@ -787,34 +820,34 @@ func (e QuestionState) Valid() bool {
 
 // Defines values for ReferenceKind.
 const (
-	Avoid         ReferenceKind = "avoid"
-	BlockOutView  ReferenceKind = "block_out_view"
-	Concept       ReferenceKind = "concept"
-	MaterialBoard ReferenceKind = "material_board"
-	Neighbour     ReferenceKind = "neighbour"
-	Other         ReferenceKind = "other"
-	Scale         ReferenceKind = "scale"
-	Yardstick     ReferenceKind = "yardstick"
+	ReferenceKindAvoid         ReferenceKind = "avoid"
+	ReferenceKindBlockOutView  ReferenceKind = "block_out_view"
+	ReferenceKindConcept       ReferenceKind = "concept"
+	ReferenceKindMaterialBoard ReferenceKind = "material_board"
+	ReferenceKindNeighbour     ReferenceKind = "neighbour"
+	ReferenceKindOther         ReferenceKind = "other"
+	ReferenceKindScale         ReferenceKind = "scale"
+	ReferenceKindYardstick     ReferenceKind = "yardstick"
 )
 
 // Valid indicates whether the value is a known member of the ReferenceKind enum.
 func (e ReferenceKind) Valid() bool {
 	switch e {
-	case Avoid:
+	case ReferenceKindAvoid:
 		return true
-	case BlockOutView:
+	case ReferenceKindBlockOutView:
 		return true
-	case Concept:
+	case ReferenceKindConcept:
 		return true
-	case MaterialBoard:
+	case ReferenceKindMaterialBoard:
 		return true
-	case Neighbour:
+	case ReferenceKindNeighbour:
 		return true
-	case Other:
+	case ReferenceKindOther:
 		return true
-	case Scale:
+	case ReferenceKindScale:
 		return true
-	case Yardstick:
+	case ReferenceKindYardstick:
 		return true
 	default:
 		return false
@@ -1010,6 +1043,51 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// Defines values for WebhookDisabledWhy.
+const (
+	WebhookDisabledWhyFailing     WebhookDisabledWhy = "failing"
+	WebhookDisabledWhyGone        WebhookDisabledWhy = "gone"
+	WebhookDisabledWhyLessThannil WebhookDisabledWhy = "<nil>"
+	WebhookDisabledWhyMember      WebhookDisabledWhy = "member"
+)
+
+// Valid indicates whether the value is a known member of the WebhookDisabledWhy enum.
+func (e WebhookDisabledWhy) Valid() bool {
+	switch e {
+	case WebhookDisabledWhyFailing:
+		return true
+	case WebhookDisabledWhyGone:
+		return true
+	case WebhookDisabledWhyLessThannil:
+		return true
+	case WebhookDisabledWhyMember:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookMessageState.
+const (
+	Due     WebhookMessageState = "due"
+	GivenUp WebhookMessageState = "given_up"
+	Sent    WebhookMessageState = "sent"
+)
+
+// Valid indicates whether the value is a known member of the WebhookMessageState enum.
+func (e WebhookMessageState) Valid() bool {
+	switch e {
+	case Due:
+		return true
+	case GivenUp:
+		return true
+	case Sent:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListFiguresParamsBy.
 const (
 	ListFiguresParamsByProject ListFiguresParamsBy = "project"
@@ -1186,6 +1264,28 @@ type Cancel struct {
 	Reason string `json:"reason"`
 }
 
+// CapacityList defines model for CapacityList.
+type CapacityList struct {
+	Items []CapacityWeek `json:"items"`
+}
+
+// CapacityWeek defines model for CapacityWeek.
+type CapacityWeek struct {
+	// Open Slots left; below 0 where more is due than fits.
+	Open *int `json:"open"`
+
+	// Planned Open milestones that are due in it.
+	Planned int `json:"planned"`
+
+	// Slots null: not said.
+	Slots    *int               `json:"slots"`
+	Vendor   string             `json:"vendor"`
+	VendorId openapi_types.UUID `json:"vendor_id"`
+
+	// Week Its Monday.
+	Week openapi_types.Date `json:"week"`
+}
+
 // Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
 type Cause string
 
@@ -1241,6 +1341,13 @@ type ChangePrice struct {
 
 // ChangeState defines model for ChangeState.
 type ChangeState string
+
+// ChangedWebhook defines model for ChangedWebhook.
+type ChangedWebhook struct {
+	Enabled bool       `json:"enabled"`
+	Kinds   []NewsKind `json:"kinds"`
+	Url     string     `json:"url"`
+}
 
 // CheckFigure defines model for CheckFigure.
 type CheckFigure struct {
@@ -1769,6 +1876,15 @@ type NewCalendar struct {
 	Workdays []int `json:"workdays"`
 }
 
+// NewCapacity defines model for NewCapacity.
+type NewCapacity struct {
+	// Slots Milestones that can be delivered.
+	Slots int `json:"slots"`
+
+	// Week Any day of it.
+	Week openapi_types.Date `json:"week"`
+}
+
 // NewChangeOrder defines model for NewChangeOrder.
 type NewChangeOrder struct {
 	DueOn  *openapi_types.Date `json:"due_on,omitempty"`
@@ -1871,6 +1987,12 @@ type NewNote struct {
 	Text   string  `json:"text"`
 }
 
+// NewOrigin defines model for NewOrigin.
+type NewOrigin struct {
+	Items     []OriginItem `json:"items"`
+	Statement *string      `json:"statement,omitempty"`
+}
+
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
@@ -1949,6 +2071,18 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewReassignment defines model for NewReassignment.
+type NewReassignment struct {
+	// PriceMinor For what is left, in that order's currency.
+	PriceMinor int64 `json:"price_minor"`
+
+	// Reason The vendor that leaves reads it.
+	Reason string `json:"reason"`
+
+	// WorkOrderId Of the vendor that goes on.
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
 // NewReference defines model for NewReference.
 type NewReference struct {
 	Bytes int64  `json:"bytes"`
@@ -2019,16 +2153,37 @@ type NewVendor struct {
 	Name string `json:"name"`
 }
 
+// NewWebhook defines model for NewWebhook.
+type NewWebhook struct {
+	// Kinds None: all.
+	Kinds *[]NewsKind `json:"kinds,omitempty"`
+
+	// Url https, on the public internet.
+	Url string `json:"url"`
+}
+
+// NewWebhookSecret defines model for NewWebhookSecret.
+type NewWebhookSecret struct {
+	Note string `json:"note"`
+
+	// Secret `whsec_` and base64, as the libraries of Standard Webhooks take it.
+	Secret  *string `json:"secret,omitempty"`
+	Webhook Webhook `json:"webhook"`
+}
+
 // NewWorkOrder defines model for NewWorkOrder.
 type NewWorkOrder struct {
 	// CalendarId Of yours, pinned at once; your newest one unless said.
 	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 
 	// Code Short and fixed; it appears in file names.
-	Code           Code               `json:"code"`
-	Codename       *string            `json:"codename,omitempty"`
-	Currency       string             `json:"currency"`
-	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
+	Code      Code    `json:"code"`
+	Codename  *string `json:"codename,omitempty"`
+	Currency  string  `json:"currency"`
+	KillFeeBp *int    `json:"kill_fee_bp,omitempty"`
+
+	// OriginRequired A declaration of origin is owed before a final delivery is paid.
+	OriginRequired *bool              `json:"origin_required,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
@@ -2177,6 +2332,37 @@ type OrderCalendar struct {
 // OrderCalendarList defines model for OrderCalendarList.
 type OrderCalendarList struct {
 	Items []OrderCalendar `json:"items"`
+}
+
+// Origin defines model for Origin.
+type Origin struct {
+	At time.Time `json:"at"`
+
+	// By Empty for the studio: a vendor's people stay inside the vendor.
+	By        string             `json:"by"`
+	Id        openapi_types.UUID `json:"id"`
+	Items     []OriginItem       `json:"items"`
+	PropId    openapi_types.UUID `json:"prop_id"`
+	Statement string             `json:"statement"`
+}
+
+// OriginItem defines model for OriginItem.
+type OriginItem struct {
+	// Holder Whose it is.
+	Holder *string        `json:"holder,omitempty"`
+	Kind   OriginItemKind `json:"kind"`
+
+	// Licence Its name or number, or who allowed it.
+	Licence string `json:"licence"`
+	What    string `json:"what"`
+}
+
+// OriginItemKind defines model for OriginItem.Kind.
+type OriginItemKind string
+
+// OriginList defines model for OriginList.
+type OriginList struct {
+	Items []Origin `json:"items"`
 }
 
 // PartUpload defines model for PartUpload.
@@ -2541,6 +2727,23 @@ type Reason struct {
 	Reason string `json:"reason"`
 }
 
+// Reassignment defines model for Reassignment.
+type Reassignment struct {
+	At         time.Time          `json:"at"`
+	By         string             `json:"by"`
+	FromPropId openapi_types.UUID `json:"from_prop_id"`
+	Id         openapi_types.UUID `json:"id"`
+	Reason     string             `json:"reason"`
+
+	// ReferencePackId null: nothing had been delivered.
+	ReferencePackId *openapi_types.UUID `json:"reference_pack_id"`
+
+	// SpecWentOn false: give the prop a spec, since its own reads others of the order that it left.
+	SpecWentOn  bool               `json:"spec_went_on"`
+	ToPropId    openapi_types.UUID `json:"to_prop_id"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
 // Receipt Keep it outside this service, and it is a witness.
 type Receipt struct {
 	// Anchor Ties a head of the log into the house log; absent for about a second after the fact.
@@ -2891,6 +3094,92 @@ type WaiveReason struct {
 	Reason *string `json:"reason,omitempty"`
 }
 
+// Webhook defines model for Webhook.
+type Webhook struct {
+	CreatedAt   time.Time           `json:"created_at"`
+	DisabledAt  *time.Time          `json:"disabled_at"`
+	DisabledWhy *WebhookDisabledWhy `json:"disabled_why"`
+
+	// FailingSince Nothing arrived since then. After five days it is switched off.
+	FailingSince *time.Time         `json:"failing_since"`
+	Id           openapi_types.UUID `json:"id"`
+	Kinds        []NewsKind         `json:"kinds"`
+	MadeBy       openapi_types.UUID `json:"made_by"`
+
+	// PreviousSecretUntil The secret before signs too until then.
+	PreviousSecretUntil *time.Time `json:"previous_secret_until"`
+	Url                 string     `json:"url"`
+
+	// Waiting Messages that wait.
+	Waiting int `json:"waiting"`
+}
+
+// WebhookDisabledWhy defines model for Webhook.DisabledWhy.
+type WebhookDisabledWhy string
+
+// WebhookAttempt defines model for WebhookAttempt.
+type WebhookAttempt struct {
+	At time.Time `json:"at"`
+
+	// Excerpt The answer's first bytes.
+	Excerpt string `json:"excerpt"`
+	Number  int    `json:"number"`
+
+	// Problem Why there was none.
+	Problem string `json:"problem"`
+
+	// Status Of the answer; null where there was none.
+	Status *int `json:"status"`
+	TookMs int  `json:"took_ms"`
+}
+
+// WebhookList defines model for WebhookList.
+type WebhookList struct {
+	Items []Webhook `json:"items"`
+}
+
+// WebhookMessage defines model for WebhookMessage.
+type WebhookMessage struct {
+	Attempts  []WebhookAttempt   `json:"attempts"`
+	CreatedAt time.Time          `json:"created_at"`
+	DoneAt    *time.Time         `json:"done_at"`
+	Id        openapi_types.UUID `json:"id"`
+
+	// MessageId `webhook-id`.
+	MessageId openapi_types.UUID  `json:"message_id"`
+	NextAt    *time.Time          `json:"next_at"`
+	State     WebhookMessageState `json:"state"`
+
+	// Type A NewsKind, or `ping`.
+	Type string `json:"type"`
+}
+
+// WebhookMessageState defines model for WebhookMessage.State.
+type WebhookMessageState string
+
+// WebhookMessageList defines model for WebhookMessageList.
+type WebhookMessageList struct {
+	Items []WebhookMessage `json:"items"`
+	Next  *string          `json:"next"`
+}
+
+// WebhookReplay One of the two.
+type WebhookReplay struct {
+	// Message `id` of a message.
+	Message *openapi_types.UUID `json:"message,omitempty"`
+	Since   *time.Time          `json:"since,omitempty"`
+}
+
+// WebhookReplayed defines model for WebhookReplayed.
+type WebhookReplayed struct {
+	Messages int `json:"messages"`
+}
+
+// WebhookRotation defines model for WebhookRotation.
+type WebhookRotation struct {
+	OverlapHours *int `json:"overlap_hours,omitempty"`
+}
+
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
 	// Blocked A question waits for the studio.
@@ -2949,12 +3238,15 @@ type WorkOrder struct {
 	Id openapi_types.UUID `json:"id"`
 
 	// KillFeeBp Least share of a milestone's amount that is paid when it is cancelled after work began, in basis points.
-	KillFeeBp          int       `json:"kill_fee_bp"`
-	Milestones         int       `json:"milestones"`
-	MilestonesAccepted int       `json:"milestones_accepted"`
-	Payable            Money     `json:"payable"`
-	PlacedAt           time.Time `json:"placed_at"`
-	Price              Money     `json:"price"`
+	KillFeeBp          int `json:"kill_fee_bp"`
+	Milestones         int `json:"milestones"`
+	MilestonesAccepted int `json:"milestones_accepted"`
+
+	// OriginRequired A declaration of origin is owed before a final delivery is paid.
+	OriginRequired bool      `json:"origin_required"`
+	Payable        Money     `json:"payable"`
+	PlacedAt       time.Time `json:"placed_at"`
+	Price          Money     `json:"price"`
 
 	// ProjectId Null for the vendor.
 	ProjectId *openapi_types.UUID `json:"project_id"`
@@ -3058,6 +3350,9 @@ type SpecId = openapi_types.UUID
 // TokenId defines model for TokenId.
 type TokenId = openapi_types.UUID
 
+// WebhookId defines model for WebhookId.
+type WebhookId = openapi_types.UUID
+
 // WorkOrderId defines model for WorkOrderId.
 type WorkOrderId = openapi_types.UUID
 
@@ -3092,6 +3387,19 @@ type SealBatchParams struct {
 
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListCapacityParams defines parameters for ListCapacity.
+type ListCapacityParams struct {
+	// From A day of the first week; today where it is left out.
+	From  *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+	Weeks *int                `form:"weeks,omitempty" json:"weeks,omitempty"`
+}
+
+// SetCapacityParams defines parameters for SetCapacity.
+type SetCapacityParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3416,8 +3724,20 @@ type OpenMaintenanceParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// DeclareOriginParams defines parameters for DeclareOrigin.
+type DeclareOriginParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AskQuestionParams defines parameters for AskQuestion.
 type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ReassignPropParams defines parameters for ReassignProp.
+type ReassignPropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3511,6 +3831,39 @@ type ListVendorsParams struct {
 
 // CreateVendorParams defines parameters for CreateVendor.
 type CreateVendorParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CreateWebhookParams defines parameters for CreateWebhook.
+type CreateWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListWebhookMessagesParams defines parameters for ListWebhookMessages.
+type ListWebhookMessagesParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// PingWebhookParams defines parameters for PingWebhook.
+type PingWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ReplayWebhookParams defines parameters for ReplayWebhook.
+type ReplayWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// RotateWebhookSecretParams defines parameters for RotateWebhookSecret.
+type RotateWebhookSecretParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3617,11 +3970,26 @@ type AcknowledgeSecrecyParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ReceiveNewsParams defines parameters for ReceiveNews.
+type ReceiveNewsParams struct {
+	// WebhookId Of the message: the same in every attempt and replay.
+	WebhookId openapi_types.UUID `json:"webhook-id"`
+
+	// WebhookTimestamp Of the attempt, seconds since 1970. Refuse what is older than five minutes.
+	WebhookTimestamp string `json:"webhook-timestamp"`
+
+	// WebhookSignature `v1,` and HMAC-SHA256 over `id.timestamp.body` in base64; several by spaces while a secret is changed.
+	WebhookSignature string `json:"webhook-signature"`
+}
+
 // DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
 type DecideBatchJSONRequestBody = BatchDecisions
 
 // SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
 type SetCalendarJSONRequestBody = NewCalendar
+
+// SetCapacityJSONRequestBody defines body for SetCapacity for application/json ContentType.
+type SetCapacityJSONRequestBody = NewCapacity
 
 // DecideChangeJSONRequestBody defines body for DecideChange for application/json ContentType.
 type DecideChangeJSONRequestBody = ChangeDecision
@@ -3686,8 +4054,14 @@ type CreateProjectJSONRequestBody = NewProject
 // OpenMaintenanceJSONRequestBody defines body for OpenMaintenance for application/json ContentType.
 type OpenMaintenanceJSONRequestBody = Reason
 
+// DeclareOriginJSONRequestBody defines body for DeclareOrigin for application/json ContentType.
+type DeclareOriginJSONRequestBody = NewOrigin
+
 // AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
 type AskQuestionJSONRequestBody = NewQuestion
+
+// ReassignPropJSONRequestBody defines body for ReassignProp for application/json ContentType.
+type ReassignPropJSONRequestBody = NewReassignment
 
 // UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
 type UseSetJSONRequestBody = NewSetUse
@@ -3710,6 +4084,18 @@ type CreateTokenJSONRequestBody = NewToken
 // CreateVendorJSONRequestBody defines body for CreateVendor for application/json ContentType.
 type CreateVendorJSONRequestBody = NewVendor
 
+// CreateWebhookJSONRequestBody defines body for CreateWebhook for application/json ContentType.
+type CreateWebhookJSONRequestBody = NewWebhook
+
+// ChangeWebhookJSONRequestBody defines body for ChangeWebhook for application/json ContentType.
+type ChangeWebhookJSONRequestBody = ChangedWebhook
+
+// ReplayWebhookJSONRequestBody defines body for ReplayWebhook for application/json ContentType.
+type ReplayWebhookJSONRequestBody = WebhookReplay
+
+// RotateWebhookSecretJSONRequestBody defines body for RotateWebhookSecret for application/json ContentType.
+type RotateWebhookSecretJSONRequestBody = WebhookRotation
+
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
 
@@ -3730,6 +4116,9 @@ type CreatePropJSONRequestBody = NewProp
 
 // CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
 type CreateReferencesJSONRequestBody = NewReferencePack
+
+// ReceiveNewsJSONRequestBody defines body for ReceiveNews for application/json ContentType.
+type ReceiveNewsJSONRequestBody = News
 
 // RequestEditorFn is the function signature for the RequestEditor callback function
 type RequestEditorFn func(ctx context.Context, req *http.Request) error
@@ -3882,6 +4271,31 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
 	SetCalendar(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListCapacity What fits into each week against what is due in it, by vendor
+	//
+	// A vendor sees its own weeks, a studio those of all its vendors.
+	//
+	// Corresponds with GET /v1/capacity (the `ListCapacity` operationId).
+	ListCapacity(ctx context.Context, params *ListCapacityParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetCapacityWithBody Say how many milestones fit into a week, as the vendor's lead
+	//
+	// A plan, not a promise. Saying it again changes it.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+	SetCapacityWithBody(ctx context.Context, params *SetCapacityParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetCapacity Say how many milestones fit into a week, as the vendor's lead
+	//
+	// A plan, not a promise. Saying it again changes it.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+	SetCapacity(ctx context.Context, params *SetCapacityParams, body SetCapacityJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetChangeOrder One change order
 	//
@@ -4529,6 +4943,35 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
 	OpenMaintenance(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListOrigins What was declared of where a prop's content comes from, newest first
+	//
+	// The first counts.
+	//
+	// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
+	ListOrigins(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeclareOriginWithBody Declare where a prop's content comes from, as the vendor's lead
+	//
+	// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+	// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+	// place of an earlier one, which stays on record.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+	DeclareOriginWithBody(ctx context.Context, propId PropId, params *DeclareOriginParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// DeclareOrigin Declare where a prop's content comes from, as the vendor's lead
+	//
+	// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+	// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+	// place of an earlier one, which stays on record.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+	DeclareOrigin(ctx context.Context, propId PropId, params *DeclareOriginParams, body DeclareOriginJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// AskQuestionWithBody Ask the studio about a prop, as the vendor
 	//
 	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -4546,6 +4989,28 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 	AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReassignPropWithBody Let a half-done prop go on with another vendor
+	//
+	// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+	// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+	// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+	ReassignPropWithBody(ctx context.Context, propId PropId, params *ReassignPropParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReassignProp Let a half-done prop go on with another vendor
+	//
+	// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+	// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+	// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+	ReassignProp(ctx context.Context, propId PropId, params *ReassignPropParams, body ReassignPropJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListSets The texture sets and kits that a prop uses
 	//
@@ -4794,6 +5259,107 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/vendors (the `CreateVendor` operationId).
 	CreateVendor(ctx context.Context, params *CreateVendorParams, body CreateVendorJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWebhooks Addresses that your party's programs listen at
+	//
+	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+	ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateWebhookWithBody Have news sent to an address
+	//
+	// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+	// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithBody(ctx context.Context, params *CreateWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// CreateWebhook Have news sent to an address
+	//
+	// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+	// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhook(ctx context.Context, params *CreateWebhookParams, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveWebhook Send nothing more to it, for good
+	//
+	// Corresponds with DELETE /v1/webhooks/{webhook_id} (the `RemoveWebhook` operationId).
+	RemoveWebhook(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetWebhook One webhook
+	//
+	// Corresponds with GET /v1/webhooks/{webhook_id} (the `GetWebhook` operationId).
+	GetWebhook(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeWebhookWithBody Give it another address or kinds, switch it off or on again
+	//
+	// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithBody(ctx context.Context, webhookId WebhookId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeWebhook Give it another address or kinds, switch it off or on again
+	//
+	// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+	ChangeWebhook(ctx context.Context, webhookId WebhookId, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListWebhookMessages What was sent to it, and how that fared
+	//
+	// Corresponds with GET /v1/webhooks/{webhook_id}/messages (the `ListWebhookMessages` operationId).
+	ListWebhookMessages(ctx context.Context, webhookId WebhookId, params *ListWebhookMessagesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// PingWebhook Send it a test message
+	//
+	// Its type is `ping` and its data is empty. Look at the messages for how it fared.
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/ping (the `PingWebhook` operationId).
+	PingWebhook(ctx context.Context, webhookId WebhookId, params *PingWebhookParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReplayWebhookWithBody Send one message again, or all since a time
+	//
+	// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+	ReplayWebhookWithBody(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ReplayWebhook Send one message again, or all since a time
+	//
+	// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+	ReplayWebhook(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, body ReplayWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotateWebhookSecretWithBody Give it a new secret
+	//
+	// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+	RotateWebhookSecretWithBody(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RotateWebhookSecret Give it a new secret
+	//
+	// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+	RotateWebhookSecret(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, body RotateWebhookSecretJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListWorkOrders Work orders you can see
 	//
@@ -5173,6 +5739,61 @@ func (c *Client) SetCalendarWithBody(ctx context.Context, params *SetCalendarPar
 // Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
 func (c *Client) SetCalendar(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewSetCalendarRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListCapacity What fits into each week against what is due in it, by vendor
+//
+// A vendor sees its own weeks, a studio those of all its vendors.
+//
+// Corresponds with GET /v1/capacity (the `ListCapacity` operationId).
+func (c *Client) ListCapacity(ctx context.Context, params *ListCapacityParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListCapacityRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetCapacityWithBody Say how many milestones fit into a week, as the vendor's lead
+//
+// A plan, not a promise. Saying it again changes it.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+func (c *Client) SetCapacityWithBody(ctx context.Context, params *SetCapacityParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetCapacityRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetCapacity Say how many milestones fit into a week, as the vendor's lead
+//
+// A plan, not a promise. Saying it again changes it.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+func (c *Client) SetCapacity(ctx context.Context, params *SetCapacityParams, body SetCapacityJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetCapacityRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -6689,6 +7310,65 @@ func (c *Client) OpenMaintenance(ctx context.Context, propId PropId, params *Ope
 	return c.Client.Do(req)
 }
 
+// ListOrigins What was declared of where a prop's content comes from, newest first
+//
+// The first counts.
+//
+// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
+func (c *Client) ListOrigins(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOriginsRequest(c.Server, propId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeclareOriginWithBody Declare where a prop's content comes from, as the vendor's lead
+//
+// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+// place of an earlier one, which stays on record.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+func (c *Client) DeclareOriginWithBody(ctx context.Context, propId PropId, params *DeclareOriginParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeclareOriginRequestWithBody(c.Server, propId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// DeclareOrigin Declare where a prop's content comes from, as the vendor's lead
+//
+// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+// place of an earlier one, which stays on record.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+func (c *Client) DeclareOrigin(ctx context.Context, propId PropId, params *DeclareOriginParams, body DeclareOriginJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewDeclareOriginRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // AskQuestionWithBody Ask the studio about a prop, as the vendor
 //
 // While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -6717,6 +7397,48 @@ func (c *Client) AskQuestionWithBody(ctx context.Context, propId PropId, params 
 // Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 func (c *Client) AskQuestion(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewAskQuestionRequest(c.Server, propId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReassignPropWithBody Let a half-done prop go on with another vendor
+//
+// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+func (c *Client) ReassignPropWithBody(ctx context.Context, propId PropId, params *ReassignPropParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassignPropRequestWithBody(c.Server, propId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReassignProp Let a half-done prop go on with another vendor
+//
+// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+func (c *Client) ReassignProp(ctx context.Context, propId PropId, params *ReassignPropParams, body ReassignPropJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReassignPropRequest(c.Server, propId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -7305,6 +8027,237 @@ func (c *Client) CreateVendorWithBody(ctx context.Context, params *CreateVendorP
 // Corresponds with POST /v1/vendors (the `CreateVendor` operationId).
 func (c *Client) CreateVendor(ctx context.Context, params *CreateVendorParams, body CreateVendorJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCreateVendorRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWebhooks Addresses that your party's programs listen at
+//
+// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+func (c *Client) ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWebhooksRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateWebhookWithBody Have news sent to an address
+//
+// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *Client) CreateWebhookWithBody(ctx context.Context, params *CreateWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateWebhookRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// CreateWebhook Have news sent to an address
+//
+// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *Client) CreateWebhook(ctx context.Context, params *CreateWebhookParams, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewCreateWebhookRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveWebhook Send nothing more to it, for good
+//
+// Corresponds with DELETE /v1/webhooks/{webhook_id} (the `RemoveWebhook` operationId).
+func (c *Client) RemoveWebhook(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveWebhookRequest(c.Server, webhookId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetWebhook One webhook
+//
+// Corresponds with GET /v1/webhooks/{webhook_id} (the `GetWebhook` operationId).
+func (c *Client) GetWebhook(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetWebhookRequest(c.Server, webhookId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeWebhookWithBody Give it another address or kinds, switch it off or on again
+//
+// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+func (c *Client) ChangeWebhookWithBody(ctx context.Context, webhookId WebhookId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeWebhookRequestWithBody(c.Server, webhookId, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeWebhook Give it another address or kinds, switch it off or on again
+//
+// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+func (c *Client) ChangeWebhook(ctx context.Context, webhookId WebhookId, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeWebhookRequest(c.Server, webhookId, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListWebhookMessages What was sent to it, and how that fared
+//
+// Corresponds with GET /v1/webhooks/{webhook_id}/messages (the `ListWebhookMessages` operationId).
+func (c *Client) ListWebhookMessages(ctx context.Context, webhookId WebhookId, params *ListWebhookMessagesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWebhookMessagesRequest(c.Server, webhookId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// PingWebhook Send it a test message
+//
+// Its type is `ping` and its data is empty. Look at the messages for how it fared.
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/ping (the `PingWebhook` operationId).
+func (c *Client) PingWebhook(ctx context.Context, webhookId WebhookId, params *PingWebhookParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewPingWebhookRequest(c.Server, webhookId, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReplayWebhookWithBody Send one message again, or all since a time
+//
+// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+func (c *Client) ReplayWebhookWithBody(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReplayWebhookRequestWithBody(c.Server, webhookId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ReplayWebhook Send one message again, or all since a time
+//
+// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+func (c *Client) ReplayWebhook(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, body ReplayWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReplayWebhookRequest(c.Server, webhookId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotateWebhookSecretWithBody Give it a new secret
+//
+// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+func (c *Client) RotateWebhookSecretWithBody(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotateWebhookSecretRequestWithBody(c.Server, webhookId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RotateWebhookSecret Give it a new secret
+//
+// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+func (c *Client) RotateWebhookSecret(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, body RotateWebhookSecretJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRotateWebhookSecretRequest(c.Server, webhookId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -8163,6 +9116,125 @@ func NewSetCalendarRequestWithBody(server string, params *SetCalendarParams, con
 	}
 
 	operationPath := fmt.Sprintf("/v1/calendars")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewListCapacityRequest constructs an http.Request for the ListCapacity method
+func NewListCapacityRequest(server string, params *ListCapacityParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/capacity")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.From != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "from", *params.From, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "date"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Weeks != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "weeks", *params.Weeks, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetCapacityRequest calls the generic SetCapacity builder with application/json body
+func NewSetCapacityRequest(server string, params *SetCapacityParams, body SetCapacityJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetCapacityRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewSetCapacityRequestWithBody constructs an http.Request for the SetCapacity method, with any body, and a specified content type
+func NewSetCapacityRequestWithBody(server string, params *SetCapacityParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/capacity")
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -11597,6 +12669,100 @@ func NewOpenMaintenanceRequestWithBody(server string, propId PropId, params *Ope
 	return req, nil
 }
 
+// NewListOriginsRequest constructs an http.Request for the ListOrigins method
+func NewListOriginsRequest(server string, propId PropId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/origins", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewDeclareOriginRequest calls the generic DeclareOrigin builder with application/json body
+func NewDeclareOriginRequest(server string, propId PropId, params *DeclareOriginParams, body DeclareOriginJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewDeclareOriginRequestWithBody(server, propId, params, "application/json", bodyReader)
+}
+
+// NewDeclareOriginRequestWithBody constructs an http.Request for the DeclareOrigin method, with any body, and a specified content type
+func NewDeclareOriginRequestWithBody(server string, propId PropId, params *DeclareOriginParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/origins", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewAskQuestionRequest calls the generic AskQuestion builder with application/json body
 func NewAskQuestionRequest(server string, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -11625,6 +12791,66 @@ func NewAskQuestionRequestWithBody(server string, propId PropId, params *AskQues
 	}
 
 	operationPath := fmt.Sprintf("/v1/props/%s/questions", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewReassignPropRequest calls the generic ReassignProp builder with application/json body
+func NewReassignPropRequest(server string, propId PropId, params *ReassignPropParams, body ReassignPropJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReassignPropRequestWithBody(server, propId, params, "application/json", bodyReader)
+}
+
+// NewReassignPropRequestWithBody constructs an http.Request for the ReassignProp method, with any body, and a specified content type
+func NewReassignPropRequestWithBody(server string, propId PropId, params *ReassignPropParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "prop_id", propId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props/%s/reassignment", pathParam0)
 	if operationPath[0] == '/' {
 		operationPath = "." + operationPath
 	}
@@ -12921,6 +14147,441 @@ func NewCreateVendorRequestWithBody(server string, params *CreateVendorParams, c
 	return req, nil
 }
 
+// NewListWebhooksRequest constructs an http.Request for the ListWebhooks method
+func NewListWebhooksRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewCreateWebhookRequest calls the generic CreateWebhook builder with application/json body
+func NewCreateWebhookRequest(server string, params *CreateWebhookParams, body CreateWebhookJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewCreateWebhookRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewCreateWebhookRequestWithBody constructs an http.Request for the CreateWebhook method, with any body, and a specified content type
+func NewCreateWebhookRequestWithBody(server string, params *CreateWebhookParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewRemoveWebhookRequest constructs an http.Request for the RemoveWebhook method
+func NewRemoveWebhookRequest(server string, webhookId WebhookId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetWebhookRequest constructs an http.Request for the GetWebhook method
+func NewGetWebhookRequest(server string, webhookId WebhookId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewChangeWebhookRequest calls the generic ChangeWebhook builder with application/json body
+func NewChangeWebhookRequest(server string, webhookId WebhookId, body ChangeWebhookJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewChangeWebhookRequestWithBody(server, webhookId, "application/json", bodyReader)
+}
+
+// NewChangeWebhookRequestWithBody constructs an http.Request for the ChangeWebhook method, with any body, and a specified content type
+func NewChangeWebhookRequestWithBody(server string, webhookId WebhookId, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
+// NewListWebhookMessagesRequest constructs an http.Request for the ListWebhookMessages method
+func NewListWebhookMessagesRequest(server string, webhookId WebhookId, params *ListWebhookMessagesParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/messages", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewPingWebhookRequest constructs an http.Request for the PingWebhook method
+func NewPingWebhookRequest(server string, webhookId WebhookId, params *PingWebhookParams) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/ping", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewReplayWebhookRequest calls the generic ReplayWebhook builder with application/json body
+func NewReplayWebhookRequest(server string, webhookId WebhookId, params *ReplayWebhookParams, body ReplayWebhookJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReplayWebhookRequestWithBody(server, webhookId, params, "application/json", bodyReader)
+}
+
+// NewReplayWebhookRequestWithBody constructs an http.Request for the ReplayWebhook method, with any body, and a specified content type
+func NewReplayWebhookRequestWithBody(server string, webhookId WebhookId, params *ReplayWebhookParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/replays", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewRotateWebhookSecretRequest calls the generic RotateWebhookSecret builder with application/json body
+func NewRotateWebhookSecretRequest(server string, webhookId WebhookId, params *RotateWebhookSecretParams, body RotateWebhookSecretJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewRotateWebhookSecretRequestWithBody(server, webhookId, params, "application/json", bodyReader)
+}
+
+// NewRotateWebhookSecretRequestWithBody constructs an http.Request for the RotateWebhookSecret method, with any body, and a specified content type
+func NewRotateWebhookSecretRequestWithBody(server string, webhookId WebhookId, params *RotateWebhookSecretParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook_id", webhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/webhooks/%s/secret", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewListWorkOrdersRequest constructs an http.Request for the ListWorkOrders method
 func NewListWorkOrdersRequest(server string, params *ListWorkOrdersParams) (*http.Request, error) {
 	var err error
@@ -14155,6 +15816,33 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/calendars (the `SetCalendar` operationId).
 	SetCalendarWithResponse(ctx context.Context, params *SetCalendarParams, body SetCalendarJSONRequestBody, reqEditors ...RequestEditorFn) (*SetCalendarResponse, error)
 
+	// ListCapacityWithResponse What fits into each week against what is due in it, by vendor
+	//
+	// A vendor sees its own weeks, a studio those of all its vendors.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/capacity (the `ListCapacity` operationId).
+	ListCapacityWithResponse(ctx context.Context, params *ListCapacityParams, reqEditors ...RequestEditorFn) (*ListCapacityResponse, error)
+
+	// SetCapacityWithBodyWithResponse Say how many milestones fit into a week, as the vendor's lead
+	//
+	// A plan, not a promise. Saying it again changes it.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+	SetCapacityWithBodyWithResponse(ctx context.Context, params *SetCapacityParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetCapacityResponse, error)
+
+	// SetCapacityWithResponse Say how many milestones fit into a week, as the vendor's lead
+	//
+	// A plan, not a promise. Saying it again changes it.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+	SetCapacityWithResponse(ctx context.Context, params *SetCapacityParams, body SetCapacityJSONRequestBody, reqEditors ...RequestEditorFn) (*SetCapacityResponse, error)
+
 	// GetChangeOrderWithResponse One change order
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -14889,6 +16577,37 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/props/{prop_id}/maintenance (the `OpenMaintenance` operationId).
 	OpenMaintenanceWithResponse(ctx context.Context, propId PropId, params *OpenMaintenanceParams, body OpenMaintenanceJSONRequestBody, reqEditors ...RequestEditorFn) (*OpenMaintenanceResponse, error)
 
+	// ListOriginsWithResponse What was declared of where a prop's content comes from, newest first
+	//
+	// The first counts.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
+	ListOriginsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error)
+
+	// DeclareOriginWithBodyWithResponse Declare where a prop's content comes from, as the vendor's lead
+	//
+	// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+	// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+	// place of an earlier one, which stays on record.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+	DeclareOriginWithBodyWithResponse(ctx context.Context, propId PropId, params *DeclareOriginParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeclareOriginResponse, error)
+
+	// DeclareOriginWithResponse Declare where a prop's content comes from, as the vendor's lead
+	//
+	// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+	// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+	// place of an earlier one, which stays on record.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+	DeclareOriginWithResponse(ctx context.Context, propId PropId, params *DeclareOriginParams, body DeclareOriginJSONRequestBody, reqEditors ...RequestEditorFn) (*DeclareOriginResponse, error)
+
 	// AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
 	//
 	// While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -14906,6 +16625,28 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/props/{prop_id}/questions (the `AskQuestion` operationId).
 	AskQuestionWithResponse(ctx context.Context, propId PropId, params *AskQuestionParams, body AskQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*AskQuestionResponse, error)
+
+	// ReassignPropWithBodyWithResponse Let a half-done prop go on with another vendor
+	//
+	// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+	// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+	// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+	ReassignPropWithBodyWithResponse(ctx context.Context, propId PropId, params *ReassignPropParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassignPropResponse, error)
+
+	// ReassignPropWithResponse Let a half-done prop go on with another vendor
+	//
+	// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+	// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+	// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+	ReassignPropWithResponse(ctx context.Context, propId PropId, params *ReassignPropParams, body ReassignPropJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassignPropResponse, error)
 
 	// ListSetsWithResponse The texture sets and kits that a prop uses
 	//
@@ -15194,6 +16935,117 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/vendors (the `CreateVendor` operationId).
 	CreateVendorWithResponse(ctx context.Context, params *CreateVendorParams, body CreateVendorJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateVendorResponse, error)
+
+	// ListWebhooksWithResponse Addresses that your party's programs listen at
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+	ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error)
+
+	// CreateWebhookWithBodyWithResponse Have news sent to an address
+	//
+	// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+	// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithBodyWithResponse(ctx context.Context, params *CreateWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error)
+
+	// CreateWebhookWithResponse Have news sent to an address
+	//
+	// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+	// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+	CreateWebhookWithResponse(ctx context.Context, params *CreateWebhookParams, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error)
+
+	// RemoveWebhookWithResponse Send nothing more to it, for good
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/webhooks/{webhook_id} (the `RemoveWebhook` operationId).
+	RemoveWebhookWithResponse(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*RemoveWebhookResponse, error)
+
+	// GetWebhookWithResponse One webhook
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks/{webhook_id} (the `GetWebhook` operationId).
+	GetWebhookWithResponse(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*GetWebhookResponse, error)
+
+	// ChangeWebhookWithBodyWithResponse Give it another address or kinds, switch it off or on again
+	//
+	// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithBodyWithResponse(ctx context.Context, webhookId WebhookId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error)
+
+	// ChangeWebhookWithResponse Give it another address or kinds, switch it off or on again
+	//
+	// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+	ChangeWebhookWithResponse(ctx context.Context, webhookId WebhookId, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error)
+
+	// ListWebhookMessagesWithResponse What was sent to it, and how that fared
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/webhooks/{webhook_id}/messages (the `ListWebhookMessages` operationId).
+	ListWebhookMessagesWithResponse(ctx context.Context, webhookId WebhookId, params *ListWebhookMessagesParams, reqEditors ...RequestEditorFn) (*ListWebhookMessagesResponse, error)
+
+	// PingWebhookWithResponse Send it a test message
+	//
+	// Its type is `ping` and its data is empty. Look at the messages for how it fared.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/ping (the `PingWebhook` operationId).
+	PingWebhookWithResponse(ctx context.Context, webhookId WebhookId, params *PingWebhookParams, reqEditors ...RequestEditorFn) (*PingWebhookResponse, error)
+
+	// ReplayWebhookWithBodyWithResponse Send one message again, or all since a time
+	//
+	// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+	ReplayWebhookWithBodyWithResponse(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplayWebhookResponse, error)
+
+	// ReplayWebhookWithResponse Send one message again, or all since a time
+	//
+	// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+	ReplayWebhookWithResponse(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, body ReplayWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplayWebhookResponse, error)
+
+	// RotateWebhookSecretWithBodyWithResponse Give it a new secret
+	//
+	// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+	RotateWebhookSecretWithBodyWithResponse(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RotateWebhookSecretResponse, error)
+
+	// RotateWebhookSecretWithResponse Give it a new secret
+	//
+	// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+	RotateWebhookSecretWithResponse(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, body RotateWebhookSecretJSONRequestBody, reqEditors ...RequestEditorFn) (*RotateWebhookSecretResponse, error)
 
 	// ListWorkOrdersWithResponse Work orders you can see
 	//
@@ -15831,6 +17683,102 @@ func (r SetCalendarResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r SetCalendarResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListCapacityResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *CapacityList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListCapacityResponse) GetJSON200() *CapacityList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListCapacityResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListCapacityResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListCapacityResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListCapacityResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListCapacityResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetCapacityResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *CapacityWeek
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SetCapacityResponse) GetJSON200() *CapacityWeek {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetCapacityResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetCapacityResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetCapacityResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetCapacityResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetCapacityResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -18950,6 +20898,102 @@ func (r OpenMaintenanceResponse) ContentType() string {
 	return ""
 }
 
+type ListOriginsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *OriginList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListOriginsResponse) GetJSON200() *OriginList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListOriginsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListOriginsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListOriginsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListOriginsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListOriginsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type DeclareOriginResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Origin
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r DeclareOriginResponse) GetJSON201() *Origin {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r DeclareOriginResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r DeclareOriginResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r DeclareOriginResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r DeclareOriginResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r DeclareOriginResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type AskQuestionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -18992,6 +21036,54 @@ func (r AskQuestionResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r AskQuestionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ReassignPropResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Reassignment
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r ReassignPropResponse) GetJSON201() *Reassignment {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReassignPropResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReassignPropResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReassignPropResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReassignPropResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReassignPropResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -20287,6 +22379,445 @@ func (r CreateVendorResponse) ContentType() string {
 	return ""
 }
 
+type ListWebhooksResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WebhookList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWebhooksResponse) GetJSON200() *WebhookList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListWebhooksResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWebhooksResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWebhooksResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWebhooksResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWebhooksResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type CreateWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *NewWebhookSecret
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *NewWebhookSecret
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r CreateWebhookResponse) GetJSON200() *NewWebhookSecret {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r CreateWebhookResponse) GetJSON201() *NewWebhookSecret {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r CreateWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r CreateWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r CreateWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r CreateWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r CreateWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RemoveWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RemoveWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetWebhookResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ChangeWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Webhook
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ChangeWebhookResponse) GetJSON200() *Webhook {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ChangeWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ChangeWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ChangeWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ChangeWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ChangeWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListWebhookMessagesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *WebhookMessageList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListWebhookMessagesResponse) GetJSON200() *WebhookMessageList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListWebhookMessagesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListWebhookMessagesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListWebhookMessagesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListWebhookMessagesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListWebhookMessagesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type PingWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *WebhookMessage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r PingWebhookResponse) GetJSON201() *WebhookMessage {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r PingWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r PingWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r PingWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r PingWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r PingWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ReplayWebhookResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *WebhookReplayed
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r ReplayWebhookResponse) GetJSON201() *WebhookReplayed {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ReplayWebhookResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ReplayWebhookResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ReplayWebhookResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ReplayWebhookResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ReplayWebhookResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RotateWebhookSecretResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *NewWebhookSecret
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *NewWebhookSecret
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r RotateWebhookSecretResponse) GetJSON200() *NewWebhookSecret {
+	return r.JSON200
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r RotateWebhookSecretResponse) GetJSON201() *NewWebhookSecret {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RotateWebhookSecretResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RotateWebhookSecretResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RotateWebhookSecretResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RotateWebhookSecretResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RotateWebhookSecretResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListWorkOrdersResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -21396,6 +23927,51 @@ func (c *ClientWithResponses) SetCalendarWithResponse(ctx context.Context, param
 		return nil, err
 	}
 	return ParseSetCalendarResponse(rsp)
+}
+
+// ListCapacityWithResponse What fits into each week against what is due in it, by vendor
+//
+// A vendor sees its own weeks, a studio those of all its vendors.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/capacity (the `ListCapacity` operationId).
+func (c *ClientWithResponses) ListCapacityWithResponse(ctx context.Context, params *ListCapacityParams, reqEditors ...RequestEditorFn) (*ListCapacityResponse, error) {
+	rsp, err := c.ListCapacity(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListCapacityResponse(rsp)
+}
+
+// SetCapacityWithBodyWithResponse Say how many milestones fit into a week, as the vendor's lead
+//
+// A plan, not a promise. Saying it again changes it.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+func (c *ClientWithResponses) SetCapacityWithBodyWithResponse(ctx context.Context, params *SetCapacityParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetCapacityResponse, error) {
+	rsp, err := c.SetCapacityWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetCapacityResponse(rsp)
+}
+
+// SetCapacityWithResponse Say how many milestones fit into a week, as the vendor's lead
+//
+// A plan, not a promise. Saying it again changes it.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/capacity (the `SetCapacity` operationId).
+func (c *ClientWithResponses) SetCapacityWithResponse(ctx context.Context, params *SetCapacityParams, body SetCapacityJSONRequestBody, reqEditors ...RequestEditorFn) (*SetCapacityResponse, error) {
+	rsp, err := c.SetCapacity(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetCapacityResponse(rsp)
 }
 
 // GetChangeOrderWithResponse One change order
@@ -22648,6 +25224,55 @@ func (c *ClientWithResponses) OpenMaintenanceWithResponse(ctx context.Context, p
 	return ParseOpenMaintenanceResponse(rsp)
 }
 
+// ListOriginsWithResponse What was declared of where a prop's content comes from, newest first
+//
+// The first counts.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
+func (c *ClientWithResponses) ListOriginsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error) {
+	rsp, err := c.ListOrigins(ctx, propId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListOriginsResponse(rsp)
+}
+
+// DeclareOriginWithBodyWithResponse Declare where a prop's content comes from, as the vendor's lead
+//
+// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+// place of an earlier one, which stays on record.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+func (c *ClientWithResponses) DeclareOriginWithBodyWithResponse(ctx context.Context, propId PropId, params *DeclareOriginParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*DeclareOriginResponse, error) {
+	rsp, err := c.DeclareOriginWithBody(ctx, propId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeclareOriginResponse(rsp)
+}
+
+// DeclareOriginWithResponse Declare where a prop's content comes from, as the vendor's lead
+//
+// Scans, photographs, fonts, logos, third-party and machine-made content, each with its licence; no items say that all of it is
+// your own work. Where the work order asks for it, a final delivery is paid only after a declaration. A later one takes the
+// place of an earlier one, which stays on record.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/origins (the `DeclareOrigin` operationId).
+func (c *ClientWithResponses) DeclareOriginWithResponse(ctx context.Context, propId PropId, params *DeclareOriginParams, body DeclareOriginJSONRequestBody, reqEditors ...RequestEditorFn) (*DeclareOriginResponse, error) {
+	rsp, err := c.DeclareOrigin(ctx, propId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseDeclareOriginResponse(rsp)
+}
+
 // AskQuestionWithBodyWithResponse Ask the studio about a prop, as the vendor
 //
 // While a question that blocks waits, the studio's clock runs and the days come off the vendor's lateness.
@@ -22676,6 +25301,40 @@ func (c *ClientWithResponses) AskQuestionWithResponse(ctx context.Context, propI
 		return nil, err
 	}
 	return ParseAskQuestionResponse(rsp)
+}
+
+// ReassignPropWithBodyWithResponse Let a half-done prop go on with another vendor
+//
+// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+func (c *ClientWithResponses) ReassignPropWithBodyWithResponse(ctx context.Context, propId PropId, params *ReassignPropParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReassignPropResponse, error) {
+	rsp, err := c.ReassignPropWithBody(ctx, propId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReassignPropResponse(rsp)
+}
+
+// ReassignPropWithResponse Let a half-done prop go on with another vendor
+//
+// Cancels what is open of the prop, with the fee that its order promises, and orders the same milestones under a work order
+// of another vendor. The newest sealed delivery of each milestone is handed on as references of that order: the files, and no names,
+// prices, notes or findings. The spec goes on where it reads by itself in the new order. Sent again with the same key it goes on copying where it stopped.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/props/{prop_id}/reassignment (the `ReassignProp` operationId).
+func (c *ClientWithResponses) ReassignPropWithResponse(ctx context.Context, propId PropId, params *ReassignPropParams, body ReassignPropJSONRequestBody, reqEditors ...RequestEditorFn) (*ReassignPropResponse, error) {
+	rsp, err := c.ReassignProp(ctx, propId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReassignPropResponse(rsp)
 }
 
 // ListSetsWithResponse The texture sets and kits that a prop uses
@@ -23168,6 +25827,195 @@ func (c *ClientWithResponses) CreateVendorWithResponse(ctx context.Context, para
 		return nil, err
 	}
 	return ParseCreateVendorResponse(rsp)
+}
+
+// ListWebhooksWithResponse Addresses that your party's programs listen at
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
+func (c *ClientWithResponses) ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error) {
+	rsp, err := c.ListWebhooks(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWebhooksResponse(rsp)
+}
+
+// CreateWebhookWithBodyWithResponse Have news sent to an address
+//
+// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *ClientWithResponses) CreateWebhookWithBodyWithResponse(ctx context.Context, params *CreateWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error) {
+	rsp, err := c.CreateWebhookWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateWebhookResponse(rsp)
+}
+
+// CreateWebhookWithResponse Have news sent to an address
+//
+// Messages are a `News` in JSON, signed as [Standard Webhooks](https://www.standardwebhooks.com) says. The secret is shown once. Only https
+// addresses on the public internet are called. See docs/webhooks.md and `webhooks` below.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks (the `CreateWebhook` operationId).
+func (c *ClientWithResponses) CreateWebhookWithResponse(ctx context.Context, params *CreateWebhookParams, body CreateWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateWebhookResponse, error) {
+	rsp, err := c.CreateWebhook(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseCreateWebhookResponse(rsp)
+}
+
+// RemoveWebhookWithResponse Send nothing more to it, for good
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/webhooks/{webhook_id} (the `RemoveWebhook` operationId).
+func (c *ClientWithResponses) RemoveWebhookWithResponse(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*RemoveWebhookResponse, error) {
+	rsp, err := c.RemoveWebhook(ctx, webhookId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveWebhookResponse(rsp)
+}
+
+// GetWebhookWithResponse One webhook
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks/{webhook_id} (the `GetWebhook` operationId).
+func (c *ClientWithResponses) GetWebhookWithResponse(ctx context.Context, webhookId WebhookId, reqEditors ...RequestEditorFn) (*GetWebhookResponse, error) {
+	rsp, err := c.GetWebhook(ctx, webhookId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetWebhookResponse(rsp)
+}
+
+// ChangeWebhookWithBodyWithResponse Give it another address or kinds, switch it off or on again
+//
+// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+func (c *ClientWithResponses) ChangeWebhookWithBodyWithResponse(ctx context.Context, webhookId WebhookId, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error) {
+	rsp, err := c.ChangeWebhookWithBody(ctx, webhookId, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeWebhookResponse(rsp)
+}
+
+// ChangeWebhookWithResponse Give it another address or kinds, switch it off or on again
+//
+// Switched on again, it goes on with what waits. What happened while it was off is sent by a replay.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/webhooks/{webhook_id} (the `ChangeWebhook` operationId).
+func (c *ClientWithResponses) ChangeWebhookWithResponse(ctx context.Context, webhookId WebhookId, body ChangeWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeWebhookResponse, error) {
+	rsp, err := c.ChangeWebhook(ctx, webhookId, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeWebhookResponse(rsp)
+}
+
+// ListWebhookMessagesWithResponse What was sent to it, and how that fared
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/webhooks/{webhook_id}/messages (the `ListWebhookMessages` operationId).
+func (c *ClientWithResponses) ListWebhookMessagesWithResponse(ctx context.Context, webhookId WebhookId, params *ListWebhookMessagesParams, reqEditors ...RequestEditorFn) (*ListWebhookMessagesResponse, error) {
+	rsp, err := c.ListWebhookMessages(ctx, webhookId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListWebhookMessagesResponse(rsp)
+}
+
+// PingWebhookWithResponse Send it a test message
+//
+// Its type is `ping` and its data is empty. Look at the messages for how it fared.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/ping (the `PingWebhook` operationId).
+func (c *ClientWithResponses) PingWebhookWithResponse(ctx context.Context, webhookId WebhookId, params *PingWebhookParams, reqEditors ...RequestEditorFn) (*PingWebhookResponse, error) {
+	rsp, err := c.PingWebhook(ctx, webhookId, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParsePingWebhookResponse(rsp)
+}
+
+// ReplayWebhookWithBodyWithResponse Send one message again, or all since a time
+//
+// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+func (c *ClientWithResponses) ReplayWebhookWithBodyWithResponse(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ReplayWebhookResponse, error) {
+	rsp, err := c.ReplayWebhookWithBody(ctx, webhookId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReplayWebhookResponse(rsp)
+}
+
+// ReplayWebhookWithResponse Send one message again, or all since a time
+//
+// Under the same `webhook-id`, so that a receiver that has it can leave it. News are kept for 90 days.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/replays (the `ReplayWebhook` operationId).
+func (c *ClientWithResponses) ReplayWebhookWithResponse(ctx context.Context, webhookId WebhookId, params *ReplayWebhookParams, body ReplayWebhookJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplayWebhookResponse, error) {
+	rsp, err := c.ReplayWebhook(ctx, webhookId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseReplayWebhookResponse(rsp)
+}
+
+// RotateWebhookSecretWithBodyWithResponse Give it a new secret
+//
+// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+func (c *ClientWithResponses) RotateWebhookSecretWithBodyWithResponse(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*RotateWebhookSecretResponse, error) {
+	rsp, err := c.RotateWebhookSecretWithBody(ctx, webhookId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotateWebhookSecretResponse(rsp)
+}
+
+// RotateWebhookSecretWithResponse Give it a new secret
+//
+// Until the overlap ends, messages carry two signatures, by the new secret and by the one before.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/webhooks/{webhook_id}/secret (the `RotateWebhookSecret` operationId).
+func (c *ClientWithResponses) RotateWebhookSecretWithResponse(ctx context.Context, webhookId WebhookId, params *RotateWebhookSecretParams, body RotateWebhookSecretJSONRequestBody, reqEditors ...RequestEditorFn) (*RotateWebhookSecretResponse, error) {
+	rsp, err := c.RotateWebhookSecret(ctx, webhookId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRotateWebhookSecretResponse(rsp)
 }
 
 // ListWorkOrdersWithResponse Work orders you can see
@@ -23825,6 +26673,72 @@ func ParseSetCalendarResponse(rsp *http.Response) (*SetCalendarResponse, error) 
 			return nil, err
 		}
 		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListCapacityResponse parses an HTTP response from a ListCapacityWithResponse call
+func ParseListCapacityResponse(rsp *http.Response) (*ListCapacityResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListCapacityResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest CapacityList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetCapacityResponse parses an HTTP response from a SetCapacityWithResponse call
+func ParseSetCapacityResponse(rsp *http.Response) (*SetCapacityResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetCapacityResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest CapacityWeek
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -26030,6 +28944,72 @@ func ParseOpenMaintenanceResponse(rsp *http.Response) (*OpenMaintenanceResponse,
 	return response, nil
 }
 
+// ParseListOriginsResponse parses an HTTP response from a ListOriginsWithResponse call
+func ParseListOriginsResponse(rsp *http.Response) (*ListOriginsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListOriginsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest OriginList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseDeclareOriginResponse parses an HTTP response from a DeclareOriginWithResponse call
+func ParseDeclareOriginResponse(rsp *http.Response) (*DeclareOriginResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &DeclareOriginResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Origin
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseAskQuestionResponse parses an HTTP response from a AskQuestionWithResponse call
 func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -26046,6 +29026,39 @@ func ParseAskQuestionResponse(rsp *http.Response) (*AskQuestionResponse, error) 
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
 		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseReassignPropResponse parses an HTTP response from a ReassignPropWithResponse call
+func ParseReassignPropResponse(rsp *http.Response) (*ReassignPropResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReassignPropResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Reassignment
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -26971,6 +29984,313 @@ func ParseCreateVendorResponse(rsp *http.Response) (*CreateVendorResponse, error
 	return response, nil
 }
 
+// ParseListWebhooksResponse parses an HTTP response from a ListWebhooksWithResponse call
+func ParseListWebhooksResponse(rsp *http.Response) (*ListWebhooksResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWebhooksResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WebhookList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseCreateWebhookResponse parses an HTTP response from a CreateWebhookWithResponse call
+func ParseCreateWebhookResponse(rsp *http.Response) (*CreateWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &CreateWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest NewWebhookSecret
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest NewWebhookSecret
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRemoveWebhookResponse parses an HTTP response from a RemoveWebhookWithResponse call
+func ParseRemoveWebhookResponse(rsp *http.Response) (*RemoveWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetWebhookResponse parses an HTTP response from a GetWebhookWithResponse call
+func ParseGetWebhookResponse(rsp *http.Response) (*GetWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseChangeWebhookResponse parses an HTTP response from a ChangeWebhookWithResponse call
+func ParseChangeWebhookResponse(rsp *http.Response) (*ChangeWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ChangeWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Webhook
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListWebhookMessagesResponse parses an HTTP response from a ListWebhookMessagesWithResponse call
+func ParseListWebhookMessagesResponse(rsp *http.Response) (*ListWebhookMessagesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListWebhookMessagesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest WebhookMessageList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParsePingWebhookResponse parses an HTTP response from a PingWebhookWithResponse call
+func ParsePingWebhookResponse(rsp *http.Response) (*PingWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &PingWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest WebhookMessage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseReplayWebhookResponse parses an HTTP response from a ReplayWebhookWithResponse call
+func ParseReplayWebhookResponse(rsp *http.Response) (*ReplayWebhookResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ReplayWebhookResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest WebhookReplayed
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRotateWebhookSecretResponse parses an HTTP response from a RotateWebhookSecretWithResponse call
+func ParseRotateWebhookSecretResponse(rsp *http.Response) (*RotateWebhookSecretResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RotateWebhookSecretResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest NewWebhookSecret
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest NewWebhookSecret
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListWorkOrdersResponse parses an HTTP response from a ListWorkOrdersWithResponse call
 func ParseListWorkOrdersResponse(rsp *http.Response) (*ListWorkOrdersResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -27625,4 +30945,161 @@ func ParseAcknowledgeSecrecyResponse(rsp *http.Response) (*AcknowledgeSecrecyRes
 	}
 
 	return response, nil
+}
+
+// WebhookInitiator sends OpenAPI 3.1 webhook requests to target URLs.
+// Modeled on the generated Client, but with no stored Server -- the full
+// target URL is provided per-call by the caller (typically discovered
+// from a subscription registration).
+type WebhookInitiator struct {
+	// Doer for performing requests, typically a *http.Client with any
+	// customized settings, such as certificate chains.
+	Client HttpRequestDoer
+
+	// A list of callbacks for modifying requests which are generated before sending over
+	// the network.
+	RequestEditors []RequestEditorFn
+}
+
+// WebhookInitiatorOption allows setting custom parameters during construction.
+type WebhookInitiatorOption func(*WebhookInitiator) error
+
+// NewWebhookInitiator creates a new WebhookInitiator with reasonable defaults.
+func NewWebhookInitiator(opts ...WebhookInitiatorOption) (*WebhookInitiator, error) {
+	initiator := WebhookInitiator{}
+	for _, o := range opts {
+		if err := o(&initiator); err != nil {
+			return nil, err
+		}
+	}
+	if initiator.Client == nil {
+		initiator.Client = &http.Client{}
+	}
+	return &initiator, nil
+}
+
+// WithWebhookHTTPClient allows overriding the default Doer, which is
+// automatically created using http.Client. This is useful for tests.
+func WithWebhookHTTPClient(doer HttpRequestDoer) WebhookInitiatorOption {
+	return func(p *WebhookInitiator) error {
+		p.Client = doer
+		return nil
+	}
+}
+
+// WithWebhookRequestEditorFn allows setting up a callback function, which
+// will be called right before sending the webhook request. This can be
+// used to mutate the request, e.g. to add signature headers.
+func WithWebhookRequestEditorFn(fn RequestEditorFn) WebhookInitiatorOption {
+	return func(p *WebhookInitiator) error {
+		p.RequestEditors = append(p.RequestEditors, fn)
+		return nil
+	}
+}
+
+func (p *WebhookInitiator) applyWebhookEditors(ctx context.Context, req *http.Request, additionalEditors []RequestEditorFn) error {
+	for _, r := range p.RequestEditors {
+		if err := r(ctx, req); err != nil {
+			return err
+		}
+	}
+	for _, r := range additionalEditors {
+		if err := r(ctx, req); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// WebhookInitiatorInterface is the interface specification for the webhook initiator.
+type WebhookInitiatorInterface interface {
+	// ReceiveNewsWithBody fires the news webhook with any body
+	ReceiveNewsWithBody(ctx context.Context, targetURL string, params *ReceiveNewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	ReceiveNews(ctx context.Context, targetURL string, params *ReceiveNewsParams, body ReceiveNewsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+}
+
+func (p *WebhookInitiator) ReceiveNewsWithBody(ctx context.Context, targetURL string, params *ReceiveNewsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReceiveNewsWebhookRequestWithBody(targetURL, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := p.applyWebhookEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return p.Client.Do(req)
+}
+
+func (p *WebhookInitiator) ReceiveNews(ctx context.Context, targetURL string, params *ReceiveNewsParams, body ReceiveNewsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewReceiveNewsWebhookRequest(targetURL, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := p.applyWebhookEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return p.Client.Do(req)
+}
+
+// NewReceiveNewsWebhookRequest builds a application/json POST request for the news webhook
+func NewReceiveNewsWebhookRequest(targetURL string, params *ReceiveNewsParams, body ReceiveNewsJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewReceiveNewsWebhookRequestWithBody(targetURL, params, "application/json", bodyReader)
+}
+
+// NewReceiveNewsWebhookRequestWithBody builds a POST request for the news webhook with any body
+func NewReceiveNewsWebhookRequestWithBody(targetURL string, params *ReceiveNewsParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+	_ = err
+
+	reqURL, err := url.Parse(targetURL)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, reqURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "webhook-id", params.WebhookId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: "uuid"})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("webhook-id", headerParam0)
+
+		var headerParam1 string
+
+		headerParam1, err = runtime.StyleParamWithOptions("simple", false, "webhook-timestamp", params.WebhookTimestamp, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("webhook-timestamp", headerParam1)
+
+		var headerParam2 string
+
+		headerParam2, err = runtime.StyleParamWithOptions("simple", false, "webhook-signature", params.WebhookSignature, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("webhook-signature", headerParam2)
+
+	}
+	return req, nil
 }

@@ -56,7 +56,7 @@ func (h *handlers) CreateWorkOrder(ctx context.Context, r api.CreateWorkOrderReq
 		Project: r.Body.ProjectId, Vendor: r.Body.VendorId, Code: r.Body.Code, Title: r.Body.Title, Currency: r.Body.Currency,
 		RoundsIncluded: or(r.Body.RoundsIncluded, 2), ReviewDays: or(r.Body.ReviewDays, 5), Terms: or(r.Body.Terms, ""),
 		SilenceAccepts: or(r.Body.SilenceAccepts, false), KillFeeBP: or(r.Body.KillFeeBp, 0),
-		Codename: or(r.Body.Codename, ""), Secret: or(r.Body.Secret, false), SourceRoles: or(r.Body.SourceRoles, nil), Calendar: or(r.Body.CalendarId, uuid.Nil),
+		Codename: or(r.Body.Codename, ""), Secret: or(r.Body.Secret, false), SourceRoles: or(r.Body.SourceRoles, nil), OriginRequired: or(r.Body.OriginRequired, false), Calendar: or(r.Body.CalendarId, uuid.Nil),
 	}
 	order, _, err := once(ctx, h.Server, "work_order", func(tx *ledger.Tx) (ledger.WorkOrder, uuid.UUID, error) {
 		w, err := tx.CreateWorkOrder(ctx, in)

@@ -40,8 +40,14 @@ var (
 	own = everybody(done)
 	// both: both sides of the work order, and nobody else.
 	both = []string{done, done, done, done, done, hidden, hidden}
+	// leads: for those who lead a party's work.
+	leads = []string{done, barred, barred, done, barred, done, done}
+	// leadsOwn: the same, and the thing is the vendor's.
+	leadsOwn = []string{hidden, barred, barred, done, barred, hidden, hidden}
 	// studioOnly: things that vendors have no part in.
 	studioOnly = []string{done, done, done, hidden, hidden, hidden, hidden}
+	// nobodys: a thing of one member who is none of these.
+	nobodys = everybody(hidden)
 	// vendorActs: the vendor's side does it; the other vendor finds nothing; studios are barred by their side.
 	vendorActs = []string{barred, barred, barred, done, done, hidden, barred}
 )
@@ -88,7 +94,9 @@ var matrix = map[string][]string{
 
 	"grantConcession": {barred, done, barred, barred, barred, barred, hidden},
 	"listConcessions": both, "listNotes": both, "addNote": both, "listSignOffs": both,
-	"signOff":     {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
+	"signOff":        {barred, done, done, barred, barred, barred, hidden}, // a return; accepting is tested below
+	"prepareSignOff": {barred, done, done, barred, barred, barred, hidden}, "listPendingSignOffs": own,
+	"undoSignOff": nobodys, "sendSignOff": nobodys, // it is another member's
 	"listBatches": both, "getBatch": both, "openBatch": {barred, barred, barred, done, done, hidden, barred}, "sealBatch": vendorActs,
 	"decideBatch":   {barred, done, done, barred, barred, barred, hidden},
 	"listQuestions": own, "getQuestion": both, "askQuestion": {barred, barred, barred, done, done, hidden, barred}, "replyToQuestion": both,
@@ -104,12 +112,17 @@ var matrix = map[string][]string{
 	"openMaintenance":    {done, done, done, barred, barred, barred, hidden},
 	"listPaymentHolds":   both, "releasePayment": {done, barred, barred, barred, barred, barred, hidden},
 	"listSets": both, "listSetUsers": both, "useSet": both,
+	"listOrigins": both, "declareOrigin": {barred, barred, barred, done, barred, hidden, barred},
+	"listCapacity": own, "setCapacity": {barred, barred, barred, done, barred, done, barred},
+	"reassignProp":  {done, barred, barred, barred, barred, hidden, hidden},
 	"listHandovers": studioOnly, "getHandover": studioOnly, "getHandoverPackage": studioOnly, "handOver": {done, done, done, barred, barred, barred, hidden},
 	"disableMember": {hidden, barred, barred, done, barred, hidden, hidden}, "eraseMember": {hidden, barred, barred, done, barred, hidden, hidden},
 	"listFigures": own, "listFailingChecks": own, "getPlan": both,
 	"listMyWork": own, "listPayables": own, "exportPayables": own,
 
 	"streamEvents": own, "listNews": own,
+	"listWebhooks": leads, "createWebhook": leads,
+	"getWebhook": leadsOwn, "changeWebhook": leadsOwn, "rotateWebhookSecret": leadsOwn, "pingWebhook": leadsOwn, "listWebhookMessages": leadsOwn, "replayWebhook": leadsOwn, "removeWebhook": leadsOwn,
 	"listLogs": own, "listEvents": both, "getConsistency": both, "getReceipt": both, "exportWorkOrder": both,
 }
 
@@ -148,6 +161,7 @@ func newWorld(t *testing.T) *world {
 	question := lead.ok("POST", "/v1/props/"+w.c.prop+"/questions", map[string]any{"text": "Which way round?", "blocks": true})
 	permission := lead.ok("POST", "/v1/work-orders/"+w.c.order+"/permissions", map[string]any{"kind": "permit", "check": "uv.stretch", "reason": "rope is straightened"})
 	note := lead.ok("POST", "/v1/deliveries/"+delivery+"/notes", map[string]any{"text": "the seam is meant"})
+	pending := first.ok("POST", "/v1/deliveries/"+delivery+"/pending-sign-offs", map[string]any{"decision": "return", "reason": "it leans", "inspection_id": job.Inspection.ID.String(), "wait": true})
 	second := first.contract(lead, "lantern_z")
 	batch := lead.batch(second, second.milestones[0])
 	after := first.aftercare(lead)
@@ -156,7 +170,10 @@ func newWorld(t *testing.T) *world {
 		p.ok("PUT", "/v1/log-in-provider", map[string]any{"issuer": w.issuer, "client_id": "house", "required": false})
 	}
 	further := w.s.logInOrSkip(t, lead)
+	hook := lead.ok("POST", "/v1/webhooks", map[string]any{"url": "https://hooks.krane.example/in"})
 	w.ids = map[string]string{
+		"webhook_id":        hook.get(t, "webhook.id"),
+		"pending_id":        pending.get(t, "id"),
 		"reference_pack_id": after.pack, "payment_hold_id": after.hold, "handover_id": after.handover,
 		"deputy":      w.people["technical artist"].ok("GET", "/v1/me", nil).get(t, "member_id"),
 		"member_id":   lead.invite(lead.party.String(), "gone@krane.example", "vendor_artist").ok("GET", "/v1/me", nil).get(t, "member_id"),
@@ -194,7 +211,7 @@ func operations(t *testing.T) []operation {
 			all = append(all, operation{op.OperationID, method, path, op})
 		}
 	}
-	last := map[string]int{"cancelMilestone": 1, "endOtherSessions": 1, "logOut": 2, "changePassword": 3} // they end what the others need
+	last := map[string]int{"removeWebhook": 1, "cancelMilestone": 1, "endOtherSessions": 1, "logOut": 2, "changePassword": 3} // they end what the others need
 	slices.SortFunc(all, func(a, b operation) int {
 		return cmp.Or(cmp.Compare(last[a.id], last[b.id]), strings.Compare(a.id, b.id))
 	})
@@ -260,12 +277,16 @@ func (w *world) body(t *testing.T, o operation, n int) any {
 		delete(body, "spec_id")
 	case "appointDeputy":
 		body["member_id"] = w.ids["deputy"]
+	case "reassignProp":
+		body["work_order_id"] = w.c.order // of the same vendor: 422
 	case "useSet":
 		body["set_id"] = w.c.prop // which is no set: 422
 	case "permit":
 		body["prop_id"] = w.c.prop
 	case "grantConcession":
 		body["ord"] = 1 // the finding that failed
+	case "prepareSignOff":
+		body["inspection_id"] = w.ids["inspection_id"]
 	case "setLogInProvider":
 		body["issuer"] = w.issuer
 	case "createToken":

@@ -20,3 +20,13 @@ func (s *Store) Put(ctx context.Context, key string, data []byte, contentType st
 	})
 	return wrap("store", key, err)
 }
+
+// Copy puts an object's bytes at another address, inside the storage. What is there already is left as it is.
+func (s *Store) Copy(ctx context.Context, from, to string) error {
+	if _, err := s.Head(ctx, to); err == nil {
+		return nil
+	}
+	source := s.bucket + "/" + from // keys of ours need no escaping: letters, digits, dashes and slashes
+	_, err := s.api.CopyObject(ctx, &s3.CopyObjectInput{Bucket: &s.bucket, Key: &to, CopySource: &source})
+	return wrap("copy", from, err)
+}

@@ -33,6 +33,9 @@ const Region = "us-east-1"
 // maxParts is S3's own limit on the parts of one upload (Amazon S3 user guide, "Multipart upload limits").
 const maxParts = 10_000
 
+// copyMax is S3's own limit on an object that one call copies (Amazon S3 API reference, "CopyObject").
+const copyMax = 5 << 30
+
 // Config says where the server keeps its files and listens.
 type Config struct {
 	Dir           string // data folder, made if missing
@@ -186,7 +189,7 @@ func client(endpoint string, keys Keys) *s3.Client {
 
 // metadataStore keeps object metadata in extended attributes where the file system has them, beside the objects where not.
 func metadataStore(dir, objects string) (meta.MetadataStorer, posix.PosixOpts, error) {
-	options := posix.PosixOpts{NewDirPerm: 0o700, NewFilePerm: 0o600, Concurrency: 64}
+	options := posix.PosixOpts{NewDirPerm: 0o700, NewFilePerm: 0o600, Concurrency: 64, CopyObjectThreshold: copyMax}
 	if (meta.XattrMeta{}).Test(objects) == nil {
 		return meta.XattrMeta{}, options, nil
 	}

@@ -296,22 +296,22 @@ func (e FindingOutcome) Valid() bool {
 
 // Defines values for HandoverFileChange.
 const (
-	Altered HandoverFileChange = "altered"
-	Fresh   HandoverFileChange = "fresh"
-	Gone    HandoverFileChange = "gone"
-	Same    HandoverFileChange = "same"
+	HandoverFileChangeAltered HandoverFileChange = "altered"
+	HandoverFileChangeFresh   HandoverFileChange = "fresh"
+	HandoverFileChangeGone    HandoverFileChange = "gone"
+	HandoverFileChangeSame    HandoverFileChange = "same"
 )
 
 // Valid indicates whether the value is a known member of the HandoverFileChange enum.
 func (e HandoverFileChange) Valid() bool {
 	switch e {
-	case Altered:
+	case HandoverFileChangeAltered:
 		return true
-	case Fresh:
+	case HandoverFileChangeFresh:
 		return true
-	case Gone:
+	case HandoverFileChangeGone:
 		return true
-	case Same:
+	case HandoverFileChangeSame:
 		return true
 	default:
 		return false
@@ -648,6 +648,39 @@ func (e NewsKind) Valid() bool {
 	}
 }
 
+// Defines values for OriginItemKind.
+const (
+	OriginItemKindFont        OriginItemKind = "font"
+	OriginItemKindLogo        OriginItemKind = "logo"
+	OriginItemKindMachineMade OriginItemKind = "machine_made"
+	OriginItemKindOther       OriginItemKind = "other"
+	OriginItemKindPhoto       OriginItemKind = "photo"
+	OriginItemKindScan        OriginItemKind = "scan"
+	OriginItemKindThirdParty  OriginItemKind = "third_party"
+)
+
+// Valid indicates whether the value is a known member of the OriginItemKind enum.
+func (e OriginItemKind) Valid() bool {
+	switch e {
+	case OriginItemKindFont:
+		return true
+	case OriginItemKindLogo:
+		return true
+	case OriginItemKindMachineMade:
+		return true
+	case OriginItemKindOther:
+		return true
+	case OriginItemKindPhoto:
+		return true
+	case OriginItemKindScan:
+		return true
+	case OriginItemKindThirdParty:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for PayableKind.
 const (
 	PayableKindKillFee   PayableKind = "kill_fee"
@@ -818,34 +851,34 @@ func (e QuestionState) Valid() bool {
 
 // Defines values for ReferenceKind.
 const (
-	Avoid         ReferenceKind = "avoid"
-	BlockOutView  ReferenceKind = "block_out_view"
-	Concept       ReferenceKind = "concept"
-	MaterialBoard ReferenceKind = "material_board"
-	Neighbour     ReferenceKind = "neighbour"
-	Other         ReferenceKind = "other"
-	Scale         ReferenceKind = "scale"
-	Yardstick     ReferenceKind = "yardstick"
+	ReferenceKindAvoid         ReferenceKind = "avoid"
+	ReferenceKindBlockOutView  ReferenceKind = "block_out_view"
+	ReferenceKindConcept       ReferenceKind = "concept"
+	ReferenceKindMaterialBoard ReferenceKind = "material_board"
+	ReferenceKindNeighbour     ReferenceKind = "neighbour"
+	ReferenceKindOther         ReferenceKind = "other"
+	ReferenceKindScale         ReferenceKind = "scale"
+	ReferenceKindYardstick     ReferenceKind = "yardstick"
 )
 
 // Valid indicates whether the value is a known member of the ReferenceKind enum.
 func (e ReferenceKind) Valid() bool {
 	switch e {
-	case Avoid:
+	case ReferenceKindAvoid:
 		return true
-	case BlockOutView:
+	case ReferenceKindBlockOutView:
 		return true
-	case Concept:
+	case ReferenceKindConcept:
 		return true
-	case MaterialBoard:
+	case ReferenceKindMaterialBoard:
 		return true
-	case Neighbour:
+	case ReferenceKindNeighbour:
 		return true
-	case Other:
+	case ReferenceKindOther:
 		return true
-	case Scale:
+	case ReferenceKindScale:
 		return true
-	case Yardstick:
+	case ReferenceKindYardstick:
 		return true
 	default:
 		return false
@@ -1041,6 +1074,51 @@ func (e Verdict) Valid() bool {
 	}
 }
 
+// Defines values for WebhookDisabledWhy.
+const (
+	WebhookDisabledWhyFailing     WebhookDisabledWhy = "failing"
+	WebhookDisabledWhyGone        WebhookDisabledWhy = "gone"
+	WebhookDisabledWhyLessThannil WebhookDisabledWhy = "<nil>"
+	WebhookDisabledWhyMember      WebhookDisabledWhy = "member"
+)
+
+// Valid indicates whether the value is a known member of the WebhookDisabledWhy enum.
+func (e WebhookDisabledWhy) Valid() bool {
+	switch e {
+	case WebhookDisabledWhyFailing:
+		return true
+	case WebhookDisabledWhyGone:
+		return true
+	case WebhookDisabledWhyLessThannil:
+		return true
+	case WebhookDisabledWhyMember:
+		return true
+	default:
+		return false
+	}
+}
+
+// Defines values for WebhookMessageState.
+const (
+	Due     WebhookMessageState = "due"
+	GivenUp WebhookMessageState = "given_up"
+	Sent    WebhookMessageState = "sent"
+)
+
+// Valid indicates whether the value is a known member of the WebhookMessageState enum.
+func (e WebhookMessageState) Valid() bool {
+	switch e {
+	case Due:
+		return true
+	case GivenUp:
+		return true
+	case Sent:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for ListFiguresParamsBy.
 const (
 	ListFiguresParamsByProject ListFiguresParamsBy = "project"
@@ -1217,6 +1295,28 @@ type Cancel struct {
 	Reason string `json:"reason"`
 }
 
+// CapacityList defines model for CapacityList.
+type CapacityList struct {
+	Items []CapacityWeek `json:"items"`
+}
+
+// CapacityWeek defines model for CapacityWeek.
+type CapacityWeek struct {
+	// Open Slots left; below 0 where more is due than fits.
+	Open *int `json:"open"`
+
+	// Planned Open milestones that are due in it.
+	Planned int `json:"planned"`
+
+	// Slots null: not said.
+	Slots    *int               `json:"slots"`
+	Vendor   string             `json:"vendor"`
+	VendorId openapi_types.UUID `json:"vendor_id"`
+
+	// Week Its Monday.
+	Week openapi_types.Date `json:"week"`
+}
+
 // Cause Of a return: not as specified, or the studio wants something else now. Rounds are counted apart.
 type Cause string
 
@@ -1272,6 +1372,13 @@ type ChangePrice struct {
 
 // ChangeState defines model for ChangeState.
 type ChangeState string
+
+// ChangedWebhook defines model for ChangedWebhook.
+type ChangedWebhook struct {
+	Enabled bool       `json:"enabled"`
+	Kinds   []NewsKind `json:"kinds"`
+	Url     string     `json:"url"`
+}
 
 // CheckFigure defines model for CheckFigure.
 type CheckFigure struct {
@@ -1816,6 +1923,15 @@ type NewCalendar struct {
 	Workdays []int `json:"workdays"`
 }
 
+// NewCapacity defines model for NewCapacity.
+type NewCapacity struct {
+	// Slots Milestones that can be delivered.
+	Slots int `json:"slots"`
+
+	// Week Any day of it.
+	Week openapi_types.Date `json:"week"`
+}
+
 // NewChangeOrder defines model for NewChangeOrder.
 type NewChangeOrder struct {
 	DueOn  *openapi_types.Date `json:"due_on,omitempty"`
@@ -1918,6 +2034,12 @@ type NewNote struct {
 	Text   string  `json:"text"`
 }
 
+// NewOrigin defines model for NewOrigin.
+type NewOrigin struct {
+	Items     []OriginItem `json:"items"`
+	Statement *string      `json:"statement,omitempty"`
+}
+
 // NewPassword defines model for NewPassword.
 type NewPassword struct {
 	New string `json:"new"`
@@ -1996,6 +2118,18 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewReassignment defines model for NewReassignment.
+type NewReassignment struct {
+	// PriceMinor For what is left, in that order's currency.
+	PriceMinor int64 `json:"price_minor"`
+
+	// Reason The vendor that leaves reads it.
+	Reason string `json:"reason"`
+
+	// WorkOrderId Of the vendor that goes on.
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
 // NewReference defines model for NewReference.
 type NewReference struct {
 	Bytes int64  `json:"bytes"`
@@ -2066,16 +2200,37 @@ type NewVendor struct {
 	Name string `json:"name"`
 }
 
+// NewWebhook defines model for NewWebhook.
+type NewWebhook struct {
+	// Kinds None: all.
+	Kinds *[]NewsKind `json:"kinds,omitempty"`
+
+	// Url https, on the public internet.
+	Url string `json:"url"`
+}
+
+// NewWebhookSecret defines model for NewWebhookSecret.
+type NewWebhookSecret struct {
+	Note string `json:"note"`
+
+	// Secret `whsec_` and base64, as the libraries of Standard Webhooks take it.
+	Secret  *string `json:"secret,omitempty"`
+	Webhook Webhook `json:"webhook"`
+}
+
 // NewWorkOrder defines model for NewWorkOrder.
 type NewWorkOrder struct {
 	// CalendarId Of yours, pinned at once; your newest one unless said.
 	CalendarId *openapi_types.UUID `json:"calendar_id,omitempty"`
 
 	// Code Short and fixed; it appears in file names.
-	Code           Code               `json:"code"`
-	Codename       *string            `json:"codename,omitempty"`
-	Currency       string             `json:"currency"`
-	KillFeeBp      *int               `json:"kill_fee_bp,omitempty"`
+	Code      Code    `json:"code"`
+	Codename  *string `json:"codename,omitempty"`
+	Currency  string  `json:"currency"`
+	KillFeeBp *int    `json:"kill_fee_bp,omitempty"`
+
+	// OriginRequired A declaration of origin is owed before a final delivery is paid.
+	OriginRequired *bool              `json:"origin_required,omitempty"`
 	ProjectId      openapi_types.UUID `json:"project_id"`
 	ReviewDays     *int               `json:"review_days,omitempty"`
 	RoundsIncluded *int               `json:"rounds_included,omitempty"`
@@ -2224,6 +2379,37 @@ type OrderCalendar struct {
 // OrderCalendarList defines model for OrderCalendarList.
 type OrderCalendarList struct {
 	Items []OrderCalendar `json:"items"`
+}
+
+// Origin defines model for Origin.
+type Origin struct {
+	At time.Time `json:"at"`
+
+	// By Empty for the studio: a vendor's people stay inside the vendor.
+	By        string             `json:"by"`
+	Id        openapi_types.UUID `json:"id"`
+	Items     []OriginItem       `json:"items"`
+	PropId    openapi_types.UUID `json:"prop_id"`
+	Statement string             `json:"statement"`
+}
+
+// OriginItem defines model for OriginItem.
+type OriginItem struct {
+	// Holder Whose it is.
+	Holder *string        `json:"holder,omitempty"`
+	Kind   OriginItemKind `json:"kind"`
+
+	// Licence Its name or number, or who allowed it.
+	Licence string `json:"licence"`
+	What    string `json:"what"`
+}
+
+// OriginItemKind defines model for OriginItem.Kind.
+type OriginItemKind string
+
+// OriginList defines model for OriginList.
+type OriginList struct {
+	Items []Origin `json:"items"`
 }
 
 // PartUpload defines model for PartUpload.
@@ -2588,6 +2774,23 @@ type Reason struct {
 	Reason string `json:"reason"`
 }
 
+// Reassignment defines model for Reassignment.
+type Reassignment struct {
+	At         time.Time          `json:"at"`
+	By         string             `json:"by"`
+	FromPropId openapi_types.UUID `json:"from_prop_id"`
+	Id         openapi_types.UUID `json:"id"`
+	Reason     string             `json:"reason"`
+
+	// ReferencePackId null: nothing had been delivered.
+	ReferencePackId *openapi_types.UUID `json:"reference_pack_id"`
+
+	// SpecWentOn false: give the prop a spec, since its own reads others of the order that it left.
+	SpecWentOn  bool               `json:"spec_went_on"`
+	ToPropId    openapi_types.UUID `json:"to_prop_id"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
 // Receipt Keep it outside this service, and it is a witness.
 type Receipt struct {
 	// Anchor Ties a head of the log into the house log; absent for about a second after the fact.
@@ -2938,6 +3141,92 @@ type WaiveReason struct {
 	Reason *string `json:"reason,omitempty"`
 }
 
+// Webhook defines model for Webhook.
+type Webhook struct {
+	CreatedAt   time.Time           `json:"created_at"`
+	DisabledAt  *time.Time          `json:"disabled_at"`
+	DisabledWhy *WebhookDisabledWhy `json:"disabled_why"`
+
+	// FailingSince Nothing arrived since then. After five days it is switched off.
+	FailingSince *time.Time         `json:"failing_since"`
+	Id           openapi_types.UUID `json:"id"`
+	Kinds        []NewsKind         `json:"kinds"`
+	MadeBy       openapi_types.UUID `json:"made_by"`
+
+	// PreviousSecretUntil The secret before signs too until then.
+	PreviousSecretUntil *time.Time `json:"previous_secret_until"`
+	Url                 string     `json:"url"`
+
+	// Waiting Messages that wait.
+	Waiting int `json:"waiting"`
+}
+
+// WebhookDisabledWhy defines model for Webhook.DisabledWhy.
+type WebhookDisabledWhy string
+
+// WebhookAttempt defines model for WebhookAttempt.
+type WebhookAttempt struct {
+	At time.Time `json:"at"`
+
+	// Excerpt The answer's first bytes.
+	Excerpt string `json:"excerpt"`
+	Number  int    `json:"number"`
+
+	// Problem Why there was none.
+	Problem string `json:"problem"`
+
+	// Status Of the answer; null where there was none.
+	Status *int `json:"status"`
+	TookMs int  `json:"took_ms"`
+}
+
+// WebhookList defines model for WebhookList.
+type WebhookList struct {
+	Items []Webhook `json:"items"`
+}
+
+// WebhookMessage defines model for WebhookMessage.
+type WebhookMessage struct {
+	Attempts  []WebhookAttempt   `json:"attempts"`
+	CreatedAt time.Time          `json:"created_at"`
+	DoneAt    *time.Time         `json:"done_at"`
+	Id        openapi_types.UUID `json:"id"`
+
+	// MessageId `webhook-id`.
+	MessageId openapi_types.UUID  `json:"message_id"`
+	NextAt    *time.Time          `json:"next_at"`
+	State     WebhookMessageState `json:"state"`
+
+	// Type A NewsKind, or `ping`.
+	Type string `json:"type"`
+}
+
+// WebhookMessageState defines model for WebhookMessage.State.
+type WebhookMessageState string
+
+// WebhookMessageList defines model for WebhookMessageList.
+type WebhookMessageList struct {
+	Items []WebhookMessage `json:"items"`
+	Next  *string          `json:"next"`
+}
+
+// WebhookReplay One of the two.
+type WebhookReplay struct {
+	// Message `id` of a message.
+	Message *openapi_types.UUID `json:"message,omitempty"`
+	Since   *time.Time          `json:"since,omitempty"`
+}
+
+// WebhookReplayed defines model for WebhookReplayed.
+type WebhookReplayed struct {
+	Messages int `json:"messages"`
+}
+
+// WebhookRotation defines model for WebhookRotation.
+type WebhookRotation struct {
+	OverlapHours *int `json:"overlap_hours,omitempty"`
+}
+
 // WorkItem defines model for WorkItem.
 type WorkItem struct {
 	// Blocked A question waits for the studio.
@@ -2996,12 +3285,15 @@ type WorkOrder struct {
 	Id openapi_types.UUID `json:"id"`
 
 	// KillFeeBp Least share of a milestone's amount that is paid when it is cancelled after work began, in basis points.
-	KillFeeBp          int       `json:"kill_fee_bp"`
-	Milestones         int       `json:"milestones"`
-	MilestonesAccepted int       `json:"milestones_accepted"`
-	Payable            Money     `json:"payable"`
-	PlacedAt           time.Time `json:"placed_at"`
-	Price              Money     `json:"price"`
+	KillFeeBp          int `json:"kill_fee_bp"`
+	Milestones         int `json:"milestones"`
+	MilestonesAccepted int `json:"milestones_accepted"`
+
+	// OriginRequired A declaration of origin is owed before a final delivery is paid.
+	OriginRequired bool      `json:"origin_required"`
+	Payable        Money     `json:"payable"`
+	PlacedAt       time.Time `json:"placed_at"`
+	Price          Money     `json:"price"`
 
 	// ProjectId Null for the vendor.
 	ProjectId *openapi_types.UUID `json:"project_id"`
@@ -3105,6 +3397,9 @@ type SpecId = openapi_types.UUID
 // TokenId defines model for TokenId.
 type TokenId = openapi_types.UUID
 
+// WebhookId defines model for WebhookId.
+type WebhookId = openapi_types.UUID
+
 // WorkOrderId defines model for WorkOrderId.
 type WorkOrderId = openapi_types.UUID
 
@@ -3139,6 +3434,19 @@ type SealBatchParams struct {
 
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListCapacityParams defines parameters for ListCapacity.
+type ListCapacityParams struct {
+	// From A day of the first week; today where it is left out.
+	From  *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
+	Weeks *int                `form:"weeks,omitempty" json:"weeks,omitempty"`
+}
+
+// SetCapacityParams defines parameters for SetCapacity.
+type SetCapacityParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3454,8 +3762,20 @@ type OpenMaintenanceParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// DeclareOriginParams defines parameters for DeclareOrigin.
+type DeclareOriginParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AskQuestionParams defines parameters for AskQuestion.
 type AskQuestionParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ReassignPropParams defines parameters for ReassignProp.
+type ReassignPropParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3549,6 +3869,39 @@ type ListVendorsParams struct {
 
 // CreateVendorParams defines parameters for CreateVendor.
 type CreateVendorParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// CreateWebhookParams defines parameters for CreateWebhook.
+type CreateWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListWebhookMessagesParams defines parameters for ListWebhookMessages.
+type ListWebhookMessagesParams struct {
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
+// PingWebhookParams defines parameters for PingWebhook.
+type PingWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ReplayWebhookParams defines parameters for ReplayWebhook.
+type ReplayWebhookParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// RotateWebhookSecretParams defines parameters for RotateWebhookSecret.
+type RotateWebhookSecretParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -3655,11 +4008,26 @@ type AcknowledgeSecrecyParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ReceiveNewsParams defines parameters for ReceiveNews.
+type ReceiveNewsParams struct {
+	// WebhookId Of the message: the same in every attempt and replay.
+	WebhookId openapi_types.UUID `json:"webhook-id"`
+
+	// WebhookTimestamp Of the attempt, seconds since 1970. Refuse what is older than five minutes.
+	WebhookTimestamp string `json:"webhook-timestamp"`
+
+	// WebhookSignature `v1,` and HMAC-SHA256 over `id.timestamp.body` in base64; several by spaces while a secret is changed.
+	WebhookSignature string `json:"webhook-signature"`
+}
+
 // DecideBatchJSONRequestBody defines body for DecideBatch for application/json ContentType.
 type DecideBatchJSONRequestBody = BatchDecisions
 
 // SetCalendarJSONRequestBody defines body for SetCalendar for application/json ContentType.
 type SetCalendarJSONRequestBody = NewCalendar
+
+// SetCapacityJSONRequestBody defines body for SetCapacity for application/json ContentType.
+type SetCapacityJSONRequestBody = NewCapacity
 
 // DecideChangeJSONRequestBody defines body for DecideChange for application/json ContentType.
 type DecideChangeJSONRequestBody = ChangeDecision
@@ -3724,8 +4092,14 @@ type CreateProjectJSONRequestBody = NewProject
 // OpenMaintenanceJSONRequestBody defines body for OpenMaintenance for application/json ContentType.
 type OpenMaintenanceJSONRequestBody = Reason
 
+// DeclareOriginJSONRequestBody defines body for DeclareOrigin for application/json ContentType.
+type DeclareOriginJSONRequestBody = NewOrigin
+
 // AskQuestionJSONRequestBody defines body for AskQuestion for application/json ContentType.
 type AskQuestionJSONRequestBody = NewQuestion
+
+// ReassignPropJSONRequestBody defines body for ReassignProp for application/json ContentType.
+type ReassignPropJSONRequestBody = NewReassignment
 
 // UseSetJSONRequestBody defines body for UseSet for application/json ContentType.
 type UseSetJSONRequestBody = NewSetUse
@@ -3748,6 +4122,18 @@ type CreateTokenJSONRequestBody = NewToken
 // CreateVendorJSONRequestBody defines body for CreateVendor for application/json ContentType.
 type CreateVendorJSONRequestBody = NewVendor
 
+// CreateWebhookJSONRequestBody defines body for CreateWebhook for application/json ContentType.
+type CreateWebhookJSONRequestBody = NewWebhook
+
+// ChangeWebhookJSONRequestBody defines body for ChangeWebhook for application/json ContentType.
+type ChangeWebhookJSONRequestBody = ChangedWebhook
+
+// ReplayWebhookJSONRequestBody defines body for ReplayWebhook for application/json ContentType.
+type ReplayWebhookJSONRequestBody = WebhookReplay
+
+// RotateWebhookSecretJSONRequestBody defines body for RotateWebhookSecret for application/json ContentType.
+type RotateWebhookSecretJSONRequestBody = WebhookRotation
+
 // CreateWorkOrderJSONRequestBody defines body for CreateWorkOrder for application/json ContentType.
 type CreateWorkOrderJSONRequestBody = NewWorkOrder
 
@@ -3768,6 +4154,9 @@ type CreatePropJSONRequestBody = NewProp
 
 // CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
 type CreateReferencesJSONRequestBody = NewReferencePack
+
+// ReceiveNewsJSONRequestBody defines body for ReceiveNews for application/json ContentType.
+type ReceiveNewsJSONRequestBody = News
 
 // ServerInterface represents all server handlers.
 type ServerInterface interface {
@@ -3795,6 +4184,12 @@ type ServerInterface interface {
 	// SetCalendar Set your own party's working days from now on
 	// (POST /v1/calendars)
 	SetCalendar(ctx echo.Context, params SetCalendarParams) error
+	// ListCapacity What fits into each week against what is due in it, by vendor
+	// (GET /v1/capacity)
+	ListCapacity(ctx echo.Context, params ListCapacityParams) error
+	// SetCapacity Say how many milestones fit into a week, as the vendor's lead
+	// (POST /v1/capacity)
+	SetCapacity(ctx echo.Context, params SetCapacityParams) error
 	// GetChangeOrder One change order
 	// (GET /v1/change-orders/{change_order_id})
 	GetChangeOrder(ctx echo.Context, changeOrderId ChangeOrderId) error
@@ -3972,9 +4367,18 @@ type ServerInterface interface {
 	// OpenMaintenance Ask for a delivery after acceptance
 	// (POST /v1/props/{prop_id}/maintenance)
 	OpenMaintenance(ctx echo.Context, propId PropId, params OpenMaintenanceParams) error
+	// ListOrigins What was declared of where a prop's content comes from, newest first
+	// (GET /v1/props/{prop_id}/origins)
+	ListOrigins(ctx echo.Context, propId PropId) error
+	// DeclareOrigin Declare where a prop's content comes from, as the vendor's lead
+	// (POST /v1/props/{prop_id}/origins)
+	DeclareOrigin(ctx echo.Context, propId PropId, params DeclareOriginParams) error
 	// AskQuestion Ask the studio about a prop, as the vendor
 	// (POST /v1/props/{prop_id}/questions)
 	AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error
+	// ReassignProp Let a half-done prop go on with another vendor
+	// (POST /v1/props/{prop_id}/reassignment)
+	ReassignProp(ctx echo.Context, propId PropId, params ReassignPropParams) error
 	// ListSets The texture sets and kits that a prop uses
 	// (GET /v1/props/{prop_id}/sets)
 	ListSets(ctx echo.Context, propId PropId) error
@@ -4056,6 +4460,33 @@ type ServerInterface interface {
 	// CreateVendor Take on a vendor
 	// (POST /v1/vendors)
 	CreateVendor(ctx echo.Context, params CreateVendorParams) error
+	// ListWebhooks Addresses that your party's programs listen at
+	// (GET /v1/webhooks)
+	ListWebhooks(ctx echo.Context) error
+	// CreateWebhook Have news sent to an address
+	// (POST /v1/webhooks)
+	CreateWebhook(ctx echo.Context, params CreateWebhookParams) error
+	// RemoveWebhook Send nothing more to it, for good
+	// (DELETE /v1/webhooks/{webhook_id})
+	RemoveWebhook(ctx echo.Context, webhookId WebhookId) error
+	// GetWebhook One webhook
+	// (GET /v1/webhooks/{webhook_id})
+	GetWebhook(ctx echo.Context, webhookId WebhookId) error
+	// ChangeWebhook Give it another address or kinds, switch it off or on again
+	// (PUT /v1/webhooks/{webhook_id})
+	ChangeWebhook(ctx echo.Context, webhookId WebhookId) error
+	// ListWebhookMessages What was sent to it, and how that fared
+	// (GET /v1/webhooks/{webhook_id}/messages)
+	ListWebhookMessages(ctx echo.Context, webhookId WebhookId, params ListWebhookMessagesParams) error
+	// PingWebhook Send it a test message
+	// (POST /v1/webhooks/{webhook_id}/ping)
+	PingWebhook(ctx echo.Context, webhookId WebhookId, params PingWebhookParams) error
+	// ReplayWebhook Send one message again, or all since a time
+	// (POST /v1/webhooks/{webhook_id}/replays)
+	ReplayWebhook(ctx echo.Context, webhookId WebhookId, params ReplayWebhookParams) error
+	// RotateWebhookSecret Give it a new secret
+	// (POST /v1/webhooks/{webhook_id}/secret)
+	RotateWebhookSecret(ctx echo.Context, webhookId WebhookId, params RotateWebhookSecretParams) error
 	// ListWorkOrders Work orders you can see
 	// (GET /v1/work-orders)
 	ListWorkOrders(ctx echo.Context, params ListWorkOrdersParams) error
@@ -4313,6 +4744,62 @@ func (w *ServerInterfaceWrapper) SetCalendar(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.SetCalendar(ctx, params)
+	return err
+}
+
+// ListCapacity converts echo context to params.
+func (w *ServerInterfaceWrapper) ListCapacity(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListCapacityParams
+	// ------------- Optional query parameter "from" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "from", ctx.QueryParams(), &params.From, runtime.BindQueryParameterOptions{Type: "string", Format: "date"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter from: %s", err))
+	}
+
+	// ------------- Optional query parameter "weeks" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "weeks", ctx.QueryParams(), &params.Weeks, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter weeks: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListCapacity(ctx, params)
+	return err
+}
+
+// SetCapacity converts echo context to params.
+func (w *ServerInterfaceWrapper) SetCapacity(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SetCapacityParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetCapacity(ctx, params)
 	return err
 }
 
@@ -6004,6 +6491,60 @@ func (w *ServerInterfaceWrapper) OpenMaintenance(ctx echo.Context) error {
 	return err
 }
 
+// ListOrigins converts echo context to params.
+func (w *ServerInterfaceWrapper) ListOrigins(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListOrigins(ctx, propId)
+	return err
+}
+
+// DeclareOrigin converts echo context to params.
+func (w *ServerInterfaceWrapper) DeclareOrigin(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params DeclareOriginParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.DeclareOrigin(ctx, propId, params)
+	return err
+}
+
 // AskQuestion converts echo context to params.
 func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
 	var err error
@@ -6039,6 +6580,44 @@ func (w *ServerInterfaceWrapper) AskQuestion(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.AskQuestion(ctx, propId, params)
+	return err
+}
+
+// ReassignProp converts echo context to params.
+func (w *ServerInterfaceWrapper) ReassignProp(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "prop_id" -------------
+	var propId PropId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "prop_id", ctx.Param("prop_id"), &propId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReassignPropParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReassignProp(ctx, propId, params)
 	return err
 }
 
@@ -6676,6 +7255,240 @@ func (w *ServerInterfaceWrapper) CreateVendor(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.CreateVendor(ctx, params)
+	return err
+}
+
+// ListWebhooks converts echo context to params.
+func (w *ServerInterfaceWrapper) ListWebhooks(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListWebhooks(ctx)
+	return err
+}
+
+// CreateWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) CreateWebhook(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params CreateWebhookParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.CreateWebhook(ctx, params)
+	return err
+}
+
+// RemoveWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) RemoveWebhook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RemoveWebhook(ctx, webhookId)
+	return err
+}
+
+// GetWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) GetWebhook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetWebhook(ctx, webhookId)
+	return err
+}
+
+// ChangeWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangeWebhook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangeWebhook(ctx, webhookId)
+	return err
+}
+
+// ListWebhookMessages converts echo context to params.
+func (w *ServerInterfaceWrapper) ListWebhookMessages(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListWebhookMessagesParams
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListWebhookMessages(ctx, webhookId, params)
+	return err
+}
+
+// PingWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) PingWebhook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params PingWebhookParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.PingWebhook(ctx, webhookId, params)
+	return err
+}
+
+// ReplayWebhook converts echo context to params.
+func (w *ServerInterfaceWrapper) ReplayWebhook(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ReplayWebhookParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ReplayWebhook(ctx, webhookId, params)
+	return err
+}
+
+// RotateWebhookSecret converts echo context to params.
+func (w *ServerInterfaceWrapper) RotateWebhookSecret(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "webhook_id" -------------
+	var webhookId WebhookId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "webhook_id", ctx.Param("webhook_id"), &webhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params RotateWebhookSecretParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RotateWebhookSecret(ctx, webhookId, params)
 	return err
 }
 
@@ -7361,6 +8174,15 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/payables", wrapper.ListPayables, options.OperationMiddlewares["listPayables"]...)
 	router.GET(options.BaseURL+"/v1/logs", wrapper.ListLogs, options.OperationMiddlewares["listLogs"]...)
 	router.GET(options.BaseURL+"/v1/logs/:log_id/events", wrapper.ListEvents, options.OperationMiddlewares["listEvents"]...)
+	router.GET(options.BaseURL+"/v1/webhooks", wrapper.ListWebhooks, options.OperationMiddlewares["listWebhooks"]...)
+	router.POST(options.BaseURL+"/v1/webhooks", wrapper.CreateWebhook, options.OperationMiddlewares["createWebhook"]...)
+	router.DELETE(options.BaseURL+"/v1/webhooks/:webhook_id", wrapper.RemoveWebhook, options.OperationMiddlewares["removeWebhook"]...)
+	router.GET(options.BaseURL+"/v1/webhooks/:webhook_id", wrapper.GetWebhook, options.OperationMiddlewares["getWebhook"]...)
+	router.PUT(options.BaseURL+"/v1/webhooks/:webhook_id", wrapper.ChangeWebhook, options.OperationMiddlewares["changeWebhook"]...)
+	router.POST(options.BaseURL+"/v1/webhooks/:webhook_id/secret", wrapper.RotateWebhookSecret, options.OperationMiddlewares["rotateWebhookSecret"]...)
+	router.POST(options.BaseURL+"/v1/webhooks/:webhook_id/ping", wrapper.PingWebhook, options.OperationMiddlewares["pingWebhook"]...)
+	router.GET(options.BaseURL+"/v1/webhooks/:webhook_id/messages", wrapper.ListWebhookMessages, options.OperationMiddlewares["listWebhookMessages"]...)
+	router.POST(options.BaseURL+"/v1/webhooks/:webhook_id/replays", wrapper.ReplayWebhook, options.OperationMiddlewares["replayWebhook"]...)
 	router.GET(options.BaseURL+"/v1/news", wrapper.ListNews, options.OperationMiddlewares["listNews"]...)
 	router.GET(options.BaseURL+"/v1/logs/:log_id/consistency", wrapper.GetConsistency, options.OperationMiddlewares["getConsistency"]...)
 	router.GET(options.BaseURL+"/v1/receipts/:kind/:subject_id", wrapper.GetReceipt, options.OperationMiddlewares["getReceipt"]...)
@@ -7383,6 +8205,11 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/batches/:batch_id/seal", wrapper.SealBatch, options.OperationMiddlewares["sealBatch"]...)
 	router.POST(options.BaseURL+"/v1/batches/:batch_id/decisions", wrapper.DecideBatch, options.OperationMiddlewares["decideBatch"]...)
 	router.GET(options.BaseURL+"/v1/questions", wrapper.ListQuestions, options.OperationMiddlewares["listQuestions"]...)
+	router.GET(options.BaseURL+"/v1/props/:prop_id/origins", wrapper.ListOrigins, options.OperationMiddlewares["listOrigins"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/origins", wrapper.DeclareOrigin, options.OperationMiddlewares["declareOrigin"]...)
+	router.POST(options.BaseURL+"/v1/props/:prop_id/reassignment", wrapper.ReassignProp, options.OperationMiddlewares["reassignProp"]...)
+	router.GET(options.BaseURL+"/v1/capacity", wrapper.ListCapacity, options.OperationMiddlewares["listCapacity"]...)
+	router.POST(options.BaseURL+"/v1/capacity", wrapper.SetCapacity, options.OperationMiddlewares["setCapacity"]...)
 	router.POST(options.BaseURL+"/v1/props/:prop_id/questions", wrapper.AskQuestion, options.OperationMiddlewares["askQuestion"]...)
 	router.GET(options.BaseURL+"/v1/questions/:question_id", wrapper.GetQuestion, options.OperationMiddlewares["getQuestion"]...)
 	router.POST(options.BaseURL+"/v1/questions/:question_id/replies", wrapper.ReplyToQuestion, options.OperationMiddlewares["replyToQuestion"]...)
@@ -7415,6 +8242,92 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/figures/checks", wrapper.ListFailingChecks, options.OperationMiddlewares["listFailingChecks"]...)
 	router.GET(options.BaseURL+"/v1/figures/plan", wrapper.GetPlan, options.OperationMiddlewares["getPlan"]...)
 
+}
+
+// WebhookReceiverInterface represents handlers for receiving inbound
+// webhook requests. Each webhook becomes a Handle*Webhook
+// method that the implementation fills in. The caller mounts the per-
+// webhook echo.HandlerFunc returned by {Op}WebhookHandler at
+// whatever URL path they advertise to senders.
+type WebhookReceiverInterface interface {
+	// What your receiver is sent
+	// HandleReceiveNewsWebhook handles the POST webhook for news.
+	HandleReceiveNewsWebhook(ctx echo.Context, params ReceiveNewsParams) error
+}
+
+// ReceiveNewsWebhookHandler returns the echo.HandlerFunc for the news webhook.
+// Mount this at the URL path advertised to webhook senders. Errors
+// during parameter binding are returned via echo.NewHTTPError so echo's
+// error-handling chain reports them as 400. Middlewares are applied in
+// the order provided -- the last argument becomes the outermost wrapper.
+func ReceiveNewsWebhookHandler(si WebhookReceiverInterface, middlewares ...echo.MiddlewareFunc) echo.HandlerFunc {
+	h := echo.HandlerFunc(func(ctx echo.Context) error {
+		var err error
+		_ = err
+
+		// Parameter object where we will unmarshal all parameters from the context.
+		var params ReceiveNewsParams
+
+		// ------------- Required header parameter "webhook-id" -------------
+		if valueList, found := ctx.Request().Header[http.CanonicalHeaderKey("webhook-id")]; found {
+			var WebhookId openapi_types.UUID
+			n := len(valueList)
+			if n != 1 {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for webhook-id, got %d", n))
+			}
+
+			err = runtime.BindStyledParameterWithOptions("simple", "webhook-id", valueList[0], &WebhookId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: "uuid"})
+			if err != nil {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook-id: %s", err))
+			}
+			params.WebhookId = WebhookId
+
+		} else {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter webhook-id is required, but not found"))
+		}
+
+		// ------------- Required header parameter "webhook-timestamp" -------------
+		if valueList, found := ctx.Request().Header[http.CanonicalHeaderKey("webhook-timestamp")]; found {
+			var WebhookTimestamp string
+			n := len(valueList)
+			if n != 1 {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for webhook-timestamp, got %d", n))
+			}
+
+			err = runtime.BindStyledParameterWithOptions("simple", "webhook-timestamp", valueList[0], &WebhookTimestamp, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+			if err != nil {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook-timestamp: %s", err))
+			}
+			params.WebhookTimestamp = WebhookTimestamp
+
+		} else {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter webhook-timestamp is required, but not found"))
+		}
+
+		// ------------- Required header parameter "webhook-signature" -------------
+		if valueList, found := ctx.Request().Header[http.CanonicalHeaderKey("webhook-signature")]; found {
+			var WebhookSignature string
+			n := len(valueList)
+			if n != 1 {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for webhook-signature, got %d", n))
+			}
+
+			err = runtime.BindStyledParameterWithOptions("simple", "webhook-signature", valueList[0], &WebhookSignature, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+			if err != nil {
+				return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter webhook-signature: %s", err))
+			}
+			params.WebhookSignature = WebhookSignature
+
+		} else {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter webhook-signature is required, but not found"))
+		}
+
+		return si.HandleReceiveNewsWebhook(ctx, params)
+	})
+	for _, mw := range middlewares {
+		h = mw(h)
+	}
+	return h
 }
 
 type LoggedInResponseHeaders struct {
@@ -7710,6 +8623,85 @@ type SetCalendardefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response SetCalendardefaultApplicationProblemPlusJSONResponse) VisitSetCalendarResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCapacityRequestObject struct {
+	Params ListCapacityParams
+}
+
+type ListCapacityResponseObject interface {
+	VisitListCapacityResponse(w http.ResponseWriter) error
+}
+
+type ListCapacity200JSONResponse CapacityList
+
+func (response ListCapacity200JSONResponse) VisitListCapacityResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCapacitydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListCapacitydefaultApplicationProblemPlusJSONResponse) VisitListCapacityResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetCapacityRequestObject struct {
+	Params SetCapacityParams
+	Body   *SetCapacityJSONRequestBody
+}
+
+type SetCapacityResponseObject interface {
+	VisitSetCapacityResponse(w http.ResponseWriter) error
+}
+
+type SetCapacity200JSONResponse CapacityWeek
+
+func (response SetCapacity200JSONResponse) VisitSetCapacityResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetCapacitydefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetCapacitydefaultApplicationProblemPlusJSONResponse) VisitSetCapacityResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10144,6 +11136,86 @@ func (response OpenMaintenancedefaultApplicationProblemPlusJSONResponse) VisitOp
 	return err
 }
 
+type ListOriginsRequestObject struct {
+	PropId PropId `json:"prop_id"`
+}
+
+type ListOriginsResponseObject interface {
+	VisitListOriginsResponse(w http.ResponseWriter) error
+}
+
+type ListOrigins200JSONResponse OriginList
+
+func (response ListOrigins200JSONResponse) VisitListOriginsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOriginsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListOriginsdefaultApplicationProblemPlusJSONResponse) VisitListOriginsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DeclareOriginRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Params DeclareOriginParams
+	Body   *DeclareOriginJSONRequestBody
+}
+
+type DeclareOriginResponseObject interface {
+	VisitDeclareOriginResponse(w http.ResponseWriter) error
+}
+
+type DeclareOrigin201JSONResponse Origin
+
+func (response DeclareOrigin201JSONResponse) VisitDeclareOriginResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type DeclareOrigindefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response DeclareOrigindefaultApplicationProblemPlusJSONResponse) VisitDeclareOriginResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type AskQuestionRequestObject struct {
 	PropId PropId `json:"prop_id"`
 	Params AskQuestionParams
@@ -10174,6 +11246,47 @@ type AskQuestiondefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response AskQuestiondefaultApplicationProblemPlusJSONResponse) VisitAskQuestionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReassignPropRequestObject struct {
+	PropId PropId `json:"prop_id"`
+	Params ReassignPropParams
+	Body   *ReassignPropJSONRequestBody
+}
+
+type ReassignPropResponseObject interface {
+	VisitReassignPropResponse(w http.ResponseWriter) error
+}
+
+type ReassignProp201JSONResponse Reassignment
+
+func (response ReassignProp201JSONResponse) VisitReassignPropResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReassignPropdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReassignPropdefaultApplicationProblemPlusJSONResponse) VisitReassignPropResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11247,6 +12360,386 @@ func (response CreateVendordefaultApplicationProblemPlusJSONResponse) VisitCreat
 	return err
 }
 
+type ListWebhooksRequestObject struct {
+}
+
+type ListWebhooksResponseObject interface {
+	VisitListWebhooksResponse(w http.ResponseWriter) error
+}
+
+type ListWebhooks200JSONResponse WebhookList
+
+func (response ListWebhooks200JSONResponse) VisitListWebhooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWebhooksdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListWebhooksdefaultApplicationProblemPlusJSONResponse) VisitListWebhooksResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateWebhookRequestObject struct {
+	Params CreateWebhookParams
+	Body   *CreateWebhookJSONRequestBody
+}
+
+type CreateWebhookResponseObject interface {
+	VisitCreateWebhookResponse(w http.ResponseWriter) error
+}
+
+type CreateWebhook200JSONResponse NewWebhookSecret
+
+func (response CreateWebhook200JSONResponse) VisitCreateWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateWebhook201JSONResponse NewWebhookSecret
+
+func (response CreateWebhook201JSONResponse) VisitCreateWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type CreateWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response CreateWebhookdefaultApplicationProblemPlusJSONResponse) VisitCreateWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RemoveWebhookRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+}
+
+type RemoveWebhookResponseObject interface {
+	VisitRemoveWebhookResponse(w http.ResponseWriter) error
+}
+
+type RemoveWebhook204Response struct {
+}
+
+func (response RemoveWebhook204Response) VisitRemoveWebhookResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RemoveWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RemoveWebhookdefaultApplicationProblemPlusJSONResponse) VisitRemoveWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetWebhookRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+}
+
+type GetWebhookResponseObject interface {
+	VisitGetWebhookResponse(w http.ResponseWriter) error
+}
+
+type GetWebhook200JSONResponse Webhook
+
+func (response GetWebhook200JSONResponse) VisitGetWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetWebhookdefaultApplicationProblemPlusJSONResponse) VisitGetWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeWebhookRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+	Body      *ChangeWebhookJSONRequestBody
+}
+
+type ChangeWebhookResponseObject interface {
+	VisitChangeWebhookResponse(w http.ResponseWriter) error
+}
+
+type ChangeWebhook200JSONResponse Webhook
+
+func (response ChangeWebhook200JSONResponse) VisitChangeWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ChangeWebhookdefaultApplicationProblemPlusJSONResponse) VisitChangeWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWebhookMessagesRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+	Params    ListWebhookMessagesParams
+}
+
+type ListWebhookMessagesResponseObject interface {
+	VisitListWebhookMessagesResponse(w http.ResponseWriter) error
+}
+
+type ListWebhookMessages200JSONResponse WebhookMessageList
+
+func (response ListWebhookMessages200JSONResponse) VisitListWebhookMessagesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWebhookMessagesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListWebhookMessagesdefaultApplicationProblemPlusJSONResponse) VisitListWebhookMessagesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PingWebhookRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+	Params    PingWebhookParams
+}
+
+type PingWebhookResponseObject interface {
+	VisitPingWebhookResponse(w http.ResponseWriter) error
+}
+
+type PingWebhook201JSONResponse WebhookMessage
+
+func (response PingWebhook201JSONResponse) VisitPingWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type PingWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response PingWebhookdefaultApplicationProblemPlusJSONResponse) VisitPingWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReplayWebhookRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+	Params    ReplayWebhookParams
+	Body      *ReplayWebhookJSONRequestBody
+}
+
+type ReplayWebhookResponseObject interface {
+	VisitReplayWebhookResponse(w http.ResponseWriter) error
+}
+
+type ReplayWebhook201JSONResponse WebhookReplayed
+
+func (response ReplayWebhook201JSONResponse) VisitReplayWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ReplayWebhookdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ReplayWebhookdefaultApplicationProblemPlusJSONResponse) VisitReplayWebhookResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotateWebhookSecretRequestObject struct {
+	WebhookId WebhookId `json:"webhook_id"`
+	Params    RotateWebhookSecretParams
+	Body      *RotateWebhookSecretJSONRequestBody
+}
+
+type RotateWebhookSecretResponseObject interface {
+	VisitRotateWebhookSecretResponse(w http.ResponseWriter) error
+}
+
+type RotateWebhookSecret200JSONResponse NewWebhookSecret
+
+func (response RotateWebhookSecret200JSONResponse) VisitRotateWebhookSecretResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotateWebhookSecret201JSONResponse NewWebhookSecret
+
+func (response RotateWebhookSecret201JSONResponse) VisitRotateWebhookSecretResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RotateWebhookSecretdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RotateWebhookSecretdefaultApplicationProblemPlusJSONResponse) VisitRotateWebhookSecretResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListWorkOrdersRequestObject struct {
 	Params ListWorkOrdersParams
 }
@@ -12028,6 +13521,12 @@ type StrictServerInterface interface {
 	// SetCalendar Set your own party's working days from now on
 	// (POST /v1/calendars)
 	SetCalendar(ctx context.Context, request SetCalendarRequestObject) (SetCalendarResponseObject, error)
+	// ListCapacity What fits into each week against what is due in it, by vendor
+	// (GET /v1/capacity)
+	ListCapacity(ctx context.Context, request ListCapacityRequestObject) (ListCapacityResponseObject, error)
+	// SetCapacity Say how many milestones fit into a week, as the vendor's lead
+	// (POST /v1/capacity)
+	SetCapacity(ctx context.Context, request SetCapacityRequestObject) (SetCapacityResponseObject, error)
 	// GetChangeOrder One change order
 	// (GET /v1/change-orders/{change_order_id})
 	GetChangeOrder(ctx context.Context, request GetChangeOrderRequestObject) (GetChangeOrderResponseObject, error)
@@ -12205,9 +13704,18 @@ type StrictServerInterface interface {
 	// OpenMaintenance Ask for a delivery after acceptance
 	// (POST /v1/props/{prop_id}/maintenance)
 	OpenMaintenance(ctx context.Context, request OpenMaintenanceRequestObject) (OpenMaintenanceResponseObject, error)
+	// ListOrigins What was declared of where a prop's content comes from, newest first
+	// (GET /v1/props/{prop_id}/origins)
+	ListOrigins(ctx context.Context, request ListOriginsRequestObject) (ListOriginsResponseObject, error)
+	// DeclareOrigin Declare where a prop's content comes from, as the vendor's lead
+	// (POST /v1/props/{prop_id}/origins)
+	DeclareOrigin(ctx context.Context, request DeclareOriginRequestObject) (DeclareOriginResponseObject, error)
 	// AskQuestion Ask the studio about a prop, as the vendor
 	// (POST /v1/props/{prop_id}/questions)
 	AskQuestion(ctx context.Context, request AskQuestionRequestObject) (AskQuestionResponseObject, error)
+	// ReassignProp Let a half-done prop go on with another vendor
+	// (POST /v1/props/{prop_id}/reassignment)
+	ReassignProp(ctx context.Context, request ReassignPropRequestObject) (ReassignPropResponseObject, error)
 	// ListSets The texture sets and kits that a prop uses
 	// (GET /v1/props/{prop_id}/sets)
 	ListSets(ctx context.Context, request ListSetsRequestObject) (ListSetsResponseObject, error)
@@ -12289,6 +13797,33 @@ type StrictServerInterface interface {
 	// CreateVendor Take on a vendor
 	// (POST /v1/vendors)
 	CreateVendor(ctx context.Context, request CreateVendorRequestObject) (CreateVendorResponseObject, error)
+	// ListWebhooks Addresses that your party's programs listen at
+	// (GET /v1/webhooks)
+	ListWebhooks(ctx context.Context, request ListWebhooksRequestObject) (ListWebhooksResponseObject, error)
+	// CreateWebhook Have news sent to an address
+	// (POST /v1/webhooks)
+	CreateWebhook(ctx context.Context, request CreateWebhookRequestObject) (CreateWebhookResponseObject, error)
+	// RemoveWebhook Send nothing more to it, for good
+	// (DELETE /v1/webhooks/{webhook_id})
+	RemoveWebhook(ctx context.Context, request RemoveWebhookRequestObject) (RemoveWebhookResponseObject, error)
+	// GetWebhook One webhook
+	// (GET /v1/webhooks/{webhook_id})
+	GetWebhook(ctx context.Context, request GetWebhookRequestObject) (GetWebhookResponseObject, error)
+	// ChangeWebhook Give it another address or kinds, switch it off or on again
+	// (PUT /v1/webhooks/{webhook_id})
+	ChangeWebhook(ctx context.Context, request ChangeWebhookRequestObject) (ChangeWebhookResponseObject, error)
+	// ListWebhookMessages What was sent to it, and how that fared
+	// (GET /v1/webhooks/{webhook_id}/messages)
+	ListWebhookMessages(ctx context.Context, request ListWebhookMessagesRequestObject) (ListWebhookMessagesResponseObject, error)
+	// PingWebhook Send it a test message
+	// (POST /v1/webhooks/{webhook_id}/ping)
+	PingWebhook(ctx context.Context, request PingWebhookRequestObject) (PingWebhookResponseObject, error)
+	// ReplayWebhook Send one message again, or all since a time
+	// (POST /v1/webhooks/{webhook_id}/replays)
+	ReplayWebhook(ctx context.Context, request ReplayWebhookRequestObject) (ReplayWebhookResponseObject, error)
+	// RotateWebhookSecret Give it a new secret
+	// (POST /v1/webhooks/{webhook_id}/secret)
+	RotateWebhookSecret(ctx context.Context, request RotateWebhookSecretRequestObject) (RotateWebhookSecretResponseObject, error)
 	// ListWorkOrders Work orders you can see
 	// (GET /v1/work-orders)
 	ListWorkOrders(ctx context.Context, request ListWorkOrdersRequestObject) (ListWorkOrdersResponseObject, error)
@@ -12596,6 +14131,79 @@ func (sh *strictHandler) SetCalendar(ctx echo.Context, params SetCalendarParams)
 		return err
 	} else if validResponse, ok := response.(SetCalendarResponseObject); ok {
 		return validResponse.VisitSetCalendarResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListCapacity operation middleware
+func (sh *strictHandler) ListCapacity(ctx echo.Context, params ListCapacityParams) error {
+	var request ListCapacityRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListCapacity(ctx.Request().Context(), request.(ListCapacityRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListCapacity")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListCapacityResponseObject); ok {
+		return validResponse.VisitListCapacityResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetCapacity operation middleware
+func (sh *strictHandler) SetCapacity(ctx echo.Context, params SetCapacityParams) error {
+	var request SetCapacityRequestObject
+
+	request.Params = params
+
+	var body SetCapacityJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetCapacity(ctx.Request().Context(), request.(SetCapacityRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetCapacity")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetCapacityResponseObject); ok {
+		return validResponse.VisitSetCapacityResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -14567,6 +16175,80 @@ func (sh *strictHandler) OpenMaintenance(ctx echo.Context, propId PropId, params
 	return nil
 }
 
+// ListOrigins operation middleware
+func (sh *strictHandler) ListOrigins(ctx echo.Context, propId PropId) error {
+	var request ListOriginsRequestObject
+
+	request.PropId = propId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListOrigins(ctx.Request().Context(), request.(ListOriginsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListOrigins")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListOriginsResponseObject); ok {
+		return validResponse.VisitListOriginsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// DeclareOrigin operation middleware
+func (sh *strictHandler) DeclareOrigin(ctx echo.Context, propId PropId, params DeclareOriginParams) error {
+	var request DeclareOriginRequestObject
+
+	request.PropId = propId
+	request.Params = params
+
+	var body DeclareOriginJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.DeclareOrigin(ctx.Request().Context(), request.(DeclareOriginRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "DeclareOrigin")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(DeclareOriginResponseObject); ok {
+		return validResponse.VisitDeclareOriginResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // AskQuestion operation middleware
 func (sh *strictHandler) AskQuestion(ctx echo.Context, propId PropId, params AskQuestionParams) error {
 	var request AskQuestionRequestObject
@@ -14610,6 +16292,55 @@ func (sh *strictHandler) AskQuestion(ctx echo.Context, propId PropId, params Ask
 		return err
 	} else if validResponse, ok := response.(AskQuestionResponseObject); ok {
 		return validResponse.VisitAskQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReassignProp operation middleware
+func (sh *strictHandler) ReassignProp(ctx echo.Context, propId PropId, params ReassignPropParams) error {
+	var request ReassignPropRequestObject
+
+	request.PropId = propId
+	request.Params = params
+
+	var body ReassignPropJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReassignProp(ctx.Request().Context(), request.(ReassignPropRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReassignProp")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReassignPropResponseObject); ok {
+		return validResponse.VisitReassignPropResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -15450,6 +17181,325 @@ func (sh *strictHandler) CreateVendor(ctx echo.Context, params CreateVendorParam
 		return err
 	} else if validResponse, ok := response.(CreateVendorResponseObject); ok {
 		return validResponse.VisitCreateVendorResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListWebhooks operation middleware
+func (sh *strictHandler) ListWebhooks(ctx echo.Context) error {
+	var request ListWebhooksRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListWebhooks(ctx.Request().Context(), request.(ListWebhooksRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListWebhooks")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListWebhooksResponseObject); ok {
+		return validResponse.VisitListWebhooksResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// CreateWebhook operation middleware
+func (sh *strictHandler) CreateWebhook(ctx echo.Context, params CreateWebhookParams) error {
+	var request CreateWebhookRequestObject
+
+	request.Params = params
+
+	var body CreateWebhookJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.CreateWebhook(ctx.Request().Context(), request.(CreateWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "CreateWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(CreateWebhookResponseObject); ok {
+		return validResponse.VisitCreateWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RemoveWebhook operation middleware
+func (sh *strictHandler) RemoveWebhook(ctx echo.Context, webhookId WebhookId) error {
+	var request RemoveWebhookRequestObject
+
+	request.WebhookId = webhookId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RemoveWebhook(ctx.Request().Context(), request.(RemoveWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RemoveWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RemoveWebhookResponseObject); ok {
+		return validResponse.VisitRemoveWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetWebhook operation middleware
+func (sh *strictHandler) GetWebhook(ctx echo.Context, webhookId WebhookId) error {
+	var request GetWebhookRequestObject
+
+	request.WebhookId = webhookId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetWebhook(ctx.Request().Context(), request.(GetWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetWebhookResponseObject); ok {
+		return validResponse.VisitGetWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ChangeWebhook operation middleware
+func (sh *strictHandler) ChangeWebhook(ctx echo.Context, webhookId WebhookId) error {
+	var request ChangeWebhookRequestObject
+
+	request.WebhookId = webhookId
+
+	var body ChangeWebhookJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangeWebhook(ctx.Request().Context(), request.(ChangeWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangeWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangeWebhookResponseObject); ok {
+		return validResponse.VisitChangeWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListWebhookMessages operation middleware
+func (sh *strictHandler) ListWebhookMessages(ctx echo.Context, webhookId WebhookId, params ListWebhookMessagesParams) error {
+	var request ListWebhookMessagesRequestObject
+
+	request.WebhookId = webhookId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListWebhookMessages(ctx.Request().Context(), request.(ListWebhookMessagesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListWebhookMessages")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListWebhookMessagesResponseObject); ok {
+		return validResponse.VisitListWebhookMessagesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// PingWebhook operation middleware
+func (sh *strictHandler) PingWebhook(ctx echo.Context, webhookId WebhookId, params PingWebhookParams) error {
+	var request PingWebhookRequestObject
+
+	request.WebhookId = webhookId
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.PingWebhook(ctx.Request().Context(), request.(PingWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "PingWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(PingWebhookResponseObject); ok {
+		return validResponse.VisitPingWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ReplayWebhook operation middleware
+func (sh *strictHandler) ReplayWebhook(ctx echo.Context, webhookId WebhookId, params ReplayWebhookParams) error {
+	var request ReplayWebhookRequestObject
+
+	request.WebhookId = webhookId
+	request.Params = params
+
+	var body ReplayWebhookJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ReplayWebhook(ctx.Request().Context(), request.(ReplayWebhookRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ReplayWebhook")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ReplayWebhookResponseObject); ok {
+		return validResponse.VisitReplayWebhookResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RotateWebhookSecret operation middleware
+func (sh *strictHandler) RotateWebhookSecret(ctx echo.Context, webhookId WebhookId, params RotateWebhookSecretParams) error {
+	var request RotateWebhookSecretRequestObject
+
+	request.WebhookId = webhookId
+	request.Params = params
+
+	var body RotateWebhookSecretJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RotateWebhookSecret(ctx.Request().Context(), request.(RotateWebhookSecretRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RotateWebhookSecret")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RotateWebhookSecretResponseObject); ok {
+		return validResponse.VisitRotateWebhookSecretResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
