@@ -104,6 +104,7 @@ func (p *Plan) week(t time.Time) int {
 	return i
 }
 
+// fill adds up the weeks. What is accepted is the same in every draw and is added once.
 func (p *Plan) fill(list []Planned, past []time.Duration, now time.Time) {
 	n := len(p.Weeks)
 	sums := make([][]int64, p.Draws)
@@ -111,37 +112,52 @@ func (p *Plan) fill(list []Planned, past []time.Duration, now time.Time) {
 	for i := range sums {
 		sums[i] = make([]int64, n+1)
 	}
-	sure := make([]int64, n+1) // what no draw changes
+	base := make([]int64, n+1)
+	begins := p.begins()
 	for _, m := range list {
 		if m.Due != nil {
 			p.add(p.week(*m.Due), func(w *PlanWeek) { w.PlannedMinor += m.AmountMinor })
 		}
 		if m.Accepted != nil {
-			p.add(p.week(*m.Accepted), func(w *PlanWeek) { w.AcceptedMinor += m.AmountMinor })
-			sure[p.week(*m.Accepted)] += m.AmountMinor
+			week := p.week(*m.Accepted)
+			p.add(week, func(w *PlanWeek) { w.AcceptedMinor += m.AmountMinor })
+			base[week] += m.AmountMinor
 			continue
 		}
+		from, among := m.open(past, now)
+		first := from.Sub(begins)
 		for i := range sums {
-			sums[i][p.week(m.draw(past, now, random))] += m.AmountMinor
-		}
-	}
-	for i := range sums {
-		for w := range sure {
-			sums[i][w] += sure[w]
+			sums[i][weekAfter(first+among[random.IntN(len(among))], n)] += m.AmountMinor
 		}
 	}
 	at := make([]int64, p.Draws)
 	for w := range p.Weeks {
+		if w > 0 {
+			base[w] += base[w-1]
+		}
 		for i := range sums {
 			if w > 0 {
 				sums[i][w] += sums[i][w-1]
 			}
-			at[i] = sums[i][w]
+			at[i] = base[w] + sums[i][w]
 		}
 		slices.Sort(at)
 		p.Weeks[w].LowMinor, p.Weeks[w].MiddleMinor, p.Weeks[w].HighMinor = at[p.Draws/10], at[p.Draws/2], at[p.Draws*9/10]
 	}
 }
+
+const weekLong = 7 * 24 * time.Hour
+
+// begins is the Monday with which the first week begins.
+func (p *Plan) begins() time.Time {
+	if len(p.Weeks) == 0 {
+		return time.Time{}
+	}
+	return p.Weeks[0].Ends.Add(-weekLong)
+}
+
+// weekAfter is the index of the week that an instant lies in, so long after the first week's beginning; at most n.
+func weekAfter(d time.Duration, n int) int { return min(max(int(d/weekLong), 0), n) }
 
 // add counts something from a week on.
 func (p *Plan) add(from int, what func(*PlanWeek)) {
@@ -150,21 +166,20 @@ func (p *Plan) add(from int, what func(*PlanWeek)) {
 	}
 }
 
-// draw is when a milestone is accepted in one draw.
-func (m Planned) draw(past []time.Duration, now time.Time, random *rand.Rand) time.Time {
+// open says from when a milestone that is not accepted is counted, and which of the past times may come: past is sorted.
+func (m Planned) open(past []time.Duration, now time.Time) (from time.Time, among []time.Duration) {
 	if m.FirstSealed == nil {
-		begin := now
 		if m.Due != nil && m.Due.After(now) {
-			begin = *m.Due
+			return *m.Due, past
 		}
-		return begin.Add(past[random.IntN(len(past))])
+		return now, past
 	}
-	// past is sorted: those that are longer than what it has taken already.
+	// Those that are longer than what it has taken already.
 	i, _ := slices.BinarySearch(past, now.Sub(*m.FirstSealed)+1)
 	if i == len(past) {
-		return now.Add(past[random.IntN(len(past))]) // longer than any of the past: begins anew
+		return now, past // longer than any of the past: begins anew
 	}
-	return m.FirstSealed.Add(past[i+random.IntN(len(past)-i)])
+	return *m.FirstSealed, past[i:]
 }
 
 // PlanFilter is a project (the studio's) or a work order.
@@ -173,19 +188,24 @@ type PlanFilter struct{ Project, WorkOrder uuid.UUID }
 // Plans compares accepted value with plan, for each currency, with a forecast drawn under a seed. Past turn-round times are
 // those of the newest two thousand acceptances within a year that the caller may see.
 func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, error) {
+	of, id := "w.project_id", f.Project // never both in one query: an OR over two tables reads every milestone
 	if f.Project != uuid.Nil {
 		if _, err := tx.Project(ctx, f.Project); err != nil {
 			return nil, err
 		}
-	} else if _, err := tx.WorkOrder(ctx, f.WorkOrder); err != nil {
-		return nil, err
+	} else {
+		if of, id = "w.id", f.WorkOrder; f.WorkOrder == uuid.Nil {
+			return nil, ErrNotFound
+		}
+		if _, err := tx.WorkOrder(ctx, f.WorkOrder); err != nil {
+			return nil, err
+		}
 	}
 	const accepted = `CASE WHEN m.state = 'accepted' THEN m.since END` // no event leads on from there
 	const sealed = `(SELECT min(d.sealed_at) FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed')`
 	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), CASE WHEN m.rounds > 0 AND m.state <> 'accepted' THEN `+sealed+` END, `+accepted+`
-		FROM ph.milestone m JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
-		WHERE m.{me} = $1 AND (w.project_id = $2 OR m.work_order_id = $3) AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`),
-		tx.Who.Party, idOrNull(f.Project), idOrNull(f.WorkOrder))
+		FROM ph.work_order w JOIN ph.milestone m ON m.studio_id = w.studio_id AND m.work_order_id = w.id
+		WHERE w.{me} = $1 AND `+of+` = $2 AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`), tx.Who.Party, id)
 	if err != nil {
 		return nil, fmt.Errorf("plan: %w", err)
 	}

@@ -6,7 +6,6 @@ import (
 	"flag"
 	"fmt"
 	"math/rand/v2"
-	"net/http"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -27,8 +26,8 @@ type options struct {
 	skipInner                bool
 }
 
-// run1 is everything that one run measured.
-type run1 struct {
+// measurement is everything that one run measured.
+type measurement struct {
 	manifest
 	options
 	Began        time.Time
@@ -63,7 +62,7 @@ func measureCommand(ctx context.Context, args []string) error {
 	if err != nil {
 		return fmt.Errorf("%s is no filled data folder (seed makes one): %w", o.dir, err)
 	}
-	r := run1{manifest: m, options: o, Began: time.Now().UTC(), Load: loadAverage()}
+	r := measurement{manifest: m, options: o, Began: time.Now().UTC(), Load: loadAverage()}
 	if err := r.throughHTTP(ctx); err != nil {
 		return err
 	}
@@ -76,7 +75,7 @@ func measureCommand(ctx context.Context, args []string) error {
 }
 
 // throughHTTP measures what callers see.
-func (r *run1) throughHTTP(ctx context.Context) (err error) {
+func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 	s, err := serve(ctx, r.program, r.dir)
 	if err != nil {
 		return err
@@ -116,7 +115,7 @@ func (r *run1) throughHTTP(ctx context.Context) (err error) {
 	return nil
 }
 
-func (r *run1) drawSubjects(ctx context.Context, conn *pgx.Conn, callers []*caller) error {
+func (r *measurement) drawSubjects(ctx context.Context, conn *pgx.Conn, callers []*caller) error {
 	by := map[uuid.UUID]subjects{}
 	for _, c := range callers {
 		if by[c.Party] == nil {
@@ -142,7 +141,7 @@ func (r *run1) drawSubjects(ctx context.Context, conn *pgx.Conn, callers []*call
 
 // readAll asks every described route and every page: once around to fill caches and to find out what is refused, then at the
 // constant rates.
-func (r *run1) readAll(ctx context.Context, url string, callers []*caller) error {
+func (r *measurement) readAll(ctx context.Context, url string, callers []*caller) error {
 	routes, err := described("openapi/proofhouse.yaml")
 	if err != nil {
 		return err
@@ -183,17 +182,24 @@ func (r *run1) readAll(ctx context.Context, url string, callers []*caller) error
 	return nil
 }
 
-// allowed asks each variant once and keeps those that are answered: a vendor has no projects, a producer does not sign off.
+// allowed asks for each route once as each role and keeps the variants of those that are answered: a vendor has no projects, a
+// producer does not sign off. It also fills what is cached.
 func allowed(ctx context.Context, url string, list []target) (kept []target, refused []string) {
 	for _, t := range list {
 		var good []variant
-		why := ""
+		answered, why := map[string]bool{}, ""
 		for _, v := range t.variants {
-			err := v.caller.do(ctx, http.MethodGet, url+v.url, nil, nil)
-			if err == nil || !strings.HasPrefix(err.Error(), "GET ") { // what is no JSON is an answer too
+			role := v.caller.Side + v.caller.Role
+			may, known := answered[role]
+			if !known {
+				_, err := v.caller.fetch(ctx, url+v.url)
+				if may = err == nil; !may && (why == "" || !strings.Contains(err.Error(), "403")) {
+					why = err.Error()
+				}
+				answered[role] = may
+			}
+			if may {
 				good = append(good, v)
-			} else if why == "" || !strings.Contains(err.Error(), "403") {
-				why = err.Error()
 			}
 		}
 		if len(good) == 0 {

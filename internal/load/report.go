@@ -18,7 +18,7 @@ const (
 )
 
 // report writes the table, prints it, and fails where a limit does not hold.
-func (r *run1) report() error {
+func (r *measurement) report() error {
 	var b strings.Builder
 	r.conditions(&b)
 	r.summary(&b)
@@ -35,7 +35,7 @@ func (r *run1) report() error {
 	return nil
 }
 
-func (r *run1) conditions(b *strings.Builder) {
+func (r *measurement) conditions(b *strings.Builder) {
 	c := r.Counts
 	fmt.Fprintf(b, "# How fast the service answers over a large ledger\n\nMade by `scripts/load` on %s; not written by hand.\n\n", r.Began.Format("2006-01-02 15:04 UTC"))
 	fmt.Fprintf(b, "The ledger: %s props in %s work orders of %d vendors and %d studios, %s milestones, %s deliveries, %s findings, %s leaves. Drawn by\n`internal/load/seed` from one seed (%d), by COPY, in %.0f s.\n\n",
@@ -46,7 +46,7 @@ func (r *run1) conditions(b *strings.Builder) {
 		len(r.Members), vendorsIn(r.Members))
 }
 
-func (r *run1) summary(b *strings.Builder) {
+func (r *measurement) summary(b *strings.Builder) {
 	b.WriteString("| what | asked | p50 | p95 | p99 | limit |\n|---|---:|---:|---:|---:|---|\n")
 	line := func(what string, list []measured, limit string) {
 		if len(list) == 0 {
@@ -76,7 +76,7 @@ func (r *run1) summary(b *strings.Builder) {
 	}
 }
 
-func (r *run1) tables(b *strings.Builder) {
+func (r *measurement) tables(b *strings.Builder) {
 	for _, part := range []struct {
 		title string
 		list  []measured
@@ -112,7 +112,7 @@ func (r *run1) tables(b *strings.Builder) {
 }
 
 // faults lists what is over its limit.
-func (r *run1) faults() (out []string) {
+func (r *measurement) faults() (out []string) {
 	check := func(list []measured, limit time.Duration) {
 		for _, m := range list {
 			if m.P99 > limit {

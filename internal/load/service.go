@@ -163,5 +163,9 @@ func (c *caller) fetch(ctx context.Context, url string) ([]byte, error) {
 		return nil, err
 	}
 	defer answer.Body.Close()
-	return io.ReadAll(answer.Body)
+	b, err := io.ReadAll(answer.Body)
+	if err == nil && answer.StatusCode >= 400 {
+		err = fmt.Errorf("%s: %s: %.200s", url, answer.Status, b)
+	}
+	return b, err
 }

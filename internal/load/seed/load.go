@@ -129,7 +129,7 @@ func (w *world) playAll(ctx context.Context, send func(*tables) error) error {
 	for i, part := range stretches {
 		for _, o := range part {
 			// What is missing is made up over the next tenth of the props.
-			missing := float64(w.Deliveries*p.counts.Props-p.counts.Deliveries) / (4 * float64(max(w.Props/10, 20)))
+			missing := (1.005*float64(w.Deliveries*p.counts.Props) - float64(p.counts.Deliveries)) / (4 * float64(max(w.Props/10, 20)))
 			o.rounds = min(max(rounds+missing, 1), 8)
 			if err := p.play(o); err != nil {
 				return err
