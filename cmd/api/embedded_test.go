@@ -64,7 +64,7 @@ func TestOneMachineFromNothing(t *testing.T) {
 
 	address, stop := served(t, dir)
 	client := logIn(t, address, "ines@harbour.example", found[1])
-	resp := post(t, client, address+"/v1/projects", `{"code":"QUAY","title":"The Quay"}`)
+	resp := postJSON(t, client, address+"/v1/projects", `{"code":"QUAY","title":"The Quay"}`)
 	require.Equal(t, 201, resp.StatusCode)
 	for _, name := range []string{adminFile, workerFile, notaryFile, postFile} {
 		info, err := os.Stat(filepath.Join(dir, name))
@@ -111,11 +111,11 @@ func logIn(t *testing.T, address, email, password string) *http.Client {
 	client := &http.Client{Jar: jar, Timeout: time.Minute}
 	body, err := json.Marshal(map[string]string{"email": email, "password": password})
 	require.NoError(t, err)
-	require.Equal(t, 201, post(t, client, address+"/v1/sessions", string(body)).StatusCode)
+	require.Equal(t, 201, postJSON(t, client, address+"/v1/sessions", string(body)).StatusCode)
 	return client
 }
 
-func post(t *testing.T, client *http.Client, address, body string) *http.Response {
+func postJSON(t *testing.T, client *http.Client, address, body string) *http.Response {
 	t.Helper()
 	r, err := http.NewRequestWithContext(t.Context(), http.MethodPost, address, bytes.NewReader([]byte(body)))
 	require.NoError(t, err)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 	"log/slog"
 	"time"
 
@@ -10,6 +9,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/post"
 )
 
 const tellEvery = 250 * time.Millisecond // how soon an act is told
@@ -33,20 +33,28 @@ func (c config) startPost(ctx context.Context, group *errgroup.Group, log *slog.
 	if c.database.post == "" {
 		return nil
 	}
-	key, err := ledger.ParsePostKey(string(c.postKey))
-	if err != nil {
-		return fmt.Errorf("POST_KEY: %w", err)
-	}
 	pool, err := c.pool(ctx, c.database.post)
 	if err != nil {
 		return err
 	}
-	post := ledger.NewPost(pool, key)
+	told := ledger.NewPost(pool, c.key())
+	hooks := post.NewHooks(told, c.outward(), log)
 	group.Go(func() error {
 		defer pool.Close()
-		return post.Run(ctx, tellEvery, func(err error) {
-			log.ErrorContext(ctx, "what happened was not told; trying again", "error", err.Error())
+		carrying, ctx := errgroup.WithContext(ctx)
+		carrying.Go(func() error { return hooks.Run(ctx) })
+		carrying.Go(func() error {
+			return told.Run(ctx, tellEvery, func(err error) {
+				log.ErrorContext(ctx, "what happened was not told; trying again", "error", err.Error())
+			})
 		})
+		return carrying.Wait()
 	})
 	return nil
+}
+
+// key seals the secrets of webhooks; serveFaults has refused one that cannot be read.
+func (c config) key() ledger.PostKey {
+	key, _ := ledger.ParsePostKey(string(c.postKey))
+	return key
 }

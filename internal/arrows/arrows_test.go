@@ -53,7 +53,7 @@ var areas = []struct {
 	path string
 	may  []string
 }{
-	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/outward", "internal/storage", "internal/watch", "internal/web"}},
+	{"cmd/api", []string{"internal/demo", "internal/embedded", "internal/httpapi", "internal/ledger", "internal/outward", "internal/post", "internal/storage", "internal/watch", "internal/web"}},
 	// The vendor's program and the inspector: no server, no pages, and never the S3 server.
 	{"cmd/worker", []string{"internal/desk", "internal/inspection", "internal/ledger", "internal/storage", "internal/watch"}},
 	{"internal/desk", []string{"internal/acceptance", "internal/client", "internal/inspection"}},
@@ -73,6 +73,7 @@ var areas = []struct {
 	{"internal/canon", nil},
 	{"internal/oracle", nil},
 	{"internal/outward", nil},
+	{"internal/post", []string{"internal/ledger", "internal/outward"}},
 	{"internal/watch", []string{"internal/ledger"}},
 	{"internal/arrows", nil},
 	{"internal/endtoend", nil},

@@ -47,6 +47,8 @@ type Config struct {
 	Tracer  *watch.Tracer // nil: no spans
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
+	// PostKey seals the secrets of webhooks; without one there are none.
+	PostKey ledger.PostKey
 	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
 	Streams *Streams
 	// ReadyParts are further things that must be fit for work, by name.
@@ -72,6 +74,8 @@ type Server struct {
 	notes     *accessNotes
 	joining   keyLock // deliveries whose parts are being joined
 	streams   *Streams
+	postKey   ledger.PostKey
+	calls     outward.Policy
 	watching
 }
 
@@ -91,7 +95,7 @@ func New(cfg Config) (*Server, error) {
 	s := &Server{
 		store: cfg.Store, login: cfg.Login, storage: cfg.Storage, log: cfg.Log, desc: desc,
 		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
-		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams,
+		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams, postKey: cfg.PostKey, calls: cfg.Outward,
 	}
 	s.tracer = cfg.Tracer
 	if s.streams == nil {

@@ -245,10 +245,11 @@ func (tx *Tx) PingHook(ctx context.Context, hook uuid.UUID) (Message, error) {
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.hook_send (party_id, hook_id, id, message_id, kind, subject_id) VALUES ($1, $2, $3, $3, $4, $3)`, tx.Who.Party, hook, id, NewsPing); err != nil {
 		return Message{}, fmt.Errorf("ping webhook %s: %w", hook, err)
 	}
-	return tx.message(ctx, hook, id)
+	return tx.Message(ctx, hook, id)
 }
 
-func (tx *Tx) message(ctx context.Context, hook, id uuid.UUID) (Message, error) {
+// Message is one message to a webhook.
+func (tx *Tx) Message(ctx context.Context, hook, id uuid.UUID) (Message, error) {
 	rows, err := tx.Query(ctx, messageSelect+`AND s.id = $3`, tx.Who.Party, hook, id)
 	if err != nil {
 		return Message{}, fmt.Errorf("message %s: %w", id, err)
@@ -270,7 +271,7 @@ func (tx *Tx) ReplayMessage(ctx context.Context, hook, id uuid.UUID) (Message, e
 	if tag.RowsAffected() == 0 {
 		return Message{}, ErrNotFound
 	}
-	return tx.message(ctx, hook, id)
+	return tx.Message(ctx, hook, id)
 }
 
 // ReplayHook sends all news since a time again, and those that were never sent, of the kinds that the webhook takes. It says
