@@ -15,6 +15,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // formMax bounds a form's body: the longest note, every letter of it escaped, and some room.
@@ -126,31 +127,24 @@ type refusal struct {
 
 // refuse makes a refusal of an error that refused says yes to.
 func (p *Pages) refuse(c echo.Context, form string, err error) refusal {
-	t := p.server.Tell(c, err)
-	why := t.Detail
+	t, r := p.server.Tell(c, err), p.reader(c)
+	why := tellIn(r, t.Detail)
 	var field *ledger.Invalid
 	switch {
 	case errors.As(err, &field):
-		why = fieldWords[field.Field] + " " + field.Why + "."
-		if fieldWords[field.Field] == "" {
-			why = "“" + field.Field + "” " + field.Why + "."
-		}
-	case errors.Is(err, ledger.ErrState):
-		why = sentence(strings.TrimPrefix(why, "Wrong state: "))
-	case errors.Is(err, ledger.ErrForbidden):
-		why = sentence(strings.TrimPrefix(why, "Not allowed: "))
+		why = sentence(r.Or("field."+field.Field, r.Text(words.P("field.other", field.Field))) + " " + r.Again(field.Why))
 	case errors.Is(err, ledger.ErrKeyReused):
-		why = "This form was sent before, with something else in it. What it did then stands; look below, and send it again if more is to be done."
+		why = tellIn(r, "This form was sent before, with something else in it. What it did then stands; look below, and send it again if more is to be done.")
 	}
 	return refusal{Form: form, Why: why, Status: t.Status, values: c.Request().PostForm}
 }
 
-// fieldWords are the names of fields as the forms have them, for the beginning of a sentence.
-var fieldWords = map[string]string{
-	"reason": "The reason", "text": "The note", "decision": "The decision", "name": "The name", "email": "The e-mail", "roles": "The role",
-	"scopes": "What it may do", "password": "The password", "valid_for": "How long it is valid", "old": "The present password",
-	"code": "The code", "title": "The title", "currency": "The currency", "rounds": "The number of rounds", "review_days": "The number of working days",
-	"terms": "The terms", "list": "The list", "price": "The price", "note": "The note", "document": "The spec",
+// tellIn says in the reader's language what went wrong, as the record or the interface says it, without the name of its kind.
+func tellIn(r words.Reader, english string) string {
+	for _, kind := range []string{"Wrong state: ", "Not allowed: ", "Conflict: "} {
+		english = strings.TrimPrefix(english, kind)
+	}
+	return sentence(r.Again(strings.TrimSuffix(english, ".")))
 }
 
 // Is says whether it was this form.

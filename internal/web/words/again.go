@@ -67,10 +67,16 @@ func (r Reader) Again(english string) string {
 	return english
 }
 
+// valueKinds are the kinds of terms that such a sentence may name, as the record writes them.
+var valueKinds = []string{"state", "delivery_state", "milestone", "decision", "outcome", "role", "desk", "side", "permission", "question", "change"}
+
 // word is a value of the record that stands in such a sentence, where it is one that has a word.
 func (r Reader) word(value string) string {
-	if said, ok := r.TermIn("value."+strings.ReplaceAll(value, " ", "_"), ""); ok {
-		return said
+	code := strings.ReplaceAll(value, " ", "_")
+	for _, kind := range valueKinds {
+		if said, ok := r.TermIn(kind+"."+code, ""); ok {
+			return said
+		}
 	}
 	return value
 }
