@@ -13,6 +13,7 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/outward"
 	"proofhouse/internal/storage"
@@ -59,6 +60,7 @@ type config struct {
 	embedded, s3Listen               string
 	trustedProxies, outwardAllow     string
 	collector                        string // OTLP
+	storagePrice                     string
 	notaryKey                        string
 	postKey                          secret
 	database                         database
@@ -81,6 +83,7 @@ type variable struct {
 
 var variables = []variable{
 	{flag: "otlp-endpoint", env: "OTEL_EXPORTER_OTLP_ENDPOINT", what: "`address` of a collector for traces, OTLP over HTTP; empty for none", text: func(c *config) *string { return &c.collector }},
+	{flag: "storage-price", env: "STORAGE_PRICE", what: "`price` of a gigabyte stored for a month, such as 0.021 EUR; empty for none", text: func(c *config) *string { return &c.storagePrice }},
 	{flag: "listen", env: "LISTEN", fallback: "127.0.0.1:8080", what: "`address` to serve at", text: func(c *config) *string { return &c.listen }},
 	{flag: "public-url", env: "PUBLIC_URL", what: "`URL` at which people reach the service; default: http:// and the address",
 		text: func(c *config) *string { return &c.publicURL }},
@@ -207,6 +210,9 @@ func (c config) serveFaults() (faults []string) {
 	}
 	if _, err := outward.Networks(c.outwardAllow); err != nil {
 		faults = append(faults, "OUTWARD_ALLOW: "+err.Error())
+	}
+	if _, err := httpapi.ParseStoragePrice(c.storagePrice); err != nil {
+		faults = append(faults, "STORAGE_PRICE: "+err.Error())
 	}
 	if c.embedded != "" {
 		if c.database.api != "" || c.s3Endpoint != "" {

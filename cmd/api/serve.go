@@ -38,7 +38,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 
 Each setting is a flag or the variable named behind it:`
 
-const serveFlags = `otlp-endpoint listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
+const serveFlags = `otlp-endpoint storage-price listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
 	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
@@ -122,9 +122,13 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	defer flush()
+	price, err := httpapi.ParseStoragePrice(c.storagePrice)
+	if err != nil {
+		return err
+	}
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Streams: live, PostKey: c.key(), Tracer: tracer,
+		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price,
 		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
 		TrustedProxies: fields(c.trustedProxies), Outward: c.outward(), Pages: web.Mount(store, who, objects),
 	})
@@ -146,7 +150,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	if err := c.startNotary(ctx, group, log); err != nil {
 		return err
 	}
-	if err := c.startClock(ctx, group, store, objects, log); err != nil {
+	if err := c.startClock(ctx, group, store, objects, registry, log); err != nil {
 		return err
 	}
 	c.startStreams(ctx, group, live, log)
@@ -235,7 +239,7 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 }
 
 // startClock acts by the passing of time in this process, where it has the role for it.
-func (c config) startClock(ctx context.Context, group *errgroup.Group, store *ledger.Store, objects *storage.Store, log *slog.Logger) error {
+func (c config) startClock(ctx context.Context, group *errgroup.Group, store *ledger.Store, objects *storage.Store, registry *prometheus.Registry, log *slog.Logger) error {
 	if c.database.clock == "" {
 		return nil
 	}
@@ -256,6 +260,7 @@ func (c config) startClock(ctx context.Context, group *errgroup.Group, store *le
 		sweeping, _ := errgroup.WithContext(ctx)
 		sweeping.Go(func() error { return sender.Run(ctx, sendEvery) })
 		sweeping.Go(func() error { sweepUploads(ctx, clock, objects, log); return nil })
+		sweeping.Go(func() error { newKeeper(clock, objects, log, registry).run(ctx); return nil })
 		err := clock.Run(ctx, clockEvery)
 		_ = sweeping.Wait() // its functions return no error
 		return err

@@ -1139,6 +1139,27 @@ func (e ListMyWorkParamsDesk) Valid() bool {
 	}
 }
 
+// Defines values for ListStoredParamsBy.
+const (
+	ListStoredParamsByProp      ListStoredParamsBy = "prop"
+	ListStoredParamsByVendor    ListStoredParamsBy = "vendor"
+	ListStoredParamsByWorkOrder ListStoredParamsBy = "work_order"
+)
+
+// Valid indicates whether the value is a known member of the ListStoredParamsBy enum.
+func (e ListStoredParamsBy) Valid() bool {
+	switch e {
+	case ListStoredParamsByProp:
+		return true
+	case ListStoredParamsByVendor:
+		return true
+	case ListStoredParamsByWorkOrder:
+		return true
+	default:
+		return false
+	}
+}
+
 // AcceptInvitation defines model for AcceptInvitation.
 type AcceptInvitation struct {
 	Name     string `json:"name"`
@@ -2109,6 +2130,15 @@ type NewReply struct {
 // NewReplyEvent defines model for NewReply.Event.
 type NewReplyEvent string
 
+// NewRetention defines model for NewRetention.
+type NewRetention struct {
+	LegalHold bool `json:"legal_hold"`
+
+	// Reason Needed to lift a legal hold.
+	Reason         *string `json:"reason,omitempty"`
+	SupersededDays *int    `json:"superseded_days"`
+}
+
 // NewSetUse defines model for NewSetUse.
 type NewSetUse struct {
 	SetId openapi_types.UUID `json:"set_id"`
@@ -2801,6 +2831,17 @@ type ReferencePackList struct {
 	Items []ReferencePack `json:"items"`
 }
 
+// Retention defines model for Retention.
+type Retention struct {
+	At        *time.Time `json:"at"`
+	ByName    string     `json:"by_name"`
+	LegalHold bool       `json:"legal_hold"`
+	Reason    string     `json:"reason"`
+
+	// SupersededDays Days after a newer delivery was sealed; null keeps files for ever.
+	SupersededDays *int `json:"superseded_days"`
+}
+
 // Rework defines model for Rework.
 type Rework struct {
 	// Beyond Changed minds over those.
@@ -3033,6 +3074,28 @@ type SpecTrials struct {
 
 	// Unread Deliveries whose evidence could not be read.
 	Unread int `json:"unread"`
+}
+
+// Stored defines model for Stored.
+type Stored struct {
+	// DeliveredBytes Of sealed deliveries, removed ones left out.
+	DeliveredBytes int64 `json:"delivered_bytes"`
+	EvidenceBytes  int64 `json:"evidence_bytes"`
+
+	// Id Of the vendor, work order or prop.
+	Id       openapi_types.UUID `json:"id"`
+	Name     string             `json:"name"`
+	PerMonth *float64           `json:"per_month"`
+
+	// RemovedBytes Deleted by the orders' rules so far.
+	RemovedBytes int64 `json:"removed_bytes"`
+}
+
+// StoredList defines model for StoredList.
+type StoredList struct {
+	// Currency Of `per_month`.
+	Currency *string  `json:"currency"`
+	Items    []Stored `json:"items"`
 }
 
 // TableFormat defines model for TableFormat.
@@ -3814,6 +3877,18 @@ type ExplainSpecParams struct {
 	Milestone *MilestoneKind `form:"milestone,omitempty" json:"milestone,omitempty"`
 }
 
+// ListStoredParams defines parameters for ListStored.
+type ListStoredParams struct {
+	// By What each line is for.
+	By *ListStoredParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// WorkOrderId Whose props; needed with `by=prop`.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+}
+
+// ListStoredParamsBy defines parameters for ListStored.
+type ListStoredParamsBy string
+
 // CreateTokenParams defines parameters for CreateToken.
 type CreateTokenParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3960,6 +4035,12 @@ type ImportPropsParams struct {
 
 // CreateReferencesParams defines parameters for CreateReferences.
 type CreateReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SetRetentionParams defines parameters for SetRetention.
+type SetRetentionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4116,6 +4197,9 @@ type CreatePropJSONRequestBody = NewProp
 
 // CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
 type CreateReferencesJSONRequestBody = NewReferencePack
+
+// SetRetentionJSONRequestBody defines body for SetRetention for application/json ContentType.
+type SetRetentionJSONRequestBody = NewRetention
 
 // ReceiveNewsJSONRequestBody defines body for ReceiveNews for application/json ContentType.
 type ReceiveNewsJSONRequestBody = News
@@ -5209,6 +5293,14 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/specs/{spec_id}/explained (the `ExplainSpec` operationId).
 	ExplainSpec(ctx context.Context, specId SpecId, params *ExplainSpecParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListStored What is stored, and what it costs
+	//
+	// By vendor, work order, or prop of one order; the largest first. A vendor sees its own. `per_month` is the operator's price for
+	// what lies there now, null where no price is set. Equal pieces of evidence of one order are stored once and counted each time.
+	//
+	// Corresponds with GET /v1/storage (the `ListStored` operationId).
+	ListStored(ctx context.Context, params *ListStoredParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ListTokens Your own tokens
 	//
 	// Corresponds with GET /v1/tokens (the `ListTokens` operationId).
@@ -5554,6 +5646,35 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
 	CreateReferences(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetRetention How long the delivered files of an order are kept
+	//
+	// The newest statement counts. Without one everything is kept; then `at` is null.
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/retention (the `GetRetention` operationId).
+	GetRetention(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetRetentionWithBody Say how long delivered files are kept, or hold them
+	//
+	// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+	// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+	// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+	SetRetentionWithBody(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetRetention Say how long delivered files are kept, or hold them
+	//
+	// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+	// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+	// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+	SetRetention(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, body SetRetentionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// AcknowledgeSecrecy Acknowledge that an order is secret
 	//
@@ -7916,6 +8037,24 @@ func (c *Client) ExplainSpec(ctx context.Context, specId SpecId, params *Explain
 	return c.Client.Do(req)
 }
 
+// ListStored What is stored, and what it costs
+//
+// By vendor, work order, or prop of one order; the largest first. A vendor sees its own. `per_month` is the operator's price for
+// what lies there now, null where no price is set. Equal pieces of evidence of one order are stored once and counted each time.
+//
+// Corresponds with GET /v1/storage (the `ListStored` operationId).
+func (c *Client) ListStored(ctx context.Context, params *ListStoredParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListStoredRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ListTokens Your own tokens
 //
 // Corresponds with GET /v1/tokens (the `ListTokens` operationId).
@@ -8712,6 +8851,65 @@ func (c *Client) CreateReferencesWithBody(ctx context.Context, workOrderId WorkO
 // Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
 func (c *Client) CreateReferences(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewCreateReferencesRequest(c.Server, workOrderId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetRetention How long the delivered files of an order are kept
+//
+// The newest statement counts. Without one everything is kept; then `at` is null.
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/retention (the `GetRetention` operationId).
+func (c *Client) GetRetention(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetRetentionRequest(c.Server, workOrderId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetRetentionWithBody Say how long delivered files are kept, or hold them
+//
+// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+func (c *Client) SetRetentionWithBody(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetRetentionRequestWithBody(c.Server, workOrderId, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetRetention Say how long delivered files are kept, or hold them
+//
+// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+func (c *Client) SetRetention(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, body SetRetentionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetRetentionRequest(c.Server, workOrderId, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -13914,6 +14112,72 @@ func NewExplainSpecRequest(server string, specId SpecId, params *ExplainSpecPara
 	return req, nil
 }
 
+// NewListStoredRequest constructs an http.Request for the ListStored method
+func NewListStoredRequest(server string, params *ListStoredParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/storage")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.By != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "by", *params.By, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.WorkOrderId != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "work_order_id", *params.WorkOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewListTokensRequest constructs an http.Request for the ListTokens method
 func NewListTokensRequest(server string) (*http.Request, error) {
 	var err error
@@ -15633,6 +15897,100 @@ func NewCreateReferencesRequestWithBody(server string, workOrderId WorkOrderId, 
 	return req, nil
 }
 
+// NewGetRetentionRequest constructs an http.Request for the GetRetention method
+func NewGetRetentionRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/retention", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetRetentionRequest calls the generic SetRetention builder with application/json body
+func NewSetRetentionRequest(server string, workOrderId WorkOrderId, params *SetRetentionParams, body SetRetentionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetRetentionRequestWithBody(server, workOrderId, params, "application/json", bodyReader)
+}
+
+// NewSetRetentionRequestWithBody constructs an http.Request for the SetRetention method, with any body, and a specified content type
+func NewSetRetentionRequestWithBody(server string, workOrderId WorkOrderId, params *SetRetentionParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "work_order_id", workOrderId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/work-orders/%s/retention", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewAcknowledgeSecrecyRequest constructs an http.Request for the AcknowledgeSecrecy method
 func NewAcknowledgeSecrecyRequest(server string, workOrderId WorkOrderId, params *AcknowledgeSecrecyParams) (*http.Request, error) {
 	var err error
@@ -16879,6 +17237,16 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/specs/{spec_id}/explained (the `ExplainSpec` operationId).
 	ExplainSpecWithResponse(ctx context.Context, specId SpecId, params *ExplainSpecParams, reqEditors ...RequestEditorFn) (*ExplainSpecResponse, error)
 
+	// ListStoredWithResponse What is stored, and what it costs
+	//
+	// By vendor, work order, or prop of one order; the largest first. A vendor sees its own. `per_month` is the operator's price for
+	// what lies there now, null where no price is set. Equal pieces of evidence of one order are stored once and counted each time.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/storage (the `ListStored` operationId).
+	ListStoredWithResponse(ctx context.Context, params *ListStoredParams, reqEditors ...RequestEditorFn) (*ListStoredResponse, error)
+
 	// ListTokensWithResponse Your own tokens
 	//
 	// Returns a wrapper object for the known response body format(s).
@@ -17262,6 +17630,37 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/work-orders/{work_order_id}/references (the `CreateReferences` operationId).
 	CreateReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *CreateReferencesParams, body CreateReferencesJSONRequestBody, reqEditors ...RequestEditorFn) (*CreateReferencesResponse, error)
+
+	// GetRetentionWithResponse How long the delivered files of an order are kept
+	//
+	// The newest statement counts. Without one everything is kept; then `at` is null.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/work-orders/{work_order_id}/retention (the `GetRetention` operationId).
+	GetRetentionWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*GetRetentionResponse, error)
+
+	// SetRetentionWithBodyWithResponse Say how long delivered files are kept, or hold them
+	//
+	// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+	// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+	// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+	SetRetentionWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetRetentionResponse, error)
+
+	// SetRetentionWithResponse Say how long delivered files are kept, or hold them
+	//
+	// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+	// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+	// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+	SetRetentionWithResponse(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, body SetRetentionJSONRequestBody, reqEditors ...RequestEditorFn) (*SetRetentionResponse, error)
 
 	// AcknowledgeSecrecyWithResponse Acknowledge that an order is secret
 	//
@@ -22139,6 +22538,54 @@ func (r ExplainSpecResponse) ContentType() string {
 	return ""
 }
 
+type ListStoredResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *StoredList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListStoredResponse) GetJSON200() *StoredList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListStoredResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListStoredResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListStoredResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListStoredResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListStoredResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ListTokensResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -23724,6 +24171,102 @@ func (r CreateReferencesResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r CreateReferencesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetRetentionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Retention
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetRetentionResponse) GetJSON200() *Retention {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetRetentionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetRetentionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetRetentionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetRetentionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetRetentionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetRetentionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *Retention
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SetRetentionResponse) GetJSON201() *Retention {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetRetentionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetRetentionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetRetentionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetRetentionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetRetentionResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -25730,6 +26273,22 @@ func (c *ClientWithResponses) ExplainSpecWithResponse(ctx context.Context, specI
 	return ParseExplainSpecResponse(rsp)
 }
 
+// ListStoredWithResponse What is stored, and what it costs
+//
+// By vendor, work order, or prop of one order; the largest first. A vendor sees its own. `per_month` is the operator's price for
+// what lies there now, null where no price is set. Equal pieces of evidence of one order are stored once and counted each time.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/storage (the `ListStored` operationId).
+func (c *ClientWithResponses) ListStoredWithResponse(ctx context.Context, params *ListStoredParams, reqEditors ...RequestEditorFn) (*ListStoredResponse, error) {
+	rsp, err := c.ListStored(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListStoredResponse(rsp)
+}
+
 // ListTokensWithResponse Your own tokens
 //
 // Returns a wrapper object for the known response body format(s).
@@ -26388,6 +26947,55 @@ func (c *ClientWithResponses) CreateReferencesWithResponse(ctx context.Context, 
 		return nil, err
 	}
 	return ParseCreateReferencesResponse(rsp)
+}
+
+// GetRetentionWithResponse How long the delivered files of an order are kept
+//
+// The newest statement counts. Without one everything is kept; then `at` is null.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/work-orders/{work_order_id}/retention (the `GetRetention` operationId).
+func (c *ClientWithResponses) GetRetentionWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*GetRetentionResponse, error) {
+	rsp, err := c.GetRetention(ctx, workOrderId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetRetentionResponse(rsp)
+}
+
+// SetRetentionWithBodyWithResponse Say how long delivered files are kept, or hold them
+//
+// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+func (c *ClientWithResponses) SetRetentionWithBodyWithResponse(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetRetentionResponse, error) {
+	rsp, err := c.SetRetentionWithBody(ctx, workOrderId, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetRetentionResponse(rsp)
+}
+
+// SetRetentionWithResponse Say how long delivered files are kept, or hold them
+//
+// Files of a delivery that a newer, judged delivery of the same milestone followed are deleted so many days after that one was
+// sealed. What was accepted, the newest delivery and source files stay, and so do digests, findings, evidence and verdict. Each
+// deletion is a leaf of the order's log. Nothing is deleted under a legal hold; lifting one needs a reason.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/work-orders/{work_order_id}/retention (the `SetRetention` operationId).
+func (c *ClientWithResponses) SetRetentionWithResponse(ctx context.Context, workOrderId WorkOrderId, params *SetRetentionParams, body SetRetentionJSONRequestBody, reqEditors ...RequestEditorFn) (*SetRetentionResponse, error) {
+	rsp, err := c.SetRetention(ctx, workOrderId, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetRetentionResponse(rsp)
 }
 
 // AcknowledgeSecrecyWithResponse Acknowledge that an order is secret
@@ -29816,6 +30424,39 @@ func ParseExplainSpecResponse(rsp *http.Response) (*ExplainSpecResponse, error) 
 	return response, nil
 }
 
+// ParseListStoredResponse parses an HTTP response from a ListStoredWithResponse call
+func ParseListStoredResponse(rsp *http.Response) (*ListStoredResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListStoredResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest StoredList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseListTokensResponse parses an HTTP response from a ListTokensWithResponse call
 func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -30901,6 +31542,72 @@ func ParseCreateReferencesResponse(rsp *http.Response) (*CreateReferencesRespons
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
 		var dest ReferencePack
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetRetentionResponse parses an HTTP response from a GetRetentionWithResponse call
+func ParseGetRetentionResponse(rsp *http.Response) (*GetRetentionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetRetentionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Retention
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetRetentionResponse parses an HTTP response from a SetRetentionWithResponse call
+func ParseSetRetentionResponse(rsp *http.Response) (*SetRetentionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetRetentionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest Retention
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

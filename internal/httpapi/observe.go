@@ -23,8 +23,9 @@ const answeringMax = 512
 
 // watching is what a server knows of its own load, and where it sends spans.
 type watching struct {
-	tracer    *watch.Tracer
-	answering atomic.Int64 // requests, event streams left out: those are bounded by member
+	tracer       *watch.Tracer
+	storagePrice StoragePrice
+	answering    atomic.Int64 // requests, event streams left out: those are bounded by member
 }
 
 // unlessOverrun answers where there are not too many being answered already.

@@ -45,6 +45,8 @@ type Config struct {
 	// Outward says which addresses besides public ones a party's provider may have.
 	Outward outward.Policy
 	Tracer  *watch.Tracer // nil: no spans
+	// StoragePrice is what a gigabyte costs, for those who ask what is stored.
+	StoragePrice StoragePrice
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
 	// PostKey seals the secrets of webhooks; without one there are none.
@@ -97,7 +99,7 @@ func New(cfg Config) (*Server, error) {
 		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
 		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams, postKey: cfg.PostKey, calls: cfg.Outward,
 	}
-	s.tracer = cfg.Tracer
+	s.tracer, s.storagePrice = cfg.Tracer, cfg.StoragePrice
 	if s.streams == nil {
 		s.streams = NewStreams()
 	}
@@ -235,6 +237,8 @@ func (s *Server) secureHeaders(next echo.HandlerFunc) echo.HandlerFunc {
 		h.Set("Referrer-Policy", "same-origin")
 		h.Set("Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'") // pages set their own
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
+		h.Set("Cross-Origin-Opener-Policy", "same-origin")
+		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=(), payment=(), usb=(), serial=(), hid=(), bluetooth=(), display-capture=(), browsing-topics=()")
 		h.Set(echo.HeaderCacheControl, "no-store")
 		if https {
 			h.Set("Strict-Transport-Security", "max-age=31536000")

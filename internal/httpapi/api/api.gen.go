@@ -1170,6 +1170,27 @@ func (e ListMyWorkParamsDesk) Valid() bool {
 	}
 }
 
+// Defines values for ListStoredParamsBy.
+const (
+	ListStoredParamsByProp      ListStoredParamsBy = "prop"
+	ListStoredParamsByVendor    ListStoredParamsBy = "vendor"
+	ListStoredParamsByWorkOrder ListStoredParamsBy = "work_order"
+)
+
+// Valid indicates whether the value is a known member of the ListStoredParamsBy enum.
+func (e ListStoredParamsBy) Valid() bool {
+	switch e {
+	case ListStoredParamsByProp:
+		return true
+	case ListStoredParamsByVendor:
+		return true
+	case ListStoredParamsByWorkOrder:
+		return true
+	default:
+		return false
+	}
+}
+
 // AcceptInvitation defines model for AcceptInvitation.
 type AcceptInvitation struct {
 	Name     string `json:"name"`
@@ -2156,6 +2177,15 @@ type NewReply struct {
 // NewReplyEvent defines model for NewReply.Event.
 type NewReplyEvent string
 
+// NewRetention defines model for NewRetention.
+type NewRetention struct {
+	LegalHold bool `json:"legal_hold"`
+
+	// Reason Needed to lift a legal hold.
+	Reason         *string `json:"reason,omitempty"`
+	SupersededDays *int    `json:"superseded_days"`
+}
+
 // NewSetUse defines model for NewSetUse.
 type NewSetUse struct {
 	SetId openapi_types.UUID `json:"set_id"`
@@ -2848,6 +2878,17 @@ type ReferencePackList struct {
 	Items []ReferencePack `json:"items"`
 }
 
+// Retention defines model for Retention.
+type Retention struct {
+	At        *time.Time `json:"at"`
+	ByName    string     `json:"by_name"`
+	LegalHold bool       `json:"legal_hold"`
+	Reason    string     `json:"reason"`
+
+	// SupersededDays Days after a newer delivery was sealed; null keeps files for ever.
+	SupersededDays *int `json:"superseded_days"`
+}
+
 // Rework defines model for Rework.
 type Rework struct {
 	// Beyond Changed minds over those.
@@ -3080,6 +3121,28 @@ type SpecTrials struct {
 
 	// Unread Deliveries whose evidence could not be read.
 	Unread int `json:"unread"`
+}
+
+// Stored defines model for Stored.
+type Stored struct {
+	// DeliveredBytes Of sealed deliveries, removed ones left out.
+	DeliveredBytes int64 `json:"delivered_bytes"`
+	EvidenceBytes  int64 `json:"evidence_bytes"`
+
+	// Id Of the vendor, work order or prop.
+	Id       openapi_types.UUID `json:"id"`
+	Name     string             `json:"name"`
+	PerMonth *float64           `json:"per_month"`
+
+	// RemovedBytes Deleted by the orders' rules so far.
+	RemovedBytes int64 `json:"removed_bytes"`
+}
+
+// StoredList defines model for StoredList.
+type StoredList struct {
+	// Currency Of `per_month`.
+	Currency *string  `json:"currency"`
+	Items    []Stored `json:"items"`
 }
 
 // TableFormat defines model for TableFormat.
@@ -3852,6 +3915,18 @@ type ExplainSpecParams struct {
 	Milestone *MilestoneKind `form:"milestone,omitempty" json:"milestone,omitempty"`
 }
 
+// ListStoredParams defines parameters for ListStored.
+type ListStoredParams struct {
+	// By What each line is for.
+	By *ListStoredParamsBy `form:"by,omitempty" json:"by,omitempty"`
+
+	// WorkOrderId Whose props; needed with `by=prop`.
+	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+}
+
+// ListStoredParamsBy defines parameters for ListStored.
+type ListStoredParamsBy string
+
 // CreateTokenParams defines parameters for CreateToken.
 type CreateTokenParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3998,6 +4073,12 @@ type ImportPropsParams struct {
 
 // CreateReferencesParams defines parameters for CreateReferences.
 type CreateReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SetRetentionParams defines parameters for SetRetention.
+type SetRetentionParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4154,6 +4235,9 @@ type CreatePropJSONRequestBody = NewProp
 
 // CreateReferencesJSONRequestBody defines body for CreateReferences for application/json ContentType.
 type CreateReferencesJSONRequestBody = NewReferencePack
+
+// SetRetentionJSONRequestBody defines body for SetRetention for application/json ContentType.
+type SetRetentionJSONRequestBody = NewRetention
 
 // ReceiveNewsJSONRequestBody defines body for ReceiveNews for application/json ContentType.
 type ReceiveNewsJSONRequestBody = News
@@ -4445,6 +4529,9 @@ type ServerInterface interface {
 	// ExplainSpec Every limit in force, with where it comes from
 	// (GET /v1/specs/{spec_id}/explained)
 	ExplainSpec(ctx echo.Context, specId SpecId, params ExplainSpecParams) error
+	// ListStored What is stored, and what it costs
+	// (GET /v1/storage)
+	ListStored(ctx echo.Context, params ListStoredParams) error
 	// ListTokens Your own tokens
 	// (GET /v1/tokens)
 	ListTokens(ctx echo.Context) error
@@ -4541,6 +4628,12 @@ type ServerInterface interface {
 	// CreateReferences Begin a reference pack, as the studio
 	// (POST /v1/work-orders/{work_order_id}/references)
 	CreateReferences(ctx echo.Context, workOrderId WorkOrderId, params CreateReferencesParams) error
+	// GetRetention How long the delivered files of an order are kept
+	// (GET /v1/work-orders/{work_order_id}/retention)
+	GetRetention(ctx echo.Context, workOrderId WorkOrderId) error
+	// SetRetention Say how long delivered files are kept, or hold them
+	// (POST /v1/work-orders/{work_order_id}/retention)
+	SetRetention(ctx echo.Context, workOrderId WorkOrderId, params SetRetentionParams) error
 	// AcknowledgeSecrecy Acknowledge that an order is secret
 	// (POST /v1/work-orders/{work_order_id}/secrecy)
 	AcknowledgeSecrecy(ctx echo.Context, workOrderId WorkOrderId, params AcknowledgeSecrecyParams) error
@@ -7146,6 +7239,31 @@ func (w *ServerInterfaceWrapper) ExplainSpec(ctx echo.Context) error {
 	return err
 }
 
+// ListStored converts echo context to params.
+func (w *ServerInterfaceWrapper) ListStored(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListStoredParams
+	// ------------- Optional query parameter "by" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "by", ctx.QueryParams(), &params.By, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter by: %s", err))
+	}
+
+	// ------------- Optional query parameter "work_order_id" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "work_order_id", ctx.QueryParams(), &params.WorkOrderId, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListStored(ctx, params)
+	return err
+}
+
 // ListTokens converts echo context to params.
 func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var err error
@@ -8028,6 +8146,60 @@ func (w *ServerInterfaceWrapper) CreateReferences(ctx echo.Context) error {
 	return err
 }
 
+// GetRetention converts echo context to params.
+func (w *ServerInterfaceWrapper) GetRetention(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetRetention(ctx, workOrderId)
+	return err
+}
+
+// SetRetention converts echo context to params.
+func (w *ServerInterfaceWrapper) SetRetention(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "work_order_id" -------------
+	var workOrderId WorkOrderId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "work_order_id", ctx.Param("work_order_id"), &workOrderId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
+	}
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SetRetentionParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetRetention(ctx, workOrderId, params)
+	return err
+}
+
 // AcknowledgeSecrecy converts echo context to params.
 func (w *ServerInterfaceWrapper) AcknowledgeSecrecy(ctx echo.Context) error {
 	var err error
@@ -8229,6 +8401,9 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/secrecy", wrapper.AcknowledgeSecrecy, options.OperationMiddlewares["acknowledgeSecrecy"]...)
 	router.POST(options.BaseURL+"/v1/props/:prop_id/maintenance", wrapper.OpenMaintenance, options.OperationMiddlewares["openMaintenance"]...)
 	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/payment-holds", wrapper.ListPaymentHolds, options.OperationMiddlewares["listPaymentHolds"]...)
+	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/retention", wrapper.GetRetention, options.OperationMiddlewares["getRetention"]...)
+	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/retention", wrapper.SetRetention, options.OperationMiddlewares["setRetention"]...)
+	router.GET(options.BaseURL+"/v1/storage", wrapper.ListStored, options.OperationMiddlewares["listStored"]...)
 	router.POST(options.BaseURL+"/v1/payment-holds/:payment_hold_id/release", wrapper.ReleasePayment, options.OperationMiddlewares["releasePayment"]...)
 	router.GET(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.ListSets, options.OperationMiddlewares["listSets"]...)
 	router.POST(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.UseSet, options.OperationMiddlewares["useSet"]...)
@@ -12156,6 +12331,45 @@ func (response ExplainSpecdefaultApplicationProblemPlusJSONResponse) VisitExplai
 	return err
 }
 
+type ListStoredRequestObject struct {
+	Params ListStoredParams
+}
+
+type ListStoredResponseObject interface {
+	VisitListStoredResponse(w http.ResponseWriter) error
+}
+
+type ListStored200JSONResponse StoredList
+
+func (response ListStored200JSONResponse) VisitListStoredResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListStoreddefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListStoreddefaultApplicationProblemPlusJSONResponse) VisitListStoredResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ListTokensRequestObject struct {
 }
 
@@ -13461,6 +13675,86 @@ func (response CreateReferencesdefaultApplicationProblemPlusJSONResponse) VisitC
 	return err
 }
 
+type GetRetentionRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+}
+
+type GetRetentionResponseObject interface {
+	VisitGetRetentionResponse(w http.ResponseWriter) error
+}
+
+type GetRetention200JSONResponse Retention
+
+func (response GetRetention200JSONResponse) VisitGetRetentionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetRetentiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetRetentiondefaultApplicationProblemPlusJSONResponse) VisitGetRetentionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetRetentionRequestObject struct {
+	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      SetRetentionParams
+	Body        *SetRetentionJSONRequestBody
+}
+
+type SetRetentionResponseObject interface {
+	VisitSetRetentionResponse(w http.ResponseWriter) error
+}
+
+type SetRetention201JSONResponse Retention
+
+func (response SetRetention201JSONResponse) VisitSetRetentionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetRetentiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetRetentiondefaultApplicationProblemPlusJSONResponse) VisitSetRetentionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type AcknowledgeSecrecyRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
 	Params      AcknowledgeSecrecyParams
@@ -13782,6 +14076,9 @@ type StrictServerInterface interface {
 	// ExplainSpec Every limit in force, with where it comes from
 	// (GET /v1/specs/{spec_id}/explained)
 	ExplainSpec(ctx context.Context, request ExplainSpecRequestObject) (ExplainSpecResponseObject, error)
+	// ListStored What is stored, and what it costs
+	// (GET /v1/storage)
+	ListStored(ctx context.Context, request ListStoredRequestObject) (ListStoredResponseObject, error)
 	// ListTokens Your own tokens
 	// (GET /v1/tokens)
 	ListTokens(ctx context.Context, request ListTokensRequestObject) (ListTokensResponseObject, error)
@@ -13878,6 +14175,12 @@ type StrictServerInterface interface {
 	// CreateReferences Begin a reference pack, as the studio
 	// (POST /v1/work-orders/{work_order_id}/references)
 	CreateReferences(ctx context.Context, request CreateReferencesRequestObject) (CreateReferencesResponseObject, error)
+	// GetRetention How long the delivered files of an order are kept
+	// (GET /v1/work-orders/{work_order_id}/retention)
+	GetRetention(ctx context.Context, request GetRetentionRequestObject) (GetRetentionResponseObject, error)
+	// SetRetention Say how long delivered files are kept, or hold them
+	// (POST /v1/work-orders/{work_order_id}/retention)
+	SetRetention(ctx context.Context, request SetRetentionRequestObject) (SetRetentionResponseObject, error)
 	// AcknowledgeSecrecy Acknowledge that an order is secret
 	// (POST /v1/work-orders/{work_order_id}/secrecy)
 	AcknowledgeSecrecy(ctx context.Context, request AcknowledgeSecrecyRequestObject) (AcknowledgeSecrecyResponseObject, error)
@@ -17018,6 +17321,31 @@ func (sh *strictHandler) ExplainSpec(ctx echo.Context, specId SpecId, params Exp
 	return nil
 }
 
+// ListStored operation middleware
+func (sh *strictHandler) ListStored(ctx echo.Context, params ListStoredParams) error {
+	var request ListStoredRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListStored(ctx.Request().Context(), request.(ListStoredRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListStored")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListStoredResponseObject); ok {
+		return validResponse.VisitListStoredResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ListTokens operation middleware
 func (sh *strictHandler) ListTokens(ctx echo.Context) error {
 	var request ListTokensRequestObject
@@ -18124,6 +18452,80 @@ func (sh *strictHandler) CreateReferences(ctx echo.Context, workOrderId WorkOrde
 		return err
 	} else if validResponse, ok := response.(CreateReferencesResponseObject); ok {
 		return validResponse.VisitCreateReferencesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetRetention operation middleware
+func (sh *strictHandler) GetRetention(ctx echo.Context, workOrderId WorkOrderId) error {
+	var request GetRetentionRequestObject
+
+	request.WorkOrderId = workOrderId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetRetention(ctx.Request().Context(), request.(GetRetentionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetRetention")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetRetentionResponseObject); ok {
+		return validResponse.VisitGetRetentionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetRetention operation middleware
+func (sh *strictHandler) SetRetention(ctx echo.Context, workOrderId WorkOrderId, params SetRetentionParams) error {
+	var request SetRetentionRequestObject
+
+	request.WorkOrderId = workOrderId
+	request.Params = params
+
+	var body SetRetentionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetRetention(ctx.Request().Context(), request.(SetRetentionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetRetention")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetRetentionResponseObject); ok {
+		return validResponse.VisitSetRetentionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
