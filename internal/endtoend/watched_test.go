@@ -31,7 +31,9 @@ func TestOneIdThroughApiJobAndChild(t *testing.T) {
 	collector := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
 		var sent struct {
 			ResourceSpans []struct {
-				Resource   struct{ Attributes []struct{ Value map[string]any } }
+				Resource struct {
+					Attributes []struct{ Value map[string]any }
+				}
 				ScopeSpans []struct{ Spans []spanSeen }
 			}
 		}

@@ -3,6 +3,7 @@
 package endtoend
 
 import (
+	"io"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -49,6 +50,8 @@ func newWeather(t *testing.T, endpoint string) *weather {
 		case "half":
 			if r.Method == http.MethodGet {
 				out = &halved{ResponseWriter: out}
+			} else if r.ContentLength > 1 { // what is sent breaks off on the way
+				r.Body = io.NopCloser(io.MultiReader(io.LimitReader(r.Body, r.ContentLength/2), broken{}))
 			}
 		}
 		proxy.ServeHTTP(out, r)
@@ -92,6 +95,11 @@ func (w *weather) cut() {
 		_ = c.Close()
 	}
 }
+
+// broken is a connection that broke.
+type broken struct{}
+
+func (broken) Read([]byte) (int, error) { return 0, io.ErrUnexpectedEOF }
 
 // halved ends a body in the middle of what its length promised.
 type halved struct {
