@@ -107,7 +107,7 @@ func workOrderOf(w ledger.WorkOrder) api.WorkOrder {
 	return api.WorkOrder{
 		Id: w.ID, ProjectId: idOrNil(w.ProjectID), VendorId: w.VendorID, Vendor: w.VendorName, Studio: w.StudioName, Code: w.Code, Title: w.Title,
 		RoundsIncluded: w.RoundsIncluded, ReviewDays: w.ReviewDays, SilenceAccepts: w.SilenceAccepts, KillFeeBp: w.KillFeeBP,
-		Codename: w.Codename, Secret: w.Secret, SourceRoles: append([]string{}, w.SourceRoles...), Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
+		Codename: w.Codename, Secret: w.Secret, SourceRoles: append([]string{}, w.SourceRoles...), OriginRequired: w.OriginRequired, Terms: w.Terms, PlacedAt: w.PlacedAt.UTC(),
 		Props: w.Props, Milestones: w.Milestones, MilestonesAccepted: w.Accepted,
 		Price: money(w.PriceMinor, w.Currency), Payable: money(w.PayableMinor, w.Currency),
 	}
@@ -246,7 +246,7 @@ func noteOf(n ledger.Note, who ledger.Who) api.Note {
 		by = ""
 	}
 	return api.Note{Id: n.ID, Side: api.Side(n.Side), By: by, Text: n.Text, Private: n.Private, At: n.At.UTC(),
-		Pin: pinOf(n.Pin), ReplyTo: n.ReplyTo, Resolved: n.Resolved, ResolvedIn: n.ResolvedIn, ResolvedAt: utc(n.ResolvedAt)}
+		Pin: pinOf(n.Pin), Sketch: sketchOf(n.Sketch), ReplyTo: n.ReplyTo, Resolved: n.Resolved, ResolvedIn: n.ResolvedIn, ResolvedAt: utc(n.ResolvedAt)}
 }
 
 func signOffOf(s ledger.SignOff) api.SignOff {

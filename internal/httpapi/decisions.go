@@ -115,7 +115,7 @@ func (h *handlers) ListConcessions(ctx context.Context, r api.ListConcessionsReq
 }
 
 func (h *handlers) AddNote(ctx context.Context, r api.AddNoteRequestObject) (api.AddNoteResponseObject, error) {
-	in := ledger.NewNote{Delivery: r.DeliveryId, Text: r.Body.Text, Private: or(r.Body.Private, false), Pin: newPin(r.Body.Pin), ReplyTo: or(r.Body.ReplyTo, uuid.Nil)}
+	in := ledger.NewNote{Delivery: r.DeliveryId, Text: r.Body.Text, Private: or(r.Body.Private, false), Pin: newPin(r.Body.Pin), ReplyTo: or(r.Body.ReplyTo, uuid.Nil), Sketch: newSketch(r.Body.Sketch)}
 	note, _, err := once(ctx, h.Server, "note", func(tx *ledger.Tx) (ledger.Note, uuid.UUID, error) {
 		n, err := tx.AddNote(ctx, in)
 		return n, n.ID, err

@@ -74,6 +74,9 @@ func (tx *Tx) PrepareSignOff(ctx context.Context, in NewPendingSignOff) (Pending
 	if err := tx.allow("signing off", StudioSide); err != nil {
 		return PendingSignOff{}, err
 	}
+	if _, _, err := tx.decider(ctx, "signing off", approvers(Return, "")); err != nil { // more is asked by the tier, below
+		return PendingSignOff{}, err
+	}
 	if in.Decision == Return && in.Cause == "" {
 		in.Cause = Nonconformity
 	}

@@ -175,3 +175,39 @@ func (tx *Tx) EarlierNotes(ctx context.Context, d Delivery) ([]EarlierNote, erro
 	})
 	return out, nil
 }
+
+// Beside is a delivery to look at beside another of the same prop.
+type Beside struct {
+	Delivery   uuid.UUID
+	Number     int
+	Kind       string // of its milestone
+	Accepted   bool
+	Inspection uuid.UUID
+}
+
+// BesideOf finds what a delivery is compared with: the one before it in its milestone, and the prop's newest accepted one.
+// Each has a lit still. Either may be missing, and they are never the same.
+func (tx *Tx) BesideOf(ctx context.Context, d Delivery) ([]Beside, error) {
+	rows, err := tx.Query(ctx, tx.sql(`SELECT o.id, o.number, m.kind, m.state = 'accepted', i.id FROM ph.delivery o
+		JOIN ph.milestone m ON m.studio_id = o.studio_id AND m.id = o.milestone_id
+		JOIN ph.inspection i ON i.studio_id = o.studio_id AND i.delivery_id = o.id AND i.current
+		JOIN ph.evidence v ON v.studio_id = i.studio_id AND v.inspection_id = i.id AND v.name = 'prop_lit.png'
+		WHERE o.{me} = $1 AND o.prop_id = $2 AND o.state = 'sealed' AND o.id <> $3
+		  AND (o.milestone_id = $4 AND o.number < $5 OR o.milestone_id <> $4 AND m.state = 'accepted' AND o.sealed_at < $6)
+		ORDER BY (o.milestone_id = $4) DESC, o.number DESC, o.sealed_at DESC LIMIT 50`), tx.Who.Party, d.PropID, d.ID, d.MilestoneID, d.Number, d.SealedAt)
+	if err != nil {
+		return nil, fmt.Errorf("what stands beside delivery %s: %w", d.ID, err)
+	}
+	all, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Beside])
+	if err != nil {
+		return nil, fmt.Errorf("what stands beside delivery %s: %w", d.ID, err)
+	}
+	var out []Beside
+	for _, same := range []bool{true, false} {
+		i := slices.IndexFunc(all, func(b Beside) bool { return (b.Kind == d.MilestoneKind) == same && (same || b.Accepted) })
+		if i >= 0 {
+			out = append(out, all[i])
+		}
+	}
+	return out, nil
+}

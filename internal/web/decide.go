@@ -12,15 +12,16 @@ import (
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // permission is what the reader may do with a delivery. The ledger decides again, whatever the page shows.
 type permission struct {
 	Accept, AcceptAsIs, Return bool
-	Concede                    bool   // one finding at a time
-	Reinspect                  bool   // have it inspected again
-	NotAsIs                    string // why it cannot be accepted as it is, to somebody who otherwise could
-	Private                    bool   // write a note that the vendor does not see
+	Concede                    bool         // one finding at a time
+	Reinspect                  bool         // have it inspected again
+	NotAsIs                    words.Phrase // why it cannot be accepted as it is, to somebody who otherwise could
+	Private                    bool         // write a note that the vendor does not see
 }
 
 // Decide says whether there is any decision to take.
@@ -45,7 +46,7 @@ func permit(who ledger.Who, page *deliveryPage, rows []ledger.Finding) permissio
 	}
 	m.Concede = open > 0
 	if m.AcceptAsIs = unable == 0; !m.AcceptAsIs {
-		m.NotAsIs = fmt.Sprintf("It cannot be accepted as it is: %s could not be evaluated, and nobody can accept what nobody has seen.", count(unable, "check that counts", "checks that count"))
+		m.NotAsIs = words.P("delivery.not_as_is", unable)
 	}
 	return m
 }
@@ -138,7 +139,7 @@ func (p *Pages) concede(c echo.Context) error {
 		if err := sameInspection(c, d); err != nil {
 			return none, uuid.Nil, err
 		}
-		con, err := tx.GrantConcession(ctx, ledger.NewConcession{Inspection: inspection, Ord: ord, Reason: typed(c, "reason")})
+		con, err := tx.GrantConcession(ctx, ledger.NewConcession{Inspection: inspection, Ord: ord, Reason: typed(c, "reason"), Scope: field(c, "scope")})
 		return con, con.ID, err
 	})
 }
@@ -146,12 +147,39 @@ func (p *Pages) concede(c echo.Context) error {
 // concessionForm names the form under one finding, and its place on the page.
 func concessionForm(ord int) string { return "finding-" + strconv.Itoa(ord) }
 
+// note writes a note: on the delivery, in answer to another, or at a place of the surface.
 func (p *Pages) note(c echo.Context) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	in := ledger.NewNote{Text: typed(c, "text"), Private: who.Side == ledger.StudioSide && field(c, "private") != ""}
-	return onDelivery(c, p, "note", "note", "#notes", func(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) (ledger.Note, uuid.UUID, error) {
+	var err error
+	if in.ReplyTo, err = replyTo(c); err != nil {
+		return err
+	}
+	form, at := "note", "#notes"
+	if in.ReplyTo != uuid.Nil {
+		form, at = "reply-"+in.ReplyTo.String(), "#note-"+in.ReplyTo.String()
+	}
+	if field(c, "back") == "view" {
+		at = "/view"
+	}
+	return onDelivery(c, p, form, "note", at, func(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) (n ledger.Note, _ uuid.UUID, err error) {
 		in.Delivery = d.ID
-		n, err := tx.AddNote(ctx, in)
+		if in.Pin, err = pinOf(c, d); err != nil {
+			return n, n.ID, err
+		}
+		n, err = tx.AddNote(ctx, in)
+		return n, n.ID, err
+	})
+}
+
+// resolve settles a note of the reader's own side, or opens it again.
+func (p *Pages) resolve(c echo.Context) error {
+	note, err := uuid.Parse(field(c, "note"))
+	if err != nil {
+		return ledger.ErrNotFound
+	}
+	return onDelivery(c, p, "resolution", "note_resolution", "#note-"+note.String(), func(ctx context.Context, tx *ledger.Tx, _ ledger.Delivery) (ledger.Note, uuid.UUID, error) {
+		n, err := tx.ResolveNote(ctx, note, field(c, "settled") == "yes", uuid.Nil)
 		return n, n.ID, err
 	})
 }

@@ -3,10 +3,11 @@ package web
 import (
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
+	"strconv"
 	"strings"
+	"time"
 
 	"github.com/labstack/echo/v4"
 
@@ -25,10 +26,10 @@ type deliveryPage struct {
 	Inspection  *ledger.Inspection // the one that counts or runs
 	Runs        []ledger.Inspection
 	Evidence    *acceptance.Evidence
-	Missing     string // why there is no evidence to show
+	Missing     words.Phrase // why there is no evidence to show
 	Stills      []picture
 	Details     []picture
-	True        *picture // the prop alone in real pixels
+	True        *picture               // the prop alone in real pixels
 	Model       *ledger.EvidenceObject // of the deviation, to take away
 	Turns       bool                   // there is a model for the 3D view
 	Found       sortedFindings
@@ -41,6 +42,10 @@ type deliveryPage struct {
 	Studio      bool
 	Watch       bool
 	Refusal     refusal
+	Beside      []ledger.Beside // to look at beside this one
+	Compared    *comparison
+	Pending     *ledger.PendingSignOff // a decision that the vendor does not know yet; the studio's alone
+	Side        ledger.Side
 	reader      words.Reader
 	EvidenceURL string
 	Server      string
@@ -70,8 +75,57 @@ func (p *Pages) showDelivery(c echo.Context, status int, page deliveryPage) erro
 	if page.Watch = page.Running() && c.QueryParam("watch") != ""; page.Watch {
 		c.Response().Header().Set("Refresh", watchSeconds)
 	}
-	title := fmt.Sprintf("%s, %s, delivery %d", page.Prop.Title, strings.ToLower(milestoneWord(page.Delivery.MilestoneKind)), page.Delivery.Number)
+	before, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (before ledger.PastEvidence, err error) {
+		if page.Beside, err = tx.BesideOf(ctx, page.Delivery); err != nil {
+			return before, err
+		}
+		if page.Pending, err = tx.PendingOn(ctx, page.Delivery.MilestoneID); err != nil {
+			return before, err
+		}
+		return tx.EvidenceBefore(ctx, page.Delivery)
+	})
+	if err != nil {
+		return err
+	}
+	page.Compared = p.compareWithBefore(c.Request().Context(), page.reader, page.Delivery, before, page.Evidence)
+	title := words.P("delivery.title", words.Name(page.Prop.Title), words.Term("milestone."+page.Delivery.MilestoneKind), words.Name(strconv.Itoa(page.Delivery.Number)))
 	return p.render(c, status, "delivery", frame{Title: title, At: "work"}, page)
+}
+
+// Lit is the address of the lit still; "" where there is none.
+func (page deliveryPage) Lit() string {
+	for _, s := range page.Stills {
+		if s.Name == "prop_lit.png" {
+			return s.URL
+		}
+	}
+	return ""
+}
+
+// First is the first issue's sentence in the reader's language; the recorded English one where the evidence is missing.
+func (page deliveryPage) First() string {
+	for _, list := range [][]group{page.Found.Issues, page.Found.Unable} {
+		for _, g := range list {
+			return g.Findings[0].Sentence
+		}
+	}
+	return verdictMore(page.Inspection.Headline)
+}
+
+// RunSaid is how far the inspection is.
+func (page deliveryPage) RunSaid() words.Phrase {
+	return deliveryRun{page.Delivery, page.Inspection}.said(time.Now())
+}
+
+// Threads are the notes under those that they answer.
+func (page deliveryPage) Threads() []thread { return threadsOf(page.Notes, page.Side) }
+
+// Sketched is the picture that somebody drew on, and the drawing as lines: it may be a picture of an earlier inspection.
+func (deliveryPage) Sketched(n ledger.Note) *sketched {
+	if n.Sketch == nil {
+		return nil
+	}
+	return sketchedOf(*n.Sketch)
 }
 
 // Running says whether an inspection is still to come or under way.
@@ -101,13 +155,16 @@ func (page deliveryPage) Shown(names []string) []picture {
 // Stray says that a form was refused which the page, read again, does not offer any more.
 func (page deliveryPage) Stray() bool {
 	switch form := page.Refusal.Form; form {
-	case "", "note":
+	case "", "note", "resolution":
 		return false
 	case "decision":
 		return !page.May.Decide()
 	case "reinspection":
 		return !page.May.Reinspect
 	default:
+		if strings.HasPrefix(form, "reply-") {
+			return false
+		}
 		return !page.Found.offers(form)
 	}
 }
@@ -155,7 +212,7 @@ func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
 	if err != nil {
 		return page, err
 	}
-	page.Studio, page.reader = who.Side == ledger.StudioSide, p.reader(c)
+	page.Studio, page.Side, page.reader = who.Side == ledger.StudioSide, who.Side, p.reader(c)
 	p.readEvidence(c.Request().Context(), &page, objects)
 	return page, nil
 }
@@ -242,13 +299,13 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 			page.EvidenceURL = base + "/evidence"
 			e, err := httpapi.FetchEvidence(ctx, p.storage, o)
 			if err != nil {
-				page.Missing = "The evidence cannot be read at the moment. The verdict is the recorded one; the findings come back with the evidence."
+				page.Missing = words.P("delivery.missing")
 				if errors.Is(err, storage.ErrChanged) {
-					page.Missing = "The stored evidence does not have the recorded digest. Tell whoever runs this service."
+					page.Missing = words.P("delivery.broken")
 				}
 				continue
 			}
-			page.Evidence = e
+			page.Evidence = acceptance.In(page.reader.Language, e)
 		case o.Name == "deviation.glb":
 			page.Model = &objects[i]
 		case o.Name == "model_game.glb":

@@ -27,13 +27,13 @@ type viewPin struct {
 }
 
 // pinsOf numbers the places that notes point at: this delivery's first, then those of earlier ones that are open still.
-func pinsOf(r words.Reader, notes []ledger.Note, earlier []ledger.EarlierNote) []viewPin {
+func pinsOf(r words.Reader, who func(ledger.Note) string, notes []ledger.Note, earlier []ledger.EarlierNote) []viewPin {
 	out := []viewPin{}
 	add := func(n ledger.Note, number int) {
 		if n.Pin == nil || len(out) == placesShown {
 			return
 		}
-		pin := viewPin{Note: n.ID.String(), Number: len(out) + 1, At: n.Pin.PositionMM, Normal: n.Pin.Normal, Text: n.ByName + ": " + n.Text, Resolved: n.Resolved, Delivery: number}
+		pin := viewPin{Note: n.ID.String(), Number: len(out) + 1, At: n.Pin.PositionMM, Normal: n.Pin.Normal, Text: who(n) + ": " + n.Text, Resolved: n.Resolved, Delivery: number}
 		if number > 0 {
 			pin.Carried = r.Text(words.P("view.carried", words.Name(strconv.Itoa(number)), words.Name("{0}")))
 		}
@@ -48,7 +48,17 @@ func pinsOf(r words.Reader, notes []ledger.Note, earlier []ledger.EarlierNote) [
 	return out
 }
 
-func (page *reviewOne) pins(r words.Reader) []viewPin { return pinsOf(r, page.Notes, page.Earlier) }
+func (page *reviewOne) pins(r words.Reader) []viewPin {
+	return pinsOf(r, page.By, page.Notes, page.Earlier)
+}
+
+// By is who wrote a note, as the reader may know it: a vendor's people are the vendor to the studio.
+func (page deliveryPage) By(n ledger.Note) string {
+	if page.Studio && n.Side == ledger.VendorSide {
+		return page.Prop.VendorName
+	}
+	return n.ByName
+}
 
 // pinOf reads the place of a new note from a form; nil where it has none. The place is on the delivery's first game mesh.
 func pinOf(c echo.Context, d ledger.Delivery) (*ledger.Pin, error) {
@@ -111,6 +121,24 @@ func threadsOf(notes []ledger.Note, side ledger.Side) []thread {
 		}
 		at[n.ID] = len(out)
 		out = append(out, t)
+	}
+	return out
+}
+
+// sketched is a drawing on a picture, as a page shows it.
+type sketched struct {
+	URL   string
+	Lines []string // points of each stroke, "x,y x,y …" in ten-thousandths
+}
+
+func sketchedOf(s ledger.Sketch) *sketched {
+	out := &sketched{URL: "/v1/inspections/" + s.Inspection.String() + "/pictures/" + s.Picture}
+	for _, stroke := range s.Strokes {
+		var b strings.Builder
+		for i := 0; i+1 < len(stroke); i += 2 {
+			b.WriteString(strconv.Itoa(stroke[i]) + "," + strconv.Itoa(stroke[i+1]) + " ")
+		}
+		out.Lines = append(out.Lines, strings.TrimSpace(b.String()))
 	}
 	return out
 }

@@ -13,7 +13,9 @@ import (
 )
 
 func (w *world) pending(email string) []ledger.PendingSignOff {
-	return as(w, email, func(ctx context.Context, tx *ledger.Tx) ([]ledger.PendingSignOff, error) { return tx.PendingSignOffs(ctx) })
+	return as(w, email, func(ctx context.Context, tx *ledger.Tx) ([]ledger.PendingSignOff, error) {
+		return tx.PendingSignOffs(ctx)
+	})
 }
 
 func TestReviewOneByOne(t *testing.T) {
@@ -202,4 +204,90 @@ func TestHoldingBack(t *testing.T) {
 	require.Contains(t, b.get("/review").text(".frame"), "held back")
 	require.Equal(t, http.StatusSeeOther, b.post(path+"/hold", with(held.form(path+"/decision"), "resume", "yes", "reason", "")).status)
 	require.NotContains(t, b.get("/review").text(".frame"), "held back")
+}
+
+// A permit that a vendor asks for stands with its figures; it is granted with a word, and refused only with one.
+func TestPermitsAreDecidedByFigures(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	worst := 12.5
+	asked := as(w, ole, func(ctx context.Context, tx *ledger.Tx) (ledger.Permission, error) {
+		return tx.Permit(ctx, ledger.NewPermission{WorkOrder: w.order.ID, Kind: "permit", Prop: w.props["bollard"].ID, Check: "surface.poke_through", Worst: &worst, Reason: "The beads are cast, not welded."})
+	})
+	path := "/permits/" + asked.ID.String()
+	action := path + "/decision"
+	require.Equal(t, http.StatusNotFound, w.logIn(ole).get(path).status)
+	require.False(t, w.logIn(petra).get(path).has("#decide"), "a producer looks only")
+	b := w.logIn(marek)
+	list := b.get("/permits")
+	wellMade(t, list)
+	require.Contains(t, list.text("main"), "The beads are cast, not welded.")
+	p := b.get(path)
+	wellMade(t, p)
+	require.Contains(t, p.text("main"), "Mooring bollard, delivery 2")
+	refused := p.submit(action, "event", "refuse", "reason", "")
+	require.Equal(t, http.StatusUnprocessableEntity, refused.status)
+	wellMade(t, refused)
+	granted := p.submit(action, "event", "grant", "reason", "On the quay nobody sees it.").follow()
+	require.Contains(t, granted.text(".facts"), "granted")
+	require.Contains(t, granted.text(".facts"), "On the quay nobody sees it.")
+	require.NotContains(t, b.get("/permits").text("main"), "The beads are cast")
+}
+
+// Notes are threads: an answer stands under what it answers, and whose note it is settles it. A place on the surface is kept.
+func TestNotesAreThreadsAtPlaces(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/deliveries/" + w.deliveries["bollard"].String()
+	action := path + "/note"
+	b := w.logIn(marek)
+	done := b.post(action, with(b.get(path).form(action), "text", "Soften this edge.", "pin", `{"position_mm":[1000,0,0],"normal":[1,0,0]}`, "back", "view"))
+	require.Equal(t, path+"/view", done.header.Get("Location"), done.text("[role=alert]"))
+	require.Contains(t, b.get(path+"/view").text(".controls"), "Soften this edge.")
+	notes := as(w, ole, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Note, error) {
+		return tx.Notes(ctx, w.deliveries["bollard"])
+	})
+	pinned := notes[len(notes)-1]
+	require.Equal(t, [3]float64{1000, 0, 0}, pinned.Pin.PositionMM)
+	require.Equal(t, http.StatusUnprocessableEntity, b.post(action, with(b.get(path).form(action), "text", "x", "pin", "nonsense")).status)
+
+	vendor := w.logIn(ada)
+	answered := vendor.post(action, url.Values{"text": {"It is cast that way."}, "reply_to": {pinned.ID.String()}, "once": {"answer"}}).follow()
+	wellMade(t, answered)
+	require.Contains(t, answered.text("#note-"+pinned.ID.String()+" .replies"), "It is cast that way.")
+	seen := b.get(path)
+	require.Contains(t, seen.text(".replies"), "Brackwater Props")
+	require.NotContains(t, seen.text(".replies"), "Ada Fjeld", "a vendor's people are the vendor to the studio")
+	settle := path + "/resolution"
+	require.Equal(t, http.StatusForbidden, vendor.post(settle, url.Values{"note": {pinned.ID.String()}, "settled": {"yes"}, "once": {"s"}}).status, "not theirs")
+	settled := b.post(settle, url.Values{"note": {pinned.ID.String()}, "settled": {"yes"}, "once": {"t"}}).follow()
+	require.Contains(t, settled.text("#note-"+pinned.ID.String()), "settled")
+}
+
+// Beside a delivery stands the one before it, with two pictures of the same light.
+func TestDeliveryBesideTheOneBefore(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	p := w.logIn(ole).get("/deliveries/" + w.deliveries["bollard"].String())
+	wellMade(t, p)
+	require.Len(t, p.all("[data-beside]"), 1)
+	require.Contains(t, p.text("#beside"), "Delivery 1")
+	src := p.attrs("[data-beside] img", "src")
+	require.Len(t, src, 2)
+	require.NotEqual(t, src[0], src[1])
+	require.False(t, w.logIn(ole).get("/deliveries/"+w.deliveries["lantern"].String()).has("#beside"))
+}
+
+// An issue accepted for the kit or the order becomes a permission that covers what was measured.
+func TestAcceptingAnIssueForTheOrder(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/deliveries/" + w.deliveries["bollard"].String()
+	b := w.logIn(marek)
+	b.get(path).submit(path+"/concession", "?ord", "2", "reason", "Names never ship here.", "scope", "order").follow()
+	list := as(w, marek, func(ctx context.Context, tx *ledger.Tx) (ledger.List[ledger.Permission], error) {
+		return tx.Permissions(ctx, w.order.ID, ledger.Page{})
+	})
+	require.Len(t, list.Items, 1)
+	require.Equal(t, []string{"concession", "names.default"}, []string{list.Items[0].Kind, list.Items[0].Check})
 }

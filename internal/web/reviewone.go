@@ -105,7 +105,9 @@ func (page reviewOne) Keys() []key {
 }
 
 // MayHold and MayResume say whether the milestone can be kept back, or gone on with.
-func (page reviewOne) MayHold() bool   { return page.Delivery.Milestone == ledger.MReview && page.May.Decide() }
+func (page reviewOne) MayHold() bool {
+	return page.Delivery.Milestone == ledger.MReview && page.May.Decide()
+}
 func (page reviewOne) MayResume() bool { return page.Delivery.Milestone == ledger.MHeld }
 
 // Worst are the findings that the technical line names: what blocks, then what warns.
@@ -436,4 +438,3 @@ func (page reviewOne) IssueCount() int {
 func (page reviewOne) Cleared() bool {
 	return page.Inspection != nil && page.Inspection.Verdict == ledger.VerdictPass
 }
-

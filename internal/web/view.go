@@ -126,7 +126,7 @@ func (p *Pages) loadView(c echo.Context) (viewPage, error) {
 	for i := range page.Revisions {
 		page.Revisions[i].Title = reader.Text(words.P("view.revision", words.Name(strconv.Itoa(page.Revisions[i].Number))))
 	}
-	page.Data.Revisions, page.Data.Pins = page.Revisions, pinsOf(reader, base.Notes, earlier)
+	page.Data.Revisions, page.Data.Pins = page.Revisions, pinsOf(reader, base.By, base.Notes, earlier)
 	return page, err
 }
 

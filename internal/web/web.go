@@ -51,7 +51,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		}
 		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
 
-		for _, name := range []string{"viewer.js", "deliver.js", "hash.js", "live.js", "review.js", "turn.js"} {
+		for _, name := range []string{"viewer.js", "deliver.js", "hash.js", "live.js", "review.js", "turn.js", "compare.js"} {
 			e.GET("/static/"+name, p.shown(bundle(name)))
 		}
 
@@ -84,6 +84,10 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/orders/:id", p.order)
 		in.GET("/props", p.props)
 		in.GET("/props/export", p.exportProps)
+		in.GET("/props/spec", p.bulkSpec)
+		in.POST("/props/spec", p.changeSpecs)
+		in.GET("/specs", p.waitingSpecs)
+		in.POST("/specs", p.acknowledgeTogether)
 		in.POST("/props/views", p.saveView)
 		in.GET("/props/views", func(c echo.Context) error { return c.Redirect(http.StatusSeeOther, "/props") })
 		in.POST("/props/views/:id/away", p.putViewAway)
@@ -93,6 +97,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.POST("/props/:id/spec", p.draftSpec)
 		in.POST("/props/:id/roles", p.roles)
 		in.GET("/orders/:id/deliver", p.deliverBatch)
+		in.GET("/capacity", p.capacity)
+		in.POST("/capacity", p.sayCapacity)
 		in.GET("/questions", p.questions)
 		in.GET("/questions/:id", p.question)
 		in.GET("/orders/:id/references", p.references)
@@ -107,6 +113,10 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/deliveries/:id/view", p.view)
 		in.GET("/deliveries/:id/certificate", p.certificate)
 		in.GET("/deliveries/:id/issues", p.issueReport)
+		in.GET("/permits", p.permits)
+		in.GET("/permits/:id", p.permitOne)
+		in.POST("/permits/:id/decision", p.decidePermit)
+		in.GET("/permits/:id/decision", toItsPage)
 		in.GET("/review", p.review)
 		in.GET("/review/:id", p.reviewOne)
 		in.POST("/review/:id/decision", p.decideOne)
@@ -126,10 +136,18 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/account", p.account)
 		in.POST("/logout", p.logOut)
 		in.POST("/account/token/:id/revocation", p.revokeToken)
+		in.GET("/doors", p.doors)
+		in.GET("/access", p.access)
+		in.POST("/doors/session/:id/revocation", p.endSession)
+		in.POST("/doors/others/revocation", p.endOtherSessions)
+		in.POST("/doors/provider", p.setProvider)
+		in.GET("/doors/provider", toItsPage)
+		in.POST("/doors/provider/revocation", p.removeProvider)
 		for form, do := range map[string]echo.HandlerFunc{
-			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/reinspection": p.reinspect,
+			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/resolution": p.resolve, "/deliveries/:id/reinspection": p.reinspect,
 			"/specs/:id/acknowledge": p.acknowledge, "/people/invitation": p.invite, "/people/vendor": p.takeOn,
 			"/props/:id/question": p.ask, "/props/:id/permit": p.askPermit, "/props/:id/withdrawal": p.withdrawPermit, "/props/:id/change": p.answerChange, "/props/:id/offer": p.offerChange,
+			"/props/:id/origin": p.declareOrigin, "/props/:id/reassignment": p.reassign,
 			"/questions/:id/reply": p.reply, "/references/:id/secrecy": p.acknowledgeSecrecy, "/references/:id/acknowledge": p.acknowledgePack,
 			"/account/reading": p.setReading, "/account/password": p.changePassword, "/account/token": p.makeToken,
 		} {
