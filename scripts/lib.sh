@@ -34,6 +34,11 @@ need_postgres() {
   [ -n "$found" ] || command -v initdb >/dev/null || apt_install postgresql
 }
 
+# need_faketime makes sure of the library that lets the storm move the database's clock.
+need_faketime() {
+  ls /usr/lib/*/faketime/libfaketime.so.1 >/dev/null 2>&1 || apt_install libfaketime
+}
+
 need_chromium() {
   command -v chromium >/dev/null || command -v chromium-browser >/dev/null || command -v google-chrome >/dev/null || apt_install chromium
 }
