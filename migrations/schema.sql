@@ -3328,11 +3328,15 @@ CREATE INDEX access_by_age ON ph.access USING btree (hour);
 
 CREATE INDEX batch_by_vendor ON ph.batch USING btree (vendor_id, id);
 
+CREATE INDEX cancellation_of_prop ON ph.cancellation USING btree (studio_id, prop_id, id);
+
 CREATE INDEX change_order_by_vendor ON ph.change_order USING btree (vendor_id, id);
 
 CREATE INDEX change_order_of_milestone ON ph.change_order USING btree (studio_id, milestone_id);
 
 CREATE INDEX change_order_of_order ON ph.change_order USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX change_order_of_prop ON ph.change_order USING btree (studio_id, prop_id, id);
 
 CREATE UNIQUE INDEX change_order_of_spec_key ON ph.change_order USING btree (studio_id, spec_revision_id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text, 'agreed'::text]));
 
@@ -3340,7 +3344,7 @@ CREATE INDEX change_order_open_of_studio ON ph.change_order USING btree (studio_
 
 CREATE INDEX change_order_open_of_vendor ON ph.change_order USING btree (vendor_id, since, id) WHERE (state = ANY (ARRAY['for_vendor'::text, 'for_studio'::text]));
 
-CREATE INDEX check_count_by_vendor ON ph.check_count USING btree (vendor_id, project_id, month);
+CREATE INDEX check_count_by_vendor ON ph.check_count USING btree (vendor_id, project_id, tier, month);
 
 CREATE UNIQUE INDEX check_count_key ON ph.check_count USING btree (studio_id, vendor_id, project_id, month, tier, chk, shard) NULLS NOT DISTINCT;
 
@@ -3396,6 +3400,8 @@ CREATE INDEX hold_of_milestone ON ph.hold USING btree (studio_id, milestone_id, 
 
 CREATE INDEX hold_of_order ON ph.hold USING btree (studio_id, work_order_id, id);
 
+CREATE INDEX hold_of_prop ON ph.hold USING btree (studio_id, prop_id, id);
+
 CREATE INDEX hook_send_due ON ph.hook_send USING btree (party_id, hook_id, next_at, id) WHERE (state = 'due'::text);
 
 CREATE INDEX hook_send_line ON ph.hook_send USING btree (party_id, hook_id, subject_id, seq) WHERE (state = 'due'::text);
@@ -3416,6 +3422,8 @@ CREATE INDEX inspection_leases ON ph.inspection USING btree (lease_until) WHERE 
 
 CREATE INDEX inspection_of_delivery ON ph.inspection USING btree (studio_id, delivery_id, id);
 
+CREATE INDEX inspection_of_prop ON ph.inspection USING btree (studio_id, prop_id, id);
+
 CREATE INDEX inspection_running ON ph.inspection USING btree (vendor_id) WHERE (state = 'running'::text);
 
 CREATE UNIQUE INDEX inspection_under_way_key ON ph.inspection USING btree (studio_id, delivery_id) WHERE (state <> 'done'::text);
@@ -3433,6 +3441,8 @@ CREATE INDEX log_to_tell ON ph.log USING btree (id) WHERE (told_size < size);
 CREATE INDEX mail_age ON ph.mail USING btree (created_at);
 
 CREATE INDEX mail_due ON ph.mail USING btree (next_at, id) WHERE (state = 'due'::text);
+
+CREATE INDEX maintenance_of_prop ON ph.maintenance USING btree (studio_id, prop_id, id);
 
 CREATE UNIQUE INDEX member_email_key ON ph.member USING btree (email);
 
@@ -3486,6 +3496,10 @@ CREATE INDEX payable_by_time_of_vendor ON ph.payable USING btree (vendor_id, at,
 
 CREATE INDEX payable_by_vendor ON ph.payable USING btree (vendor_id, id);
 
+CREATE INDEX payable_of_prop ON ph.payable USING btree (studio_id, prop_id, id);
+
+CREATE INDEX payment_hold_of_prop ON ph.payment_hold USING btree (studio_id, prop_id, id);
+
 CREATE INDEX pending_sign_off_due ON ph.pending_sign_off USING btree (send_at) WHERE (stopped_at IS NULL);
 
 CREATE INDEX pending_sign_off_of_member ON ph.pending_sign_off USING btree (studio_id, by_member, id);
@@ -3501,6 +3515,8 @@ CREATE INDEX permission_decision_of_order ON ph.permission_decision USING btree 
 CREATE INDEX permission_granted ON ph.permission USING btree (studio_id, work_order_id, chk) WHERE (state = 'granted'::text);
 
 CREATE INDEX permission_of_order ON ph.permission USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX permission_of_prop ON ph.permission USING btree (studio_id, prop_id, id) WHERE (prop_id IS NOT NULL);
 
 CREATE INDEX permission_requested_of_studio ON ph.permission USING btree (studio_id, since, id) WHERE (state = 'requested'::text);
 
@@ -3544,6 +3560,8 @@ CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
 
 CREATE INDEX reminder_of_milestone ON ph.reminder USING btree (studio_id, milestone_id, id);
 
+CREATE INDEX reminder_of_prop ON ph.reminder USING btree (studio_id, prop_id, id);
+
 CREATE INDEX removal_file_of ON ph.removal_file USING btree (studio_id, removal_id);
 
 CREATE INDEX removal_of_order ON ph.removal USING btree (studio_id, work_order_id, id);
@@ -3561,6 +3579,12 @@ CREATE INDEX set_use_of_prop ON ph.set_use USING btree (studio_id, prop_id, set_
 CREATE INDEX set_use_of_set ON ph.set_use USING btree (studio_id, set_id, prop_id, id);
 
 CREATE INDEX sign_in_by_age ON ph.sign_in USING btree (created_at);
+
+CREATE INDEX sign_off_by_vendor ON ph.sign_off USING btree (vendor_id, id);
+
+CREATE INDEX sign_off_of_prop ON ph.sign_off USING btree (studio_id, prop_id, id);
+
+CREATE INDEX spec_ack_of_prop ON ph.spec_ack USING btree (studio_id, prop_id, id);
 
 CREATE INDEX spec_revision_by_vendor ON ph.spec_revision USING btree (vendor_id, id);
 
