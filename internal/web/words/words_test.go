@@ -108,3 +108,22 @@ func TestAsked(t *testing.T) {
 		require.Equal(t, want, Asked(accept).Tag, accept)
 	}
 }
+
+// Every zone to choose from is one of the database that the program carries.
+func TestZones(t *testing.T) {
+	t.Parallel()
+	n := 0
+	for _, region := range Regions() {
+		for _, name := range region.Zones {
+			n++
+			_, err := time.LoadLocation(name)
+			require.NoError(t, err)
+			require.Equal(t, name, Zone(name).String())
+		}
+	}
+	require.Greater(t, n, 300)
+	require.Equal(t, Region{"UTC", []string{"UTC"}}, Regions()[0])
+	for _, none := range []string{"", "Local", "Nowhere/Land", "../etc"} {
+		require.Equal(t, time.UTC, Zone(none))
+	}
+}
