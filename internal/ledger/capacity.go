@@ -80,3 +80,6 @@ func (tx *Tx) SetCapacity(ctx context.Context, day Date, slots int) (Week, error
 	}
 	return all[0], nil
 }
+
+// Left is Open where the vendor has said, else 0.
+func (w Week) Left() int { open, _ := w.Open(); return open }

@@ -35,7 +35,7 @@ func (w *world) logIn(email string) *browser {
 	w.t.Helper()
 	b := w.nobody()
 	secret := as(w, email, func(ctx context.Context, tx *ledger.Tx) (string, error) {
-		_, secret, err := tx.StartSession(ctx, time.Hour)
+		_, secret, err := tx.StartSession(ctx, time.Hour, ledger.From{Via: ledger.ViaPassword})
 		return secret, err
 	})
 	at, err := url.Parse(w.base)
@@ -270,7 +270,7 @@ func fieldsOf(f *html.Node) url.Values {
 			}
 		case n.Data == "select":
 			for o := range n.Descendants() {
-				if o.Data == "option" && (hasAttr(o, "selected") || v.Get(name) == "") {
+				if o.Data == "option" && (hasAttr(o, "selected") || !v.Has(name)) {
 					v.Set(name, attr(o, "value"))
 				}
 			}

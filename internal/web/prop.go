@@ -30,13 +30,14 @@ type propPage struct {
 	Plain      []passage               // the spec in force in plain words
 	Judged     spec.Milestone          // at which milestone
 	Offered    []difference            // what the revision that waits would change
+	Elsewhere  []ledger.WorkOrder      // of other vendors, where it could go on
 	May        propPermission
 	Refusal    refusal
 }
 
 // propPermission is what the reader may do on the page. The ledger decides again, whatever the page shows.
 type propPermission struct {
-	Acknowledge, Ask, Answer, AskPermit, AnswerChange, OfferChange, Deliver, ChangeSpec bool
+	Acknowledge, Ask, Answer, AskPermit, AnswerChange, OfferChange, Deliver, ChangeSpec, Declare, Reassign bool
 }
 
 // deliveriesShown is how many of a prop's newest deliveries a page lists.
@@ -61,6 +62,7 @@ func (p *Pages) loadProp(c echo.Context) (propPage, error) {
 	}
 	who, _ := httpapi.Caller(c.Request().Context())
 	page, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (page propPage, err error) {
+		page.Reader = p.reader(c)
 		if page.Prop, err = tx.Prop(ctx, id); err != nil {
 			return page, err
 		}
@@ -81,12 +83,19 @@ func (p *Pages) loadProp(c echo.Context) (propPage, error) {
 		if page.Lit, err = tx.PicturesOf(ctx, page.Prop, "prop_lit.png"); err != nil {
 			return page, err
 		}
+		if who.Has(ledger.Producer) {
+			orders, err := tx.WorkOrders(ctx, ledger.Page{Limit: listed})
+			if err != nil {
+				return page, err
+			}
+			page.Elsewhere = slices.DeleteFunc(orders.Items, func(o ledger.WorkOrder) bool { return o.VendorID == page.Prop.VendorID })
+		}
 		return page, page.loadSpecs(ctx, tx)
 	})
 	if err != nil {
 		return page, err
 	}
-	page.Studio, page.Reader, page.Open = who.Side == ledger.StudioSide, p.reader(c), c.QueryParam("open")
+	page.Studio, page.Open = who.Side == ledger.StudioSide, c.QueryParam("open")
 	page.look(who)
 	return page, nil
 }
@@ -99,7 +108,8 @@ func (page *propPage) look(who ledger.Who) {
 		Acknowledge: who.Has(ledger.VendorLead), Ask: vendor, Answer: !vendor, AskPermit: vendor && len(page.Now) > 0,
 		AnswerChange: who.Has(ledger.VendorLead, ledger.Producer), OfferChange: who.Has(ledger.VendorLead, ledger.Producer) && len(page.Now) > 0,
 		Deliver:    vendor && page.Prop.SpecInForce != nil && slices.ContainsFunc(page.Now, func(m ledger.Milestone) bool { return takesDelivery(m.State) }),
-		ChangeSpec: who.Has(ledger.Producer, ledger.TechnicalArtist, ledger.ArtDirector),
+		ChangeSpec: who.Has(ledger.Producer, ledger.TechnicalArtist, ledger.ArtDirector), Declare: who.Has(ledger.VendorLead),
+		Reassign: who.Has(ledger.Producer) && len(page.Now) > 0,
 	}
 }
 
@@ -115,9 +125,7 @@ func (page *propPage) loadSpecs(ctx context.Context, tx *ledger.Tx) error {
 	if err != nil || before == nil {
 		return err
 	}
-	var sp specPage
-	sp.explain(before)
-	page.Plain = sp.Plain
+	page.Plain = inPlainWords(before)
 	if page.Prop.SpecOffered == nil {
 		return nil
 	}

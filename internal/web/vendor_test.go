@@ -77,8 +77,8 @@ func TestAPropsStory(t *testing.T) {
 	refused := p.submit(path+"/permit", "check", "budget.triangles", "worst", "some", "reason", "The coil needs them.")
 	require.Equal(t, http.StatusUnprocessableEntity, refused.status)
 	require.Equal(t, "The coil needs them.", refused.text("#permit-reason"), "nothing typed is lost")
-	p = p.submit(path+"/permit", "check", "budget.triangles", "worst", "4200,5", "until", "2031-01-31", "reason", "The coil needs them.").follow()
-	require.Contains(t, p.text("#permits[open]"), "asked for Triangle budget, up to 4,201, until 31 Jan 2031")
+	p = p.submit(path+"/permit", "check", "budget.triangles", "worst", "3900,25", "until", "2031-01-31", "reason", "The coil needs them.").follow()
+	require.Contains(t, p.text("#permits[open]"), "asked for Triangle budget , up to 3900, until 31 Jan 2031")
 	p = p.submit(path + "/withdrawal").follow()
 	require.Contains(t, p.text("#permits"), "taken back")
 
@@ -224,4 +224,58 @@ func logTo() io.Writer {
 		return os.Stderr
 	}
 	return io.Discard
+}
+
+func TestOriginCapacityAndGoingOn(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	path := "/props/" + w.props["bollard"].ID.String()
+	vendor := w.logIn(ole)
+	p := vendor.get(path)
+	refused := p.submit(path+"/origin", "what-1", "a rusted chain", "licence-1", "CC0 1.0")
+	require.Equal(t, http.StatusUnprocessableEntity, refused.status, "the kind is missing")
+	require.Equal(t, []string{"a rusted chain"}, refused.attrs("#what-1", "value"))
+	wellMade(t, refused)
+	p = p.submit(path+"/origin", "kind-1", "scan", "what-1", "a rusted chain", "licence-1", "CC0 1.0", "statement", "The rest is ours.").follow()
+	require.Contains(t, p.text("#origin[open]"), "a rusted chain scan CC0 1.0")
+	require.False(t, w.logIn(ada).get(path).has("form[action="+path+"/origin]"), "the lead declares")
+	require.Contains(t, w.logIn(petra).get(path).text("#origin"), "Brackwater Props", "not who of them")
+
+	c := vendor.get("/capacity")
+	wellMade(t, c)
+	fields := c.attrs("main input.short", "name")
+	require.Len(t, fields, 9)
+	require.Equal(t, http.StatusUnprocessableEntity, c.submit("/capacity", fields[1], "many").status)
+	c = c.submit("/capacity", fields[0], "0", fields[1], "4").follow()
+	require.Contains(t, c.text("[role=status]"), "Noted.")
+	require.Contains(t, c.texts("tbody tr")[1], " 0 4 4")
+	require.Contains(t, c.texts("tbody tr")[0], " 0 0 0", "no slots is said, too")
+	require.Contains(t, c.texts("tbody tr")[2], "not said")
+	s := w.logIn(petra).get("/capacity")
+	wellMade(t, s)
+	require.Contains(t, s.text("main"), "Brackwater Props 4 slots free")
+	require.NotContains(t, w.logIn(tamsin).get("/capacity").body, "Brackwater")
+
+	// The bollard goes on with the other vendor; its stored files are only of the record here, so one is put there first.
+	d := as(w, ole, func(ctx context.Context, tx *ledger.Tx) (ledger.Delivery, error) {
+		return tx.Delivery(ctx, w.deliveries["bollard"])
+	})
+	for _, f := range d.Files {
+		require.NoError(t, w.storage.Put(t.Context(), f.ObjectKey, []byte("x"), f.MediaType))
+	}
+	producer := w.logIn(petra).get(path)
+	require.Equal(t, http.StatusUnprocessableEntity, producer.submit(path+"/reassignment", "price", "dear", "reason", "x").status)
+	gone := producer.submit(path+"/reassignment", "price", "300", "reason", "They are full until spring.").follow()
+	require.Contains(t, gone.text("#after"), "It goes on with Ninth Lock Workshop")
+	require.Contains(t, gone.text("#now"), "Nothing is asked any more.")
+	at := gone.link("Ninth Lock Workshop")
+	other := w.logIn(tamsin).get(at)
+	require.Equal(t, http.StatusOK, other.status)
+	for _, secret := range []string{"Brackwater", "Ole", "weld beads", shared, "1,180"} {
+		require.NotContains(t, other.body, secret)
+	}
+	pack := w.logIn(tamsin).get(other.link("Pack 1"))
+	require.Contains(t, pack.text("main"), "game_mesh/bollard_game.glb")
+	require.NotContains(t, w.logIn(ole).get(path).body, "Ninth Lock")
+	require.Equal(t, http.StatusNotFound, w.logIn(ole).get(at).status)
 }
