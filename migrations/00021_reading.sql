@@ -18,3 +18,22 @@ CREATE INDEX payment_hold_of_prop ON ph.payment_hold (studio_id, prop_id, id);
 
 DROP INDEX ph.check_count_by_vendor;
 CREATE INDEX check_count_by_vendor ON ph.check_count (vendor_id, project_id, tier, month);
+
+-- Only the counts of all have shards: those of a vendor or a project are seldom written twice at once.
+-- +goose StatementBegin
+CREATE OR REPLACE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS void LANGUAGE sql SECURITY DEFINER SET search_path = pg_catalog AS $$
+  INSERT INTO ph.check_count AS d (studio_id, vendor_id, project_id, tier, month, chk, shard, judged, failed)
+  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, f.chk,
+         CASE WHEN grouping(i.vendor_id, w.project_id) = 3 THEN abs(hashtext(the_inspection::text) % 4) ELSE 0 END,
+         count(*), count(*) FILTER (WHERE f.blocks AND f.outcome = 'fail')
+  FROM ph.inspection i
+  JOIN ph.work_order w ON w.studio_id = i.studio_id AND w.id = i.work_order_id
+  JOIN ph.prop p ON p.studio_id = i.studio_id AND p.id = i.prop_id
+  JOIN ph.finding f ON f.studio_id = i.studio_id AND f.inspection_id = i.id
+  WHERE i.studio_id = the_studio AND i.id = the_inspection AND f.outcome IN ('pass', 'warn', 'fail')
+  GROUP BY i.studio_id, p.tier, f.chk, GROUPING SETS ((), (i.vendor_id), (w.project_id), (i.vendor_id, w.project_id))
+  ORDER BY i.vendor_id, w.project_id, f.chk
+  ON CONFLICT (studio_id, vendor_id, project_id, month, tier, chk, shard)
+  DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed
+$$;
+-- +goose StatementEnd

@@ -100,7 +100,8 @@ CREATE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS vo
     SET search_path TO 'pg_catalog'
     AS $$
   INSERT INTO ph.check_count AS d (studio_id, vendor_id, project_id, tier, month, chk, shard, judged, failed)
-  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, f.chk, abs(hashtext(the_inspection::text) % 4),
+  SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, f.chk,
+         CASE WHEN grouping(i.vendor_id, w.project_id) = 3 THEN abs(hashtext(the_inspection::text) % 4) ELSE 0 END,
          count(*), count(*) FILTER (WHERE f.blocks AND f.outcome = 'fail')
   FROM ph.inspection i
   JOIN ph.work_order w ON w.studio_id = i.studio_id AND w.id = i.work_order_id
@@ -248,17 +249,17 @@ CREATE FUNCTION ph.finish_reset(the_hash bytea, the_password text) RETURNS boole
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-DECLARE found record;
+DECLARE whose record;
 BEGIN
   UPDATE ph.password_reset r SET used_at = now() FROM ph.member m
   WHERE r.secret_hash = the_hash AND r.used_at IS NULL AND r.expires_at > now() AND m.party_id = r.party_id AND m.id = r.member_id AND m.disabled_at IS NULL
-  RETURNING r.party_id, r.member_id INTO found;
+  RETURNING r.party_id, r.member_id INTO whose;
   IF NOT FOUND THEN
     RETURN false;
   END IF;
-  UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = found.party_id AND r.member_id = found.member_id AND r.used_at IS NULL;
-  UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = found.party_id AND m.id = found.member_id;
-  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = found.party_id AND s.member_id = found.member_id AND s.ended_at IS NULL;
+  UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = whose.party_id AND r.member_id = whose.member_id AND r.used_at IS NULL;
+  UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = whose.party_id AND m.id = whose.member_id;
+  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = whose.party_id AND s.member_id = whose.member_id AND s.ended_at IS NULL;
   RETURN true;
 END $$;
 

@@ -36,8 +36,12 @@ func monthOf(t time.Time) time.Time { return time.Date(t.Year(), t.Month(), 1, 0
 
 func (f *figures) inspected(o *order, c *piece, r *result, at time.Time) {
 	f.turn++
-	month, shard := monthOf(at), f.turn%checkShards
+	month := monthOf(at)
 	for _, of := range [][2]uuid.UUID{{}, {o.vendor.id}, {{}, o.project.id}, {o.vendor.id, o.project.id}} {
+		shard := 0
+		if of == [2]uuid.UUID{} { // the rest has no shards
+			shard = f.turn % checkShards
+		}
 		for _, l := range r.lines {
 			if l.Outcome == "not_evaluated" {
 				continue
