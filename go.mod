@@ -36,15 +36,22 @@ require (
 )
 
 require (
-	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6 // indirect
-	github.com/emersion/go-smtp v0.25.1 // indirect
+	github.com/compose-spec/compose-go/v2 v2.16.2 // indirect
+	go.yaml.in/yaml/v2 v2.4.4 // indirect
+	k8s.io/api v0.37.1 // indirect
+	sigs.k8s.io/yaml v1.6.0 // indirect
+)
+
+require (
+	github.com/emersion/go-sasl v0.0.0-20241020182733-b788ff22d5a6
+	github.com/emersion/go-smtp v0.25.1
 	github.com/evanw/esbuild v0.28.2 // indirect
 	github.com/influxdata/tdigest v0.0.1 // indirect
 	github.com/josharian/intern v1.0.0 // indirect
 	github.com/mailru/easyjson v0.7.7 // indirect
 	github.com/rs/dnscache v0.0.0-20230804202142-fc85eb664529 // indirect
 	github.com/standard-webhooks/standard-webhooks/libraries v0.0.1
-	github.com/wneessen/go-mail v0.8.1 // indirect
+	github.com/wneessen/go-mail v0.8.1
 	rsc.io/qr v0.2.0 // indirect
 )
 

@@ -204,17 +204,17 @@ $$;
 -- Sets the password, once; every session ends, and every other link.
 -- +goose StatementBegin
 CREATE FUNCTION ph.finish_reset(the_hash bytea, the_password text) RETURNS boolean LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog AS $$
-DECLARE found record;
+DECLARE whose record;
 BEGIN
   UPDATE ph.password_reset r SET used_at = now() FROM ph.member m
   WHERE r.secret_hash = the_hash AND r.used_at IS NULL AND r.expires_at > now() AND m.party_id = r.party_id AND m.id = r.member_id AND m.disabled_at IS NULL
-  RETURNING r.party_id, r.member_id INTO found;
+  RETURNING r.party_id, r.member_id INTO whose;
   IF NOT FOUND THEN
     RETURN false;
   END IF;
-  UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = found.party_id AND r.member_id = found.member_id AND r.used_at IS NULL;
-  UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = found.party_id AND m.id = found.member_id;
-  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = found.party_id AND s.member_id = found.member_id AND s.ended_at IS NULL;
+  UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = whose.party_id AND r.member_id = whose.member_id AND r.used_at IS NULL;
+  UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = whose.party_id AND m.id = whose.member_id;
+  UPDATE ph.session s SET ended_at = now() WHERE s.party_id = whose.party_id AND s.member_id = whose.member_id AND s.ended_at IS NULL;
   RETURN true;
 END $$;
 -- +goose StatementEnd

@@ -16,6 +16,7 @@ import (
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/outward"
+	"proofhouse/internal/post"
 	"proofhouse/internal/storage"
 )
 
@@ -62,7 +63,8 @@ type config struct {
 	collector                        string // OTLP
 	storagePrice                     string
 	notaryKey                        string
-	postKey                          secret
+	postKey, smtp                    secret
+	mailFrom                         string
 	database                         database
 	s3Endpoint, s3PublicEndpoint     string
 	s3Region, s3Bucket               string
@@ -102,6 +104,8 @@ var variables = []variable{
 	{flag: "database-admin-url", env: "DATABASE_ADMIN_URL", what: "PostgreSQL `URL` of the database's owner, who may create roles", secret: func(c *config) *secret { return &c.database.admin }},
 	{flag: "notary-key", env: "NOTARY_KEY", what: "`file` of the signing key; made on first use", text: func(c *config) *string { return &c.notaryKey }},
 	{flag: "post-key", env: "POST_KEY", what: "`key` that seals the secrets of webhooks and makes links in mails, the same for every process: openssl rand -base64 32", secret: func(c *config) *secret { return &c.postKey }},
+	{flag: "smtp-url", env: "SMTP_URL", what: "mail server: smtp://user:password@`host` with STARTTLS, smtps://…, or smtp://host:25?tls=none; without one no mail is sent", secret: func(c *config) *secret { return &c.smtp }},
+	{flag: "mail-from", env: "MAIL_FROM", what: "whom mail is from: \"Props <props@mail.example>\", an `address`", text: func(c *config) *string { return &c.mailFrom }},
 	{flag: "s3-endpoint", env: "S3_ENDPOINT", what: "the S3 storage's `address`; empty for AWS", text: func(c *config) *string { return &c.s3Endpoint }},
 	{flag: "s3-public-endpoint", env: "S3_PUBLIC_ENDPOINT", what: "its `address` as vendors reach it, where it is another", text: func(c *config) *string { return &c.s3PublicEndpoint }},
 	{flag: "s3-region", env: "S3_REGION", fallback: "us-east-1", what: "its `region`", text: func(c *config) *string { return &c.s3Region }},
@@ -232,6 +236,9 @@ func (c config) serveFaults() (faults []string) {
 	faults = append(faults, roleFault("DATABASE_POST_URL", c.database.post, ledger.RolePost, false)...)
 	if c.database.post != "" && c.postKey == "" {
 		faults = append(faults, "DATABASE_POST_URL needs POST_KEY, the key that seals the secrets of webhooks")
+	}
+	if _, err := post.ParseSMTP(string(c.smtp), c.mailFrom); c.smtp != "" && err != nil {
+		faults = append(faults, "SMTP_URL and MAIL_FROM: "+err.Error())
 	}
 	if _, err := ledger.ParsePostKey(string(c.postKey)); c.postKey != "" && err != nil {
 		faults = append(faults, "POST_KEY: "+err.Error())

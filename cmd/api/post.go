@@ -43,6 +43,13 @@ func (c config) startPost(ctx context.Context, group *errgroup.Group, log *slog.
 		defer pool.Close()
 		carrying, ctx := errgroup.WithContext(ctx)
 		carrying.Go(func() error { return hooks.Run(ctx) })
+		if c.smtp != "" {
+			server, err := post.ParseSMTP(string(c.smtp), c.mailFrom)
+			if err != nil {
+				return err
+			}
+			carrying.Go(func() error { return post.NewMails(told, server, c.publicURL, log).Run(ctx) })
+		}
 		carrying.Go(func() error {
 			return told.Run(ctx, tellEvery, func(err error) {
 				log.ErrorContext(ctx, "what happened was not told; trying again", "error", err.Error())

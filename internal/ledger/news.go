@@ -28,16 +28,18 @@ func (tx *Tx) News(ctx context.Context, after int64) ([]News, error) {
 	if err != nil {
 		return nil, fmt.Errorf("news: %w", err)
 	}
-	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (n News, err error) {
-		var body string
-		err = row.Scan(&n.Seq, &n.ID, &n.Kind, &n.At, &body)
-		n.Body = []byte(body)
-		return n, err
-	})
+	list, err := pgx.CollectRows(rows, scanNews)
 	if err != nil {
 		return nil, fmt.Errorf("news: %w", err)
 	}
 	return list, nil
+}
+
+func scanNews(row pgx.CollectableRow) (n News, err error) {
+	var body string
+	err = row.Scan(&n.Seq, &n.ID, &n.Kind, &n.At, &body)
+	n.Body = []byte(body)
+	return n, err
 }
 
 // NewsEnd is the place of the newest news of the caller's party; 0 where there are none.

@@ -51,6 +51,7 @@ type NewsAbout struct {
 // newsItem is one act as one party is told of it.
 type newsItem struct {
 	party   uuid.UUID
+	seq     int64 // in its feed, once published
 	side    Side
 	kind    string
 	subject uuid.UUID

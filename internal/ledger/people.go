@@ -99,11 +99,19 @@ func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string,
 		return Invitation{}, "", invalid("valid_for", "is over %s", invitationMax)
 	}
 	secret, hash := newSecret(invitationPrefix)
+	if tx.postKey.Known() { // the mail makes the same link again
+		secret, hash = tx.postKey.link(invitationPrefix, inv.ID)
+	}
 	err := tx.QueryRow(ctx, `INSERT INTO ph.invitation (party_id, id, side, engaged_by, email, roles, secret_hash, created_by, expires_at)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, now() + $9::interval) RETURNING expires_at`,
 		inv.Party, inv.ID, inv.Side, engagedBy, inv.Email, inv.Roles, hash, tx.Who.Member, valid).Scan(&inv.ExpiresAt)
 	if err != nil {
 		return Invitation{}, "", fmt.Errorf("invite %s: %w", inv.Party, err)
+	}
+	if tx.postKey.Known() {
+		if _, err := tx.Exec(ctx, `SELECT ph.mail_invitation($1, $2)`, inv.ID, newID()); err != nil {
+			return Invitation{}, "", fmt.Errorf("mail invitation %s: %w", inv.ID, err)
+		}
 	}
 	return inv, secret, nil
 }

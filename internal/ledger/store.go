@@ -18,8 +18,9 @@ import (
 
 // Store opens transactions for callers of the API and the pages. Its pool's role is ph_api.
 type Store struct {
-	pool *pgxpool.Pool
-	wake waker
+	pool    *pgxpool.Pool
+	wake    waker
+	postKey PostKey // of the mails that invite; none: no mail
 }
 
 // waker enqueues one ticket for the workers in the caller's transaction.
@@ -68,8 +69,9 @@ type Tx struct {
 	pgx.Tx
 	Who Who
 
-	wake  waker
-	facts []pendingFact // appended to their logs just before the commit
+	wake    waker
+	postKey PostKey
+	facts   []pendingFact // appended to their logs just before the commit
 }
 
 // InTx runs fn in a transaction as the caller who. It commits when fn returns nil. fn runs again after a serialisation
@@ -78,8 +80,13 @@ func (s *Store) InTx(ctx context.Context, who Who, fn func(tx *Tx) error) error 
 	if err := checkWho(who); err != nil {
 		return err
 	}
-	return retry(ctx, func() error { return runTx(ctx, s.pool, who, "BEGIN", s.wake, fn) })
+	return retry(ctx, func() error {
+		return runTx(ctx, s.pool, who, "BEGIN", s.wake, func(tx *Tx) error { tx.postKey = s.postKey; return fn(tx) })
+	})
 }
+
+// UsePost lets invitations go out by mail. Call it before the store is used.
+func (s *Store) UsePost(key PostKey) { s.postKey = key }
 
 // InSnapshot is InTx over one snapshot of the database, read only: for Bundle and Verify, whose many statements have to
 // see one state.

@@ -170,9 +170,9 @@ func (tx *Tx) untold(ctx context.Context, ref logRef) (leaves []newsLeaf, vendor
 // publish numbers news in their parties' feeds and lines them up for the hooks that want them. The feeds' rows are locked
 // by ascending party, as everybody does who tells two parties at a time.
 func (tx *Tx) publish(ctx context.Context, items []newsItem) error {
-	by := map[uuid.UUID][]newsItem{}
-	for _, i := range items {
-		by[i.party] = append(by[i.party], i)
+	by := map[uuid.UUID][]*newsItem{}
+	for n := range items {
+		by[items[n].party] = append(by[items[n].party], &items[n])
 	}
 	for _, party := range sortedKeys(by) {
 		list := by[party]
@@ -184,7 +184,8 @@ func (tx *Tx) publish(ctx context.Context, items []newsItem) error {
 		first := last - int64(len(list))
 		var c newsColumns
 		for n, i := range list {
-			c.seq, c.id, c.kind = append(c.seq, first+int64(n)+1), append(c.id, newID()), append(c.kind, i.kind)
+			i.seq = first + int64(n) + 1
+			c.seq, c.id, c.kind = append(c.seq, i.seq), append(c.id, newID()), append(c.kind, i.kind)
 			c.subject, c.at, c.body = append(c.subject, i.subject), append(c.at, i.at), append(c.body, string(i.body))
 		}
 		if _, err := tx.Exec(ctx, `INSERT INTO ph.news (party_id, seq, id, kind, subject_id, at, body)
@@ -268,17 +269,23 @@ func (p *Post) TellDue(ctx context.Context) (n int, err error) {
 	return n, p.notify(ctx, parties)
 }
 
-// Run tells every interval until ctx ends, and then returns nil; dates that come near are looked for each minute. A
-// failure goes to problem and does not stop it: what was not told is told later.
+// Run tells every interval until ctx ends, and then returns nil; dates that come near and mornings are looked for each
+// minute, what is old is forgotten each hour. A failure goes to problem and does not stop it: what was not told is told later.
 func (p *Post) Run(ctx context.Context, every time.Duration, problem func(error)) error {
 	tick := time.NewTicker(every)
 	defer tick.Stop()
-	var looked time.Time
+	var looked, forgot time.Time
 	for {
 		_, err := p.Tell(ctx)
 		if err == nil && time.Since(looked) >= time.Minute {
 			looked = time.Now()
-			_, err = p.TellDue(ctx)
+			if _, err = p.TellDue(ctx); err == nil {
+				_, err = p.Digests(ctx)
+			}
+		}
+		if err == nil && time.Since(forgot) >= time.Hour {
+			forgot = time.Now()
+			err = p.Forget(ctx)
 		}
 		if err != nil && ctx.Err() == nil {
 			problem(err)
