@@ -122,7 +122,7 @@ func TestAcceptingIssuesOneByOne(t *testing.T) {
 	require.Contains(t, p.text(".conceded#finding-1"), "Accepted as is by Marek Osei")
 	require.Contains(t, p.text(".conceded"), "The cap is never seen from that side.")
 	require.Len(t, p.all("#issues .concede"), 2)
-	require.Contains(t, p.text("#issues .where"), "2 times, 1 accepted as is")
+	require.Contains(t, p.text("#issues .where"), "2 findings, 1 accepted as is")
 	require.Equal(t, []string{"accept_as_is", "return"}, p.attrs(".decide input[name=decision]", "value"))
 
 	// Somebody else has accepted the same issue meanwhile: said, and the text is not lost.
@@ -196,7 +196,7 @@ func TestInspectingAgain(t *testing.T) {
 	for range 2 {
 		require.Equal(t, path, b.post(action, form).header.Get("Location"))
 	}
-	require.Equal(t, "Waits for inspection", b.get(path).text(".verdict h2"))
+	require.Equal(t, "It waits for its turn.", b.get(path).text(".verdict [data-live-text]"))
 	refused = b.post(action, with(form, "once", "another"))
 	require.Equal(t, http.StatusConflict, refused.status)
 	require.Contains(t, refused.text("[role=alert]"), "More memory now.")

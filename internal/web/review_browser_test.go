@@ -49,8 +49,12 @@ func TestReviewInABrowser(t *testing.T) {
 	scripts, out := filepath.Join(root, "testdata", "browser"), filepath.Join(root, "testdata", "out", "review")
 	require.DirExists(t, filepath.Join(scripts, "node_modules"), "run npm ci --ignore-scripts in testdata/browser")
 	require.NoError(t, os.RemoveAll(out))
+	worst := 12.5
+	permit := as(w, ole, func(ctx context.Context, tx *ledger.Tx) (ledger.Permission, error) {
+		return tx.Permit(ctx, ledger.NewPermission{WorkOrder: w.order.ID, Kind: "permit", Prop: w.props["bollard"].ID, Check: "surface.poke_through", Worst: &worst, Reason: "The beads are cast, not welded."})
+	})
 	config, err := json.Marshal(map[string]any{
-		"base": w.base, "password": password, "out": out, "people": map[string]string{"director": marek, "other": ines, "lead": ole}, "deliveries": w.deliveries,
+		"base": w.base, "password": password, "out": out, "people": map[string]string{"director": marek, "other": ines, "lead": ole}, "deliveries": w.deliveries, "permit": permit.ID,
 	})
 	require.NoError(t, err)
 	ctx, cancel := context.WithTimeout(t.Context(), browserTime)

@@ -133,7 +133,7 @@ func TestReviewManyAtOnce(t *testing.T) {
 	p = b.get("/review")
 	require.Contains(t, p.text("#waiting"), "2 decisions wait")
 	wellMade(t, p)
-	sent := b.post("/review/send", url.Values{"pending": p.attrs(`form[action="/review/send"] input[name=pending]`, "value")}).follow()
+	sent := b.post("/review/send", url.Values{"pending": p.attrs(`form[action=/review/send] input[name=pending]`, "value")}).follow()
 	require.Contains(t, sent.text("main"), "Nothing waits for a decision.")
 	require.Contains(t, w.logIn(ole).get("/deliveries/"+crate).text("#decisions"), "The slats bend.")
 }
@@ -252,7 +252,7 @@ func TestNotesAreThreadsAtPlaces(t *testing.T) {
 	require.Equal(t, http.StatusUnprocessableEntity, b.post(action, with(b.get(path).form(action), "text", "x", "pin", "nonsense")).status)
 
 	vendor := w.logIn(ada)
-	answered := vendor.post(action, url.Values{"text": {"It is cast that way."}, "reply_to": {pinned.ID.String()}, "once": {"answer"}}).follow()
+	answered := vendor.post(path+"/reply", url.Values{"text": {"It is cast that way."}, "reply_to": {pinned.ID.String()}, "once": {"answer"}}).follow()
 	wellMade(t, answered)
 	require.Contains(t, answered.text("#note-"+pinned.ID.String()+" .replies"), "It is cast that way.")
 	seen := b.get(path)

@@ -144,7 +144,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/doors/provider", toItsPage)
 		in.POST("/doors/provider/revocation", p.removeProvider)
 		for form, do := range map[string]echo.HandlerFunc{
-			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/resolution": p.resolve, "/deliveries/:id/reinspection": p.reinspect,
+			"/deliveries/:id/decision": p.decide, "/deliveries/:id/concession": p.concede, "/deliveries/:id/note": p.note, "/deliveries/:id/reply": p.note, "/deliveries/:id/resolution": p.resolve, "/deliveries/:id/reinspection": p.reinspect,
 			"/specs/:id/acknowledge": p.acknowledge, "/people/invitation": p.invite, "/people/vendor": p.takeOn,
 			"/props/:id/question": p.ask, "/props/:id/permit": p.askPermit, "/props/:id/withdrawal": p.withdrawPermit, "/props/:id/change": p.answerChange, "/props/:id/offer": p.offerChange,
 			"/props/:id/origin": p.declareOrigin, "/props/:id/reassignment": p.reassign,

@@ -238,8 +238,55 @@ async function turning() {
   await page.context().close();
 }
 
+// A note at a place of the surface, by keys alone: turn it under the middle, Enter, write. Then it stands in the list.
+async function pinned() {
+  const name = 'note at a place';
+  const page = await inAs('director');
+  await go(page, '/deliveries/' + w.deliveries.bollard + '/view');
+  await page.locator('.view.live').waitFor();
+  await page.locator('[data-do=pin]').focus();
+  await page.keyboard.press('Enter');
+  await page.locator('.canvas').focus();
+  await page.keyboard.press('ArrowLeft');
+  await page.keyboard.press('Enter');
+  await page.locator('.pinform:not([hidden])').waitFor();
+  await page.keyboard.type('Soften this edge.');
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Tab');
+  await page.keyboard.press('Enter');
+  await page.locator('[data-pin="1"]').waitFor();
+  await says(page, name, '[data-pin="1"]', 'Soften this edge.');
+  await page.locator('.view.live').waitFor();
+  check(name, await page.locator('.marks .pin').count() === 1, 'the pin is not in the view');
+  await look.at(page, 'view-pinned');
+  await go(page, '/deliveries/' + w.deliveries.bollard);
+  await says(page, name, '#notes', 'Place 1 in 3D');
+  await page.context().close();
+}
+
+// Beside the delivery before: the slider works by arrow keys; permits and a delivery with all of its pieces are looked at.
+async function beside() {
+  const name = 'beside';
+  const page = await inAs('director');
+  await go(page, '/deliveries/' + w.deliveries.bollard);
+  const slider = page.locator('#slide-0');
+  await slider.focus();
+  const cut = () => page.locator('[data-beside] img').first().evaluate((i) => i.style.clipPath);
+  const before = await cut();
+  await page.keyboard.press('ArrowRight');
+  check(name, await cut() !== before, 'the arrow key moves nothing');
+  await look.at(page, 'delivery-beside');
+  await go(page, '/permits/' + w.permit);
+  await look.at(page, 'permit');
+  await page.locator('#reason').fill('On the quay nobody sees it.');
+  await page.locator('button[value=grant]').focus();
+  await page.keyboard.press('Enter');
+  await says(page, name, '.facts', 'granted');
+  await page.context().close();
+}
+
 const only = process.env.PAGES_ONLY; // one part by its name, while one works on it
-for (const part of [firstScreen, tablet, turning, plain, fast, keys, expired, two, draw]) {
+for (const part of [firstScreen, tablet, turning, plain, fast, keys, expired, two, draw, pinned, beside]) {
   if (only && !only.split(',').includes(part.name)) continue;
   const began = Date.now();
   await part().catch((e) => look.say(part.name, `broke off: ${e.message.split('\n').slice(0, 6).join(' / ')}`));
