@@ -139,7 +139,7 @@ func wellMade(t *testing.T, p *page) {
 	require.Empty(t, p.all("[style]"), p.path)
 	require.Empty(t, p.all("[onclick]"), p.path)
 	require.Len(t, p.all("h1"), 1, p.path)
-	require.Regexp(t, ` · proofhouse$`, p.text("title"), p.path)
+	require.Regexp(t, ` · proofhouse$`, p.text("head title"), p.path)
 	ids := map[string]bool{}
 	for _, n := range p.all("[id]") {
 		id := attr(n, "id")
@@ -334,7 +334,7 @@ func readingSpecPage(t *testing.T, w *world) {
 			budget = rule
 		}
 	}
-	require.Contains(t, budget, "at most 3 800")
+	require.Contains(t, budget, "at most 3800")
 	require.Contains(t, budget, "max_triangles spec line 5", "who said the limit")
 	require.Contains(t, budget, "common practice, no source", "and on what ground the others stand")
 	require.Contains(t, p.text("pre"), "budget.triangles: {max_triangles: 3800}")

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"errors"
-	"fmt"
 	"net/http"
 	"slices"
 	"strconv"
@@ -28,7 +27,7 @@ type specPage struct {
 	Milestones []spec.Milestone // of the prop
 	Plain      []passage
 	Rules      []ruleGroup
-	Missing    string // why it cannot be explained
+	Missing    bool // the present engine cannot read it
 	MayAck     bool
 	Studio     bool
 	Refused    string
@@ -43,7 +42,7 @@ func (p *Pages) spec(c echo.Context) error {
 }
 
 func (p *Pages) showSpec(c echo.Context, status int, page specPage) error {
-	return p.render(c, status, "spec", frame{Title: fmt.Sprintf("%s, spec revision %d", page.Prop.Title, page.Revision.Number), At: "work"}, page)
+	return p.render(c, status, "spec", frame{Title: words.P("spec.title", page.Prop.Title, page.Revision.Number), At: "work"}, page)
 }
 
 func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
@@ -62,11 +61,11 @@ func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
 		resolved, err := httpapi.ResolveSpec(ctx, tx, page.Revision, page.Milestone)
 		var faults *httpapi.Problem
 		if errors.As(err, &faults) {
-			page.Missing = "This service’s present engine cannot read the revision any more. The document itself is below, as it was published."
+			page.Missing = true
 			return page, nil
 		}
 		if err == nil {
-			page.explain(resolved)
+			page.Plain, page.Rules = inPlainWords(resolved), rulesByMode(p.reader(c), resolved)
 		}
 		return page, err
 	})
@@ -94,11 +93,11 @@ func (page *specPage) pickMilestone(asked string) {
 	}
 }
 
-func (page *specPage) explain(s *spec.Spec) {
+// inPlainWords is what the plain explanation says of the prop and its files.
+func inPlainWords(s *spec.Spec) []passage {
 	var text bytes.Buffer
 	_ = spec.ExplainPlainly(&text, s) // into memory
-	page.Plain = passages(text.String())
-	page.Rules = rulesByMode(s)
+	return passages(text.String())
 }
 
 // passage is a heading with sentences and points, as the plain explanation sets them out in text.
@@ -150,7 +149,6 @@ func aboutCheck(point string) bool {
 
 // ruleGroup is the checks that lead to the same when they are not met.
 type ruleGroup struct {
-	Title string
 	Mode  spec.Mode
 	Rules []rule
 }
@@ -158,57 +156,62 @@ type ruleGroup struct {
 // rule is one check as a revision has it, for the whole prop or for one part or set.
 type rule struct {
 	Check  spec.Check
-	Of     string // "part mast", "set metal", "" for the whole prop
-	From   string // who said what it leads to
-	Reason string // why it does not apply, or from when on it counts
+	Of     words.Phrase // a part or a set, none for the whole prop
+	What   string
+	Why    string
+	From   string       // who said what it leads to
+	Reason words.Phrase // why it does not apply, or from when on it counts
 	Limits []limitInForce
 }
 
 // limitInForce is one limit: its value in words, whole where the words are short, and who said it.
 type limitInForce struct{ Key, What, Value, Whole, Origin string }
 
-func rulesByMode(s *spec.Spec) []ruleGroup {
+func rulesByMode(reader words.Reader, s *spec.Spec) []ruleGroup {
 	groups := []ruleGroup{
-		{Title: "Must hold, or the delivery does not pass", Mode: spec.Blocks},
-		{Title: "Told as a warning", Mode: spec.Warns},
-		{Title: "Only measured at this milestone", Mode: spec.Reports},
-		{Title: "Does not apply", Mode: spec.NotAppl},
+		{Mode: spec.Blocks},
+		{Mode: spec.Warns},
+		{Mode: spec.Reports},
+		{Mode: spec.NotAppl},
 	}
-	add := func(check spec.Check, r spec.Rule, of string) {
+	add := func(check spec.Check, r spec.Rule, of words.Phrase) {
 		for i := range groups {
 			if groups[i].Mode == r.Mode {
-				groups[i].Rules = append(groups[i].Rules, inForce(check, r, of))
+				groups[i].Rules = append(groups[i].Rules, inForce(reader, check, r, of))
 			}
 		}
 	}
 	for _, check := range acceptance.Catalogue() {
-		add(check, s.Rule(check.Name, nil, nil), "")
+		add(check, s.Rule(check.Name, nil, nil), words.Phrase{})
 		for i := range s.Parts {
 			if _, own := s.Parts[i].Rules[check.Name]; own {
-				add(check, s.Rule(check.Name, &s.Parts[i], nil), "part "+s.Parts[i].Name)
+				add(check, s.Rule(check.Name, &s.Parts[i], nil), words.P("spec.part", s.Parts[i].Name))
 			}
 		}
 		for i := range s.Sets {
 			if _, own := s.Sets[i].Rules[check.Name]; own {
-				add(check, s.Rule(check.Name, nil, &s.Sets[i]), "set "+s.Sets[i].Name)
+				add(check, s.Rule(check.Name, nil, &s.Sets[i]), words.P("spec.set", s.Sets[i].Name))
 			}
 		}
 	}
 	return slices.DeleteFunc(groups, func(g ruleGroup) bool { return len(g.Rules) == 0 })
 }
 
-func inForce(check spec.Check, r spec.Rule, of string) rule {
-	out := rule{Check: check, Of: of, From: r.Origins["mode"], Reason: r.Reason}
+func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase) rule {
+	out := rule{Check: check, Of: of, From: r.Origins["mode"], Reason: words.Text(r.Reason), What: reader.Or(check.Name+"/what", check.What), Why: reader.Or(check.Name+"/why", check.Why)}
+	if r.Reason == "" {
+		out.Reason = words.Phrase{}
+	}
 	if r.Mode == spec.NotAppl {
 		return out
 	}
 	if len(r.CountsFrom) > 0 {
-		out.Reason = "Counts from the milestone " + strings.ToLower(milestoneWord(string(r.CountsFrom[0]))) + " on."
+		out.Reason = words.P("spec.counts_from", words.Term("milestone."+string(r.CountsFrom[0])))
 	}
 	for _, l := range check.Limits {
 		value := ""
 		if v, on := r.Numbers[l.Key]; on {
-			value = bound(words.Reader{Language: words.In("en")}, l, v)
+			value = bound(reader, l, v)
 		} else if word, on := r.Words[l.Key]; on {
 			value = word
 		} else if list, on := r.Lists[l.Key]; on && len(list) > 0 {
@@ -217,9 +220,9 @@ func inForce(check spec.Check, r spec.Rule, of string) rule {
 		if value == "" { // the limit is off
 			continue
 		}
-		limit := limitInForce{l.Key, strings.TrimSuffix(l.What, "."), value, "", r.Origins[l.Key]}
+		limit := limitInForce{l.Key, strings.TrimSuffix(reader.Or(check.Name+"/limit/"+l.Key, l.What), "."), value, "", r.Origins[l.Key]}
 		if n := len(r.Lists[l.Key]); l.Pattern && n > 1 { // for readers of patterns, on demand
-			limit.Value, limit.Whole = count(n, "pattern", "patterns"), value
+			limit.Value, limit.Whole = reader.Text(words.P("spec.patterns", n)), value
 		}
 		out.Limits = append(out.Limits, limit)
 	}

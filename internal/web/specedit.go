@@ -5,6 +5,9 @@ import (
 	"encoding/hex"
 	"errors"
 	"net/http"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/google/uuid"
@@ -13,6 +16,7 @@ import (
 	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/web/words"
 )
 
 // specDraftPage is where a spec is written: what is wrong with it, what it changes, and how past deliveries would fare.
@@ -48,7 +52,7 @@ func (p *Pages) specDraft(c echo.Context) error {
 }
 
 func (p *Pages) showDraft(c echo.Context, status int, page specDraftPage) error {
-	return p.render(c, status, "specdraft", frame{Title: "Spec of " + page.Prop.Title, At: "orders"}, page)
+	return p.render(c, status, "specdraft", frame{Title: words.P("specdraft.title", page.Prop.Title), At: "orders"}, page)
 }
 
 // loadDraft reads the prop and its newest revision. Only the studio writes specs.
@@ -65,18 +69,7 @@ func (p *Pages) loadDraft(c echo.Context, page *specDraftPage) error {
 			return none, err
 		}
 		page.Began = page.Prop.WorkBeganAt != nil
-		revisions, err := tx.SpecRevisions(ctx, id)
-		if err != nil || len(revisions) == 0 {
-			return none, err
-		}
-		newest := revisions[0]
-		for _, r := range revisions {
-			if r.Number > newest.Number {
-				newest = r
-			}
-		}
-		against, err := tx.SpecRevision(ctx, newest.ID)
-		page.Against = &against
+		page.Against, err = newestSpec(ctx, tx, id)
 		return none, err
 	})
 	return err
@@ -190,4 +183,42 @@ func amount(text, currency string) (int64, error) {
 func fromHex(s string) []byte {
 	b, _ := hex.DecodeString(s) // a digest of our own
 	return b
+}
+
+// faultPlace finds the place that a fault names.
+var faultPlace = regexp.MustCompile(`line (\d+), column (\d+)`)
+
+// markedLine is a line of the draft with a fault in it: up to the fault, and from there on.
+type markedLine struct {
+	Number     int
+	Sound, Bad string
+}
+
+// Marked are the lines that faults name, in order, each once.
+func (page specDraftPage) Marked() (out []markedLine) {
+	lines := strings.Split(page.Document, "\n")
+	for _, f := range page.Faults {
+		at := faultPlace.FindStringSubmatch(f)
+		if at == nil {
+			continue
+		}
+		line, lerr := strconv.Atoi(at[1])
+		column, cerr := strconv.Atoi(at[2])
+		if lerr != nil || cerr != nil || line < 1 || line > len(lines) || slices.ContainsFunc(out, func(m markedLine) bool { return m.Number == line }) {
+			continue
+		}
+		text := []rune(lines[line-1])
+		cut := min(max(column-1, 0), len(text))
+		out = append(out, markedLine{line, string(text[:cut]), string(text[cut:])})
+	}
+	slices.SortFunc(out, func(a, b markedLine) int { return a.Number - b.Number })
+	return out
+}
+
+// So is what a change makes of a limit: tighter, looser or something else.
+func (page specDraftPage) So(c specChange) string {
+	if c.Change == "tighter" || c.Change == "looser" {
+		return c.Change
+	}
+	return "other"
 }

@@ -1,0 +1,96 @@
+package web_test
+
+import (
+	"context"
+	"net/http"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"proofhouse/internal/ledger"
+)
+
+// A project's page draws what was accepted against the plan, and says the same in a table.
+func TestProjectOverTime(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	b := w.logIn(petra)
+	p := b.get("/orders")
+	p = b.get(p.link("Projects"))
+	wellMade(t, p)
+	p = b.get(p.link("Saltmarsh harbour"))
+	wellMade(t, p)
+	require.Contains(t, p.text(".facts"), "EUR\u00a09,444.00", "eight props of 1180.50")
+	require.Contains(t, p.text(".facts"), "Accepted EUR\u00a0708.30")
+	require.NotEmpty(t, p.text("svg title"))
+	require.Contains(t, p.text("svg desc"), "EUR\u00a0708.30")
+	require.Contains(t, p.text("figcaption"), "1 turn-round time ")
+	require.Contains(t, p.text("#load"), "Brackwater Props 7 0 5 1 2 6 1", "props, done, at the vendor, the inspector and the studio, due soon, late")
+	// Every line of the drawing lies within it, and what was accepted never falls.
+	for _, line := range []string{".accepted-line", ".planned-line", ".likely-line", ".likely-band"} {
+		points := p.attrs("svg "+line, "points")
+		require.Len(t, points, 1, line)
+		before := 1e9
+		for _, at := range strings.Fields(points[0]) {
+			xs, ys, ok := strings.Cut(at, ",")
+			require.True(t, ok)
+			x, xerr := strconv.ParseFloat(xs, 64)
+			y, yerr := strconv.ParseFloat(ys, 64)
+			require.NoError(t, xerr)
+			require.NoError(t, yerr)
+			require.True(t, x >= 96 && x <= 700 && y >= 16 && y <= 296, "%s: %s", line, at)
+			if line == ".accepted-line" {
+				require.LessOrEqual(t, y, before)
+				before = y
+			}
+		}
+	}
+	require.Equal(t, http.StatusNotFound, w.logIn(ole).get(p.path).status, "vendors do not see projects")
+	require.Equal(t, http.StatusNotFound, w.logIn(ole).get("/projects").status)
+	empty := as(w, ines, func(ctx context.Context, tx *ledger.Tx) (ledger.Project, error) {
+		return tx.CreateProject(ctx, ledger.NewProject{Code: "LOCK", Title: "The ninth lock"})
+	})
+	p = b.get("/projects/" + empty.ID.String())
+	wellMade(t, p)
+	require.Contains(t, p.text(".empty"), "Nothing is ordered in this project yet.")
+}
+
+// Figures say what they mean, which of them are too few, and which check is proposed for a warning.
+func TestFiguresOfVendors(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	as(w, marek, func(ctx context.Context, tx *ledger.Tx) (struct{}, error) { // the bollard's issues are accepted as they are
+		inspection, err := tx.CurrentInspection(ctx, w.deliveries["bollard"])
+		if err != nil {
+			return struct{}{}, err
+		}
+		for ord := range 3 {
+			if _, err := tx.GrantConcession(ctx, ledger.NewConcession{Inspection: inspection.ID, Ord: ord, Reason: "It never shows."}); err != nil {
+				return struct{}{}, err
+			}
+		}
+		return struct{}{}, nil
+	})
+	w.sign("bollard", ledger.AcceptAsIs, "It never shows.")
+	b := w.logIn(petra)
+	p := b.get("/figures")
+	wellMade(t, p)
+	require.Contains(t, p.text("#figures tbody"), "Brackwater Props too few to compare 2 50")
+	require.Contains(t, p.text("#figures tbody"), "1 of 2")
+	require.Contains(t, p.text("#figures .meanings"), "accepted with the first delivery")
+	require.Contains(t, p.text("#checks"), "Sculpt outside the game surface")
+	// Once returned and once accepted as it is: no proposal; a second acceptance tips it.
+	require.NotContains(t, p.text("#worth"), "let it warn")
+	require.Contains(t, p.text("#worth"), "2 issues, 1 returned, 1 accepted as is")
+	for _, by := range []string{"project", "tier"} {
+		wellMade(t, b.get("/figures?by="+by))
+	}
+	require.Equal(t, http.StatusBadRequest, b.get("/figures?from=2027-01-01&to=2026-01-01").status)
+	require.Contains(t, b.get("/figures?from=2020-01-01&to=2020-02-01").text(".empty"), "Nothing was accepted in this period.")
+	p = w.logIn(tamsin).get("/figures?by=project")
+	wellMade(t, p)
+	require.NotContains(t, p.text("main"), "Saltmarsh")
+	require.NotContains(t, p.text("#figures"), "Brackwater")
+}
