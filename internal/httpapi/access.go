@@ -33,9 +33,12 @@ func (h *handlers) LogIn(ctx context.Context, r api.LogInRequestObject) (api.Log
 
 // loggedIn answers with the session's cookie, as described, and the browser's beside it.
 func loggedIn(ctx context.Context, who ledger.Who, session ledger.Session, cookies []*http.Cookie) api.LoggedInJSONResponse {
-	for _, further := range cookies[1:] {
-		inboundOf(ctx).answer.Add("Set-Cookie", further.String())
-	}
+	answer := inboundOf(ctx).answer
+	answer.Before(func() { // the generated code puts the first one in place of all
+		for _, further := range cookies[1:] {
+			answer.Header().Add("Set-Cookie", further.String())
+		}
+	})
 	return api.LoggedInJSONResponse{
 		Body:    api.LoggedInSession{Me: meOf(who), ExpiresAt: session.ExpiresAt.UTC()},
 		Headers: api.LoggedInResponseHeaders{SetCookie: cookies[0].String()},

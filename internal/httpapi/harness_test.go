@@ -116,7 +116,7 @@ func startWith(t *testing.T, limits httpapi.Limits) *service {
 	server, err := httpapi.New(httpapi.Config{
 		Store: store, Login: ledger.NewLogin(db.Pool(ledger.RoleLogin)), Storage: bucket, PublicURL: "http://" + listening.Listener.Addr().String(), Registry: s.registry,
 		Log: slog.New(slog.NewJSONHandler(s.logs, nil)), Limits: limits,
-		Outward: outward.Policy{Allow: []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32")}}, Pages: providerPages, Streams: s.live, PostKey: s.key,
+		Outward: outward.Policy{Allow: []netip.Prefix{netip.MustParsePrefix("127.0.0.1/32")}}, Pages: providerPages, TrustedProxies: []string{"127.0.0.1/32"}, Streams: s.live, PostKey: s.key,
 	})
 	require.NoError(t, err)
 	listening.Config.Handler = server.Handler()

@@ -89,6 +89,12 @@ func (p *providers) discover(ctx context.Context, issuer string) (*oidc.Provider
 	return found, nil
 }
 
+// IsProviderProblem says whether err is that a provider does not answer as one.
+func IsProviderProblem(err error) bool {
+	var p *Problem
+	return errors.As(err, &p) && p.kind.name == kindProvider.name
+}
+
 // ReturnAddress is where a provider sends its answers to; it is registered there.
 func (s *Server) ReturnAddress(provider uuid.UUID) string {
 	return s.PublicURL() + "/login/with/" + provider.String() + "/return"

@@ -203,7 +203,7 @@ func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		r := c.Request()
 		c.SetRequest(r.WithContext(context.WithValue(r.Context(), inboundKey{}, inbound{
-			place: placeOf(c), answer: c.Response().Header(),
+			place: placeOf(c), answer: c.Response(),
 			request: ledger.Request{
 				Method: r.Method, Route: r.URL.Path, Key: r.Header.Get("Idempotency-Key"), Body: append([]byte(r.URL.RawQuery+"\n"), body...),
 			},
@@ -215,7 +215,7 @@ func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
 // inbound is what handlers need of the present request beside its body.
 type inbound struct {
 	place   place
-	answer  http.Header // of the answer
+	answer  *echo.Response
 	request ledger.Request
 }
 

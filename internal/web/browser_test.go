@@ -40,7 +40,7 @@ func (w *world) seenBy() []map[string]any {
 		page("director", "director-prop", "/props/"+w.props["bollard"].ID.String()), page("lead", "lead-prop", "/props/"+w.props["lantern"].ID.String()), page("lead", "lead-prop-empty", "/props/"+w.props["ladder"].ID.String()),
 		page("director", "director-spec", "/specs/"+w.specs["lantern"].String()), page("lead", "lead-spec", "/specs/"+w.specs["lantern-2"].String()),
 		page("producer", "producer-people", "/people"), page("lead", "lead-people", "/people"), page("artist", "artist-people", "/people"),
-		page("producer", "producer-account", "/account"), page("lead", "lead-account", "/account"),
+		page("producer", "producer-account", "/account"), page("lead", "lead-account", "/account"), page("producer", "producer-doors", "/doors"), page("artist", "artist-doors", "/doors"), page("producer", "producer-access", "/access"),
 		page("director", "director-view", "/deliveries/"+w.deliveries["bollard"].String()+"/view"), page("lead", "lead-deliver", "/props/"+w.props["ladder"].ID.String()+"/deliver"),
 		page("producer", "producer-order-new", "/orders/new"), page("producer", "producer-list", "/orders/"+w.order.ID.String()+"/list"),
 		page("producer", "producer-payables", "/payables?from=2000-01-01&to=2999-01-01"), page("producer", "producer-spec-draft", "/props/"+w.props["lantern"].ID.String()+"/spec"),
