@@ -43,7 +43,7 @@ func functions(r *words.Reader) template.FuncMap {
 		"value": func(v *acceptance.Value) string { return r.Unit(v.Value, v.Unit) }, "bytes": func(n int64) string { return r.Bytes(n) },
 		"percent": func(bp int) string { return r.Percent(bp) }, "share": func(v float64) string { return r.Unit(v, "share") },
 		"money": func(minor int64, currency string) string { return r.Money(minor, currency) },
-		"count": count, "place": func(p acceptance.Place) string { return placeIn(*r, p) },
+		"place": func(p acceptance.Place) string { return placeIn(*r, p) },
 
 		"mark": mark, "verdict": func(headline string) string { return verdictTitle(*r, headline) }, "more": verdictMore,
 		"check": func(name string) string { return checkTitle(*r, name) },
@@ -92,11 +92,6 @@ func dataBlock(v any) (template.JS, error) {
 
 // both gives a piece of a template the thing it is about and the page around it.
 type both struct{ It, Page any }
-
-// milestoneWord is for what has no reader yet.
-func milestoneWord(kind string) string {
-	return words.Reader{Language: words.In("en")}.Term("milestone." + kind)
-}
 
 // headlines are how the engine's English headlines begin, with the code that says so much in any language. The record keeps no
 // other; what the first issue is, the findings say.
@@ -153,18 +148,6 @@ func sentence(s string) string {
 func late(d *time.Time) bool {
 	return d != nil && time.Now().After(d.AddDate(0, 0, 1).Add(12*time.Hour))
 }
-
-// count is a number with the right form of its word, in English.
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return words.In("en").Fixed(float64(n), 0) + " " + many
-}
-
-// placeWords and titleOf are for what has no reader yet.
-func placeWords(p acceptance.Place) string { return placeIn(words.Reader{Language: words.In("en")}, p) }
-func titleOf(check string) string          { return checkTitle(words.Reader{Language: words.In("en")}, check) }
 
 // placeIn says where a place is, in the order in which somebody looks for it.
 func placeIn(r words.Reader, p acceptance.Place) string {

@@ -42,7 +42,9 @@ console.log(JSON.stringify(asked.map((a) => of[a.how](a))));`
 func TestAgainstIntl(t *testing.T) {
 	var list []asked
 	var ours []string
-	bare := func(s string) string { return html.UnescapeString(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(s, "")) }
+	bare := func(s string) string {
+		return html.UnescapeString(regexp.MustCompile(`<[^>]*>`).ReplaceAllString(s, ""))
+	}
 	for tag, locale := range map[string]string{"en": "en-GB", "de": "de"} {
 		for _, v := range []float64{0, 1, 12, 999, 1000, 4096, 9999, 10000, 12480, 999999, 1234567.891, 0.6, 0.26, 1.006, -3, -12345.678, 0.001, 1e9} {
 			for _, digits := range []int{0, 1, 2} {
