@@ -20,15 +20,34 @@ export class Stage {
     const key = new DirectionalLight(0xffffff, 2.4)
     key.position.set(-0.6, 0.9, 0.7) // hangs on the camera, so that no side is ever dark
     this.camera.add(key, key.target)
+    this.light = key
     this.controls = new OrbitControls(this.camera, canvas)
     this.controls.enableDamping = false
     this.controls.addEventListener('change', () => this.draw())
     this.controls.addEventListener('end', () => this.settled?.())
     canvas.addEventListener('keydown', (e) => this.key(e))
     canvas.addEventListener('webglcontextrestored', () => this.draw())
+    this.dragLight(canvas)
     new ResizeObserver(() => this.resize()).observe(canvas.parentElement)
     this.paper()
     matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.paper())
+  }
+
+  // dragLight turns the light by dragging with Shift, before the camera's own dragging sees it.
+  dragLight(canvas) {
+    let from = null
+    canvas.parentElement.addEventListener('pointerdown', (e) => {
+      if (!e.shiftKey || e.target !== canvas) return
+      e.stopPropagation()
+      canvas.setPointerCapture(e.pointerId)
+      from = [e.clientX, e.clientY]
+    }, true)
+    canvas.addEventListener('pointermove', (e) => {
+      if (!from) return
+      this.turnLight((e.clientX - from[0]) / 120, (e.clientY - from[1]) / 120)
+      from = [e.clientX, e.clientY]
+    })
+    for (const end of ['pointerup', 'pointercancel']) canvas.addEventListener(end, () => { from = null })
   }
 
   // paper takes the page's own background, so that the view sits in it in light and dark.
@@ -83,6 +102,8 @@ export class Stage {
 
   key(e) {
     if (e.ctrlKey || e.metaKey || e.altKey) return
+    const lit = e.shiftKey && { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key]
+    if (lit) { e.preventDefault(); this.turnLight(lit[0] * step.turn, lit[1] * step.turn); return }
     const move = {
       ArrowLeft: () => this.turn(-step.turn, 0), ArrowRight: () => this.turn(step.turn, 0),
       ArrowUp: () => this.turn(0, -step.turn), ArrowDown: () => this.turn(0, step.turn),
@@ -103,6 +124,14 @@ export class Stage {
     offset.set(Math.sin(phi) * Math.sin(theta), Math.cos(phi), Math.sin(phi) * Math.cos(theta)).multiplyScalar(r)
     this.camera.position.copy(this.controls.target).add(offset)
     this.controls.update()
+  }
+
+  // turnLight moves the light around the prop by these angles, as it hangs on the camera.
+  turnLight(around, up) {
+    const p = this.light.position, r = p.length()
+    const phi = Math.min(Math.PI - 0.1, Math.max(0.1, Math.acos(p.y / r) + up)), theta = Math.atan2(p.x, p.z) + around
+    p.set(Math.sin(phi) * Math.sin(theta), Math.cos(phi), Math.sin(phi) * Math.cos(theta)).multiplyScalar(r)
+    this.draw()
   }
 
   dolly(by) {
