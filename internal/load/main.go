@@ -2,6 +2,7 @@
 //
 //	load seed --dir DIR [--props 100000]   make a data folder that "api serve --embedded DIR" serves
 //	load measure --dir DIR …               ask a service every question at a constant rate and write the table
+//	load plans --dir DIR                   list what does not use an index
 package main
 
 import (
@@ -22,9 +23,9 @@ func main() {
 }
 
 func run(ctx context.Context, args []string) error {
-	commands := map[string]func(context.Context, []string) error{"seed": seedCommand, "measure": measureCommand}
+	commands := map[string]func(context.Context, []string) error{"seed": seedCommand, "measure": measureCommand, "plans": plansCommand}
 	if len(args) == 0 || commands[args[0]] == nil {
-		return fmt.Errorf("seed or measure is needed")
+		return fmt.Errorf("seed, measure or plans is needed")
 	}
 	return commands[args[0]](ctx, args[1:])
 }

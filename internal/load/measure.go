@@ -24,6 +24,7 @@ type options struct {
 	sealTime                 time.Duration
 	only                     string
 	skipInner                bool
+	brief                    bool // seconds of everything, and limits of time are not held: whether it works
 }
 
 // measurement is everything that one run measured.
@@ -55,6 +56,7 @@ func measureCommand(ctx context.Context, args []string) error {
 	f.DurationVar(&o.sealTime, "seals", 10*time.Second, "how long to seal")
 	f.StringVar(&o.only, "only", "", "routes whose name holds this `text` alone")
 	f.BoolVar(&o.skipInner, "skip-inner", false, "leave out facts, deliveries and pgbench")
+	f.BoolVar(&o.brief, "brief", false, "tell times, hold no limit of them: whether everything works")
 	if err := f.Parse(args); err != nil {
 		return err
 	}

@@ -115,7 +115,7 @@ func (r *measurement) tables(b *strings.Builder) {
 func (r *measurement) faults() (out []string) {
 	check := func(list []measured, limit time.Duration) {
 		for _, m := range list {
-			if m.P99 > limit {
+			if m.P99 > limit && !r.brief {
 				out = append(out, fmt.Sprintf("%s: p99 %s ms over %s", m.Route, ms(m.P99), limit))
 			}
 			if m.Failed > 0 {
@@ -133,7 +133,7 @@ func (r *measurement) faults() (out []string) {
 			out = append(out, fmt.Sprintf("%s: first load of %d kB", f.Route, f.Bytes>>10))
 		}
 	}
-	if n := len(r.Inner.Facts); n > 0 && r.Inner.Facts[n-1].PerSecond < factsLeast {
+	if n := len(r.Inner.Facts); n > 0 && r.Inner.Facts[n-1].PerSecond < factsLeast && !r.brief {
 		out = append(out, fmt.Sprintf("facts: %.0f a second", r.Inner.Facts[n-1].PerSecond))
 	}
 	return append(out, r.Missing...)
