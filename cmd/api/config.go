@@ -69,6 +69,7 @@ type config struct {
 	s3Endpoint, s3PublicEndpoint     string
 	s3Region, s3Bucket               string
 	s3AccessKey, s3SecretKey         secret
+	s3APIAccount, s3WorkerAccount    string // bucket
 
 	studio, name, email string   // bootstrap
 	verifiers, receipts []string // verify
@@ -112,6 +113,8 @@ var variables = []variable{
 	{flag: "s3-bucket", env: "S3_BUCKET", fallback: "proofhouse", what: "the `bucket`", text: func(c *config) *string { return &c.s3Bucket }},
 	{flag: "s3-access-key", env: "S3_ACCESS_KEY", what: "access `key`", secret: func(c *config) *secret { return &c.s3AccessKey }},
 	{flag: "s3-secret-key", env: "S3_SECRET_KEY", what: "secret `key`; better in the environment than in a flag", secret: func(c *config) *secret { return &c.s3SecretKey }},
+	{flag: "s3-api-account", env: "S3_API_ACCOUNT", what: "the service's storage `account`", text: func(c *config) *string { return &c.s3APIAccount }},
+	{flag: "s3-worker-account", env: "S3_WORKER_ACCOUNT", what: "the workers' storage `account`", text: func(c *config) *string { return &c.s3WorkerAccount }},
 	{flag: "studio", what: "`name` of the studio", text: func(c *config) *string { return &c.studio }},
 	{flag: "name", what: "`name` of its first member", text: func(c *config) *string { return &c.name }},
 	{flag: "email", what: "e-mail `address` of its first member", text: func(c *config) *string { return &c.email }},

@@ -15,6 +15,7 @@ const usage = `proofhouse api: the service of the acceptance house.
   api serve --embedded DIR     everything on this machine: database, object storage, service
   api serve                    the service, over a PostgreSQL and an S3 storage of yours
   api migrate                  bring the database to this program's schema
+  api bucket                   make the bucket, with the least rights for the service and the workers
   api bootstrap                make the first studio and its first member; prints a random password once
   api verify BUNDLE            check an exported record, with no server and no trust in one
   api rotate                   replace the key that signs the record; the old one vouches for the new one
@@ -39,6 +40,7 @@ var commands = map[string]func(ctx context.Context, io streams, env environment,
 	"serve":     serveCommand,
 	"migrate":   migrateCommand,
 	"bootstrap": bootstrapCommand,
+	"bucket":    bucketCommand,
 	"verify":    verifyCommand,
 	"rotate":    rotateCommand,
 	"demo":      demoCommand,

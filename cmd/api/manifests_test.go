@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+	"github.com/versity/versitygw/auth"
 	"gopkg.in/yaml.v3"
 
 	"proofhouse/openapi"
@@ -150,7 +151,7 @@ func TestManifestsNameOnlySettingsThatExist(t *testing.T) {
 	}
 	compose := composed(t)
 	kubernetes, probes := manifest(t)
-	require.Len(t, compose, 3)
+	require.Len(t, compose, 4)
 	require.Len(t, kubernetes, 4)
 	for file, programs := range map[string]map[string]told{"compose.yaml": compose, "docs/kubernetes.yaml": kubernetes} {
 		for name, p := range programs {
@@ -172,6 +173,43 @@ func TestManifestsNameOnlySettingsThatExist(t *testing.T) {
 		require.True(t, kubernetes["worker"].env[v], "docs/kubernetes.yaml: the worker is not told %s", v)
 	}
 	for v := range compose["api"].env { // one process there, two here
-		require.True(t, kubernetes["api"].env[v] || kubernetes["notary"].env[v] || v == "DATABASE_ADMIN_URL", "docs/kubernetes.yaml: nobody is told %s", v)
+		require.True(t, kubernetes["api"].env[v] || kubernetes["notary"].env[v], "docs/kubernetes.yaml: nobody is told %s", v)
+	}
+}
+
+// Each program is told its own storage account and no more of the database than it uses.
+func TestManifestsGiveTheLeast(t *testing.T) {
+	t.Parallel()
+	compose := composed(t)
+	kubernetes, _ := manifest(t)
+	for file, programs := range map[string]map[string]told{"compose.yaml": compose, "docs/kubernetes.yaml": kubernetes} {
+		for name, p := range programs {
+			require.Equal(t, name == "migrate", p.env["DATABASE_ADMIN_URL"], "%s: %s", file, name)
+			require.False(t, p.program == "worker" && (p.env["DATABASE_LOGIN_URL"] || p.env["DATABASE_NOTARY_URL"] || p.env["NOTARY_KEY"]), "%s: %s", file, name)
+		}
+	}
+	text, err := os.ReadFile(filepath.Join(root, "compose.yaml"))
+	require.NoError(t, err)
+	var doc struct {
+		Services map[string]struct{ Environment map[string]string }
+		Configs  map[string]struct{ Content string }
+	}
+	require.NoError(t, yaml.Unmarshal(text, &doc))
+	keys := map[string]string{}
+	for _, name := range []string{"api", "worker", "bucket"} {
+		keys[doc.Services[name].Environment["S3_ACCESS_KEY"]] = name
+	}
+	require.Len(t, keys, 3, "an account for each, and the root's for making the bucket alone")
+
+	// The storage reads the accounts as they are written there.
+	dir := t.TempDir()
+	accounts := regexp.MustCompile(`\$\{([A-Z0-9_]+)[^}]*\}`).ReplaceAllString(doc.Configs["accounts"].Content, "$1")
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "users.json"), []byte(accounts), 0o600))
+	iam, err := auth.New(&auth.Opts{Dir: dir, RootAccount: auth.Account{Access: "root", Secret: "root"}, CacheDisable: true})
+	require.NoError(t, err)
+	for _, who := range []string{"API", "WORKER"} {
+		a, err := iam.GetUserAccount("S3_" + who + "_ACCESS_KEY")
+		require.NoError(t, err)
+		require.Equal(t, auth.Account{Access: "S3_" + who + "_ACCESS_KEY", Secret: "S3_" + who + "_SECRET_KEY", Role: auth.RoleUser}, a)
 	}
 }

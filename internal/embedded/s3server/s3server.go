@@ -148,18 +148,23 @@ func (s *Server) awaitHealthy(ctx context.Context) error {
 
 // prepareBucket makes the bucket and its policy: what the API and the worker may do, and nothing more.
 func (s *Server) prepareBucket(ctx context.Context, keys secrets) error {
-	root := client(s.Endpoint, keys.Root)
-	_, err := root.HeadBucket(ctx, &s3.HeadBucketInput{Bucket: &s.Bucket})
+	return Prepare(ctx, client(s.Endpoint, keys.Root), s.Bucket, keys.API.Access, keys.Worker.Access)
+}
+
+// Prepare makes a bucket where there is none, and gives two accounts the rights of BucketPolicy and no others. root is a client
+// of an account that may do so.
+func Prepare(ctx context.Context, root *s3.Client, bucket, api, worker string) error {
+	_, err := root.HeadBucket(ctx, &s3.HeadBucketInput{Bucket: &bucket})
 	if err != nil {
-		if _, err = root.CreateBucket(ctx, &s3.CreateBucketInput{Bucket: &s.Bucket}); err != nil {
-			return fmt.Errorf("object storage: make bucket %s: %w", s.Bucket, err)
+		if _, err = root.CreateBucket(ctx, &s3.CreateBucketInput{Bucket: &bucket}); err != nil {
+			return fmt.Errorf("object storage: make bucket %s: %w", bucket, err)
 		}
 	}
-	policy, err := json.Marshal(BucketPolicy(s.Bucket, keys.API.Access, keys.Worker.Access))
+	policy, err := json.Marshal(BucketPolicy(bucket, api, worker))
 	if err != nil {
 		return fmt.Errorf("object storage: %w", err)
 	}
-	if _, err = root.PutBucketPolicy(ctx, &s3.PutBucketPolicyInput{Bucket: &s.Bucket, Policy: aws.String(string(policy))}); err != nil {
+	if _, err = root.PutBucketPolicy(ctx, &s3.PutBucketPolicyInput{Bucket: &bucket, Policy: aws.String(string(policy))}); err != nil {
 		return fmt.Errorf("object storage: set the bucket's policy: %w", err)
 	}
 	return nil
@@ -180,9 +185,16 @@ func BucketPolicy(bucket, api, worker string) map[string]any {
 	}}
 }
 
-func client(endpoint string, keys Keys) *s3.Client {
+func client(endpoint string, keys Keys) *s3.Client { return Client(endpoint, Region, keys) }
+
+// Client is a client of any S3 server; endpoint "" is AWS.
+func Client(endpoint, region string, keys Keys) *s3.Client {
+	var base *string
+	if endpoint != "" {
+		base = &endpoint
+	}
 	return s3.New(s3.Options{
-		BaseEndpoint: &endpoint, Region: Region, UsePathStyle: true,
+		BaseEndpoint: base, Region: region, UsePathStyle: base != nil,
 		Credentials: credentials.NewStaticCredentialsProvider(keys.Access, keys.Secret, ""),
 	})
 }
