@@ -121,8 +121,8 @@ func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
 	add(len(f.Milestones) > 0, "l.milestone = ANY ($%d)", f.Milestones)
 	add(f.Text != "", "strpos(lower(l.code || ' ' || l.title), lower($%d)) > 0", f.Text)
 	add(len(f.IDs) > 0, "l.prop_id = ANY ($%d)", f.IDs)
-	if f.Open {
-		b.WriteString(" AND l.state NOT IN ('accepted', 'cancelled')")
+	if f.Open || f.unfinished() {
+		b.WriteString(" AND l.state NOT IN ('accepted', 'cancelled')") // literally the partial indexes' condition
 	}
 	if f.Late {
 		b.WriteString(" AND " + lineLate)
@@ -130,7 +130,12 @@ func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
 	return b.String(), args
 }
 
-// lineKeys are the columns that an order sorts by, the prop's id last.
+// unfinished says whether only states that lead on are asked for.
+func (f LineFilter) unfinished() bool {
+	return (len(f.States) > 0 || len(f.Desks) > 0) && !slices.ContainsFunc(f.States, MilestoneState.Final) && !slices.Contains(f.Desks, DeskNone)
+}
+
+// columns are what an order sorts by, the prop's id last.
 func (o LineOrder) columns() (list []LineColumn, down []bool, err error) {
 	if o.By == "" {
 		o.By = "due"

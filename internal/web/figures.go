@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"math"
 	"net/http"
 	"net/url"
 	"slices"
@@ -108,7 +109,7 @@ func (page *figuresPage) load(ctx context.Context, tx *ledger.Tx, f ledger.Figur
 	for _, one := range list {
 		row := figureRow{Performance: one, Few: one.Accepted < fewFigures, ReworkOfVendor: int(one.ReworkVendor), ReworkOfUs: int(one.ReworkStudio)}
 		if n := float64(one.Accepted); n > 0 {
-			row.RoundsEach, row.VendorDays, row.StudioDays, row.InspectorHours = float64(one.Rounds)/n, one.Vendor.Hours()/24/n, one.Studio.Hours()/24/n, one.Inspector.Hours()/n
+			row.RoundsEach, row.VendorDays, row.StudioDays, row.InspectorHours = tenths(float64(one.Rounds)/n), tenths(one.Vendor.Hours()/24/n), tenths(one.Studio.Hours()/24/n), tenths(one.Inspector.Hours()/n)
 		}
 		page.Rows = append(page.Rows, row)
 	}
@@ -139,3 +140,6 @@ func (figuresPage) Fragment(check string) string {
 
 // Int is a count for a sentence.
 func (figuresPage) Int(n int64) int { return int(n) }
+
+// tenths is a mean to the digit that a reader can use.
+func tenths(v float64) float64 { return math.Round(v*10) / 10 }

@@ -65,10 +65,12 @@ func (t *todayPage) count() {
 		}
 		t.Kinds = append(t.Kinds, kindOfNeed{place, count, phrase, mark})
 	}
-	if !t.Studio {
+	late := "late"
+	if !t.Studio { // what is late stands first among what is asked
+		late = "asked"
 		add("asked", n.Asked.Count, n.Asked.Over, "today.n_asked", "moving")
 	}
-	add("late", n.Late.Count, n.Late.Over, "today.n_late", "issue")
+	add(late, n.Late.Count, n.Late.Over, "today.n_late", "issue")
 	add("stuck", n.Stuck.Count, n.Stuck.Over, "today.n_stuck", "unknown")
 	add("reviews", n.Reviews.Count, n.Reviews.Over, "today.n_reviews", "warning")
 	add("questions", n.Questions.Count, n.Questions.Over, "today.n_questions", "review")

@@ -1,5 +1,6 @@
 // The producer's pages in a real browser: looked at in both languages, and a morning played by clicking and typing.
 import { readFileSync } from 'node:fs';
+import { join } from 'node:path';
 import { launch, logIn, Looker } from './browser.mjs';
 
 const w = JSON.parse(readFileSync(0, 'utf8')); // base, password, out, people, pages
@@ -13,6 +14,8 @@ async function says(page, name, selector, text) {
   check(name, found.includes(text), `${selector} says "${found.slice(0, 300)}", not "${text}"`);
 }
 
+// In English the pages that are only here are looked at in every light and width; everything else, and all of it in German,
+// once on the narrowest screen and once by axe.
 async function everyPage() {
   for (const who of Object.keys(w.people)) {
     const page = await inAs(who);
@@ -21,9 +24,19 @@ async function everyPage() {
       for (const p of w.pages.filter((p) => p.who === who)) {
         const r = await page.goto(w.base + p.path);
         check(p.name, r.status() === (p.name.endsWith('wrong') ? 400 : 200), `status ${r.status()}`);
-        const size = Number((await r.body()).length);
+        const size = (await r.body()).length;
         check(p.name, size < 150 << 10, `${size} bytes`);
-        await look.at(page, `${p.name}-${lang}`);
+        check(p.name, await page.locator('html').getAttribute('lang') === lang, `is not in ${lang}`);
+        if (lang === 'en' && p.whole) {
+          await look.at(page, p.name);
+          continue;
+        }
+        look.pages++;
+        await look.axe(page, `${p.name} ${lang}`);
+        await page.setViewportSize({ width: 360, height: 900 });
+        await look.fits(page, `${p.name} ${lang} 360`);
+        await page.screenshot({ path: join(w.out, `${p.name}-${lang}-360.png`), fullPage: true });
+        await page.setViewportSize({ width: 1300, height: 900 });
       }
     }
     await page.context().close();
