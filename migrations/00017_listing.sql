@@ -33,6 +33,8 @@ CREATE TABLE ph.prop_line (
 );
 CREATE INDEX prop_line_due_of_studio ON ph.prop_line (studio_id, due_sort, prop_id);
 CREATE INDEX prop_line_due_of_vendor ON ph.prop_line (vendor_id, due_sort, prop_id);
+CREATE INDEX prop_line_open_of_studio ON ph.prop_line (studio_id, due_sort, prop_id) WHERE state NOT IN ('accepted', 'cancelled'); -- few of many after a year
+CREATE INDEX prop_line_open_of_vendor ON ph.prop_line (vendor_id, due_sort, prop_id) WHERE state NOT IN ('accepted', 'cancelled');
 CREATE INDEX prop_line_code_of_studio ON ph.prop_line (studio_id, code, prop_id);
 CREATE INDEX prop_line_state_of_studio ON ph.prop_line (studio_id, state, due_sort, prop_id);
 CREATE INDEX prop_line_state_of_vendor ON ph.prop_line (vendor_id, state, due_sort, prop_id);

@@ -3533,6 +3533,10 @@ CREATE INDEX prop_line_due_of_vendor ON ph.prop_line USING btree (vendor_id, due
 
 CREATE INDEX prop_line_of_order ON ph.prop_line USING btree (studio_id, work_order_id, due_sort, prop_id);
 
+CREATE INDEX prop_line_open_of_studio ON ph.prop_line USING btree (studio_id, due_sort, prop_id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
+CREATE INDEX prop_line_open_of_vendor ON ph.prop_line USING btree (vendor_id, due_sort, prop_id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
 CREATE INDEX prop_line_state_of_studio ON ph.prop_line USING btree (studio_id, state, due_sort, prop_id);
 
 CREATE INDEX prop_line_state_of_vendor ON ph.prop_line USING btree (vendor_id, state, due_sort, prop_id);

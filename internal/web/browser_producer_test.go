@@ -78,8 +78,11 @@ func TestProducersPagesInABrowser(t *testing.T) {
 	order := as(w, ines, func(ctx context.Context, tx *ledger.Tx) (ledger.Prop, error) {
 		return tx.Prop(ctx, w.props["mole_00"].ID)
 	}).WorkOrderID
-	at := func(who, name, path string) map[string]string {
-		return map[string]string{"who": who, "name": name, "path": path}
+	at := func(who, name, path string) map[string]any {
+		return map[string]any{"who": who, "name": name, "path": path}
+	}
+	whole := func(who, name, path string) map[string]any {
+		return map[string]any{"who": who, "name": name, "path": path, "whole": true}
 	}
 	config, err := json.Marshal(map[string]any{
 		"base": w.base, "password": password, "out": out, "people": map[string]string{"producer": petra, "director": marek, "lead": ole},
