@@ -122,7 +122,7 @@ func (w *world) serve() {
 	server, err := httpapi.New(httpapi.Config{
 		Store: w.store, Login: w.login, Storage: w.storage, PublicURL: "http://" + listening.Listener.Addr().String(),
 		Log: slog.New(slog.NewJSONHandler(logTo(), nil)), Limits: httpapi.Limits{LogInBurst: 1000, CallerBurst: 10000, AddressBurst: 100000},
-		Pages: web.Mount(w.store, w.login, w.storage),
+		Pages: web.Mount(w.store, w.login, w.storage), PostKey: w.postKey(),
 	})
 	require.NoError(w.t, err)
 	listening.Config.Handler = server.Handler()
@@ -315,16 +315,26 @@ func (w *world) inspect(f found) ledger.Job {
 	w.t.Helper()
 	job, err := w.worker.Claim(w.t.Context(), "test")
 	require.NoError(w.t, err)
+	w.record(job, f)
+	return job
+}
+
+// record records a result for a claimed inspection.
+func (w *world) record(job ledger.Job, f found) {
+	w.t.Helper()
 	result := ledger.Result{Engine: "test", EngineDigest: fmt.Sprintf("%064x", 7), Verdict: f.verdict, Headline: f.headline, Cause: f.cause}
 	for i, one := range f.findings {
-		result.Findings = append(result.Findings, ledger.Finding{Ord: i, Check: one.Check, Part: one.Part, Set: one.Set, File: one.File,
-			Outcome: string(one.Outcome), Blocks: one.Blocks, FollowsFrom: one.FollowsFrom})
+		row := ledger.Finding{Ord: i, Check: one.Check, Part: one.Part, Set: one.Set, File: one.File,
+			Outcome: string(one.Outcome), Blocks: one.Blocks, FollowsFrom: one.FollowsFrom}
+		if most, limited := one.Limit["max_height_mm"]; limited && one.Measured != nil {
+			row.Measured, row.Unit, row.LimitKey, row.Limit = &one.Measured.Value, one.Measured.Unit, "max_height_mm", &most
+		}
+		result.Findings = append(result.Findings, row)
 	}
 	if f.findings != nil {
 		w.keepEvidence(&job, &result, f)
 	}
 	require.NoError(w.t, w.worker.Record(w.t.Context(), job.Inspection.ID, job.Fence, result, nil))
-	return job
 }
 
 // keepEvidence puts an inspection's evidence into storage; in the order of names, as the worker does.
