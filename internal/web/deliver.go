@@ -122,7 +122,6 @@ type batchPage struct {
 	Order   ledger.WorkOrder
 	Waiting []batchLine
 	Bundled bool
-	Server  string
 	Data    deliverSetup
 }
 
@@ -144,7 +143,7 @@ func (p *Pages) deliverBatch(c echo.Context) error {
 	if who.Side != ledger.VendorSide {
 		return ledger.ErrNotFound // the studio delivers nothing
 	}
-	page := batchPage{Bundled: bundled("deliver.js"), Server: p.server.PublicURL()}
+	page := batchPage{Bundled: bundled("deliver.js")}
 	setup := &batchSetup{Order: id.String(), Props: map[string]batchProp{}, After: "/orders/" + id.String()}
 	_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
 		if page.Order, err = tx.WorkOrder(ctx, id); err != nil {
