@@ -225,6 +225,8 @@ func TestPermitsAreDecidedByFigures(t *testing.T) {
 	p := b.get(path)
 	wellMade(t, p)
 	require.Contains(t, p.text("main"), "Mooring bollard, delivery 2")
+	require.Contains(t, p.text("main"), "It covers 2 of 2 findings that fail now.")
+	require.Contains(t, p.text("table"), "10.3\u00a0mm")
 	refused := p.submit(action, "event", "refuse", "reason", "")
 	require.Equal(t, http.StatusUnprocessableEntity, refused.status)
 	wellMade(t, refused)
