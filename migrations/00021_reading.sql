@@ -1,6 +1,7 @@
--- Indexes for what pages read of one prop, of a vendor's decisions and of the figures of checks.
--- Lock: SHARE on each table while its index is built, so that nothing is written to it meanwhile. Cost: at a million inspections
--- about two seconds an index.
+-- Indexes for what pages read of one prop, of a vendor's decisions, of the figures of checks and of an order's sums; policies that
+-- ask once a query who calls.
+-- Lock: SHARE on each table while its index is built, so that nothing is written to it meanwhile; ACCESS EXCLUSIVE on every table
+-- for the moment in which its policy changes. Cost: at a million inspections about two seconds an index.
 
 -- +goose Up
 CREATE INDEX sign_off_of_prop ON ph.sign_off (studio_id, prop_id, id);
@@ -36,4 +37,23 @@ CREATE OR REPLACE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid)
   ON CONFLICT (studio_id, vendor_id, project_id, month, tier, chk, shard)
   DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed
 $$;
+-- +goose StatementEnd
+
+-- An order's sums are read from the index alone, a hundred props to a page of it.
+DROP INDEX ph.prop_by_order;
+CREATE INDEX prop_by_order ON ph.prop (studio_id, work_order_id, id) INCLUDE (vendor_id, price_minor);
+DROP INDEX ph.milestone_of_order;
+CREATE INDEX milestone_of_order ON ph.milestone (studio_id, work_order_id, due_sort, id) INCLUDE (vendor_id, state, change_minor);
+DROP INDEX ph.payable_by_order;
+CREATE INDEX payable_by_order ON ph.payable (studio_id, work_order_id, id) INCLUDE (vendor_id, amount_minor);
+
+-- A bare call in a policy runs for each row, a third of a microsecond and more; inside a SELECT it runs once.
+-- +goose StatementBegin
+DO $$
+DECLARE p record;
+BEGIN
+  FOR p IN SELECT tablename, policyname, qual FROM pg_policies WHERE schemaname = 'ph' AND qual ~ 'ph\.app_\w+\(\)' AND qual !~ 'SELECT ph\.app_' LOOP
+    EXECUTE format('ALTER POLICY %I ON ph.%I USING (%s)', p.policyname, p.tablename, regexp_replace(p.qual, '(ph\.app_\w+\(\))', '(SELECT \1)', 'g'));
+  END LOOP;
+END $$;
 -- +goose StatementEnd

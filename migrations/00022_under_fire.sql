@@ -85,7 +85,7 @@ CREATE INDEX removal_file_of ON ph.removal_file (studio_id, removal_id);
 
 -- +goose StatementBegin
 DO $$
-DECLARE r record; studio text := 'studio_id = ph.app_studio()'; either text := 'studio_id = ph.app_studio() OR vendor_id = ph.app_vendor()';
+DECLARE r record; studio text := 'studio_id = (SELECT ph.app_studio())'; either text := 'studio_id = (SELECT ph.app_studio()) OR vendor_id = (SELECT ph.app_vendor())';
 BEGIN
   FOR r IN SELECT * FROM (VALUES ('retention', studio), ('removal', NULL), ('removal_file', NULL)) AS t (name, inserts) LOOP
     EXECUTE format('ALTER TABLE ph.%I ENABLE ROW LEVEL SECURITY', r.name);
@@ -126,7 +126,7 @@ CREATE INDEX stored_of_vendor ON ph.stored (vendor_id, work_order_id);
 ALTER TABLE ph.stored ENABLE ROW LEVEL SECURITY;
 ALTER TABLE ph.stored FORCE ROW LEVEL SECURITY;
 CREATE POLICY stored_owner ON ph.stored TO ph_owner USING (true) WITH CHECK (true);
-CREATE POLICY stored_read ON ph.stored FOR SELECT TO ph_api USING (studio_id = ph.app_studio() OR vendor_id = ph.app_vendor());
+CREATE POLICY stored_read ON ph.stored FOR SELECT TO ph_api USING (studio_id = (SELECT ph.app_studio()) OR vendor_id = (SELECT ph.app_vendor()));
 GRANT SELECT ON ph.stored TO ph_api, ph_backup;
 
 -- +goose StatementBegin

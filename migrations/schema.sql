@@ -3459,7 +3459,7 @@ CREATE INDEX milestone_due ON ph.milestone USING btree (due_sort, id) WHERE (sta
 
 CREATE UNIQUE INDEX milestone_kind_key ON ph.milestone USING btree (studio_id, prop_id, kind) WHERE (kind <> 'maintenance'::text);
 
-CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id);
+CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id) INCLUDE (vendor_id, state, change_minor);
 
 CREATE INDEX milestone_review_due ON ph.milestone USING btree (review_due_at, id) WHERE (state = 'review'::text);
 
@@ -3489,7 +3489,7 @@ CREATE INDEX password_reset_of_member ON ph.password_reset USING btree (party_id
 
 CREATE UNIQUE INDEX password_reset_secret_key ON ph.password_reset USING btree (secret_hash);
 
-CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id);
+CREATE INDEX payable_by_order ON ph.payable USING btree (studio_id, work_order_id, id) INCLUDE (vendor_id, amount_minor);
 
 CREATE INDEX payable_by_time ON ph.payable USING btree (studio_id, at, id);
 
@@ -3521,7 +3521,7 @@ CREATE INDEX permission_of_prop ON ph.permission USING btree (studio_id, prop_id
 
 CREATE INDEX permission_requested_of_studio ON ph.permission USING btree (studio_id, since, id) WHERE (state = 'requested'::text);
 
-CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id);
+CREATE INDEX prop_by_order ON ph.prop USING btree (studio_id, work_order_id, id) INCLUDE (vendor_id, price_minor);
 
 CREATE INDEX prop_by_vendor ON ph.prop USING btree (vendor_id, id);
 
@@ -4015,7 +4015,7 @@ CREATE POLICY access_insert ON ph.access FOR INSERT TO ph_api WITH CHECK (((part
 
 CREATE POLICY access_owner ON ph.access TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY access_read ON ph.access FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY access_read ON ph.access FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
 ALTER TABLE ph.anchor ENABLE ROW LEVEL SECURITY;
 
@@ -4023,7 +4023,7 @@ CREATE POLICY anchor_notary ON ph.anchor TO ph_notary USING (true) WITH CHECK (t
 
 CREATE POLICY anchor_owner ON ph.anchor TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY anchor_read ON ph.anchor FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.attempt ENABLE ROW LEVEL SECURITY;
 
@@ -4035,13 +4035,13 @@ CREATE POLICY batch_insert ON ph.batch FOR INSERT TO ph_api WITH CHECK ((vendor_
 
 CREATE POLICY batch_owner ON ph.batch TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY batch_read ON ph.batch FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY batch_read ON ph.batch FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY batch_update ON ph.batch FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+CREATE POLICY batch_update ON ph.batch FOR UPDATE TO ph_api USING ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor))) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 ALTER TABLE ph.calendar ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY calendar_own ON ph.calendar TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+CREATE POLICY calendar_own ON ph.calendar TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party))) WITH CHECK ((party_id = ph.app_party()));
 
 CREATE POLICY calendar_owner ON ph.calendar TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4053,7 +4053,7 @@ CREATE POLICY cancellation_insert ON ph.cancellation FOR INSERT TO ph_api WITH C
 
 CREATE POLICY cancellation_owner ON ph.cancellation TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY cancellation_read ON ph.cancellation FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY cancellation_read ON ph.cancellation FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.capacity ENABLE ROW LEVEL SECURITY;
 
@@ -4061,9 +4061,9 @@ CREATE POLICY capacity_insert ON ph.capacity FOR INSERT TO ph_api WITH CHECK ((v
 
 CREATE POLICY capacity_owner ON ph.capacity TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY capacity_read ON ph.capacity FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY capacity_read ON ph.capacity FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY capacity_update ON ph.capacity FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+CREATE POLICY capacity_update ON ph.capacity FOR UPDATE TO ph_api USING ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor))) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 ALTER TABLE ph.change_order ENABLE ROW LEVEL SECURITY;
 
@@ -4071,15 +4071,15 @@ CREATE POLICY change_order_insert ON ph.change_order FOR INSERT TO ph_api WITH C
 
 CREATE POLICY change_order_owner ON ph.change_order TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY change_order_read ON ph.change_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY change_order_read ON ph.change_order FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY change_order_update ON ph.change_order FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY change_order_update ON ph.change_order FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.check_count ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY check_count_owner ON ph.check_count TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY check_count_read ON ph.check_count FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY check_count_read ON ph.check_count FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.checkpoint ENABLE ROW LEVEL SECURITY;
 
@@ -4095,7 +4095,7 @@ CREATE POLICY concession_insert ON ph.concession FOR INSERT TO ph_api WITH CHECK
 
 CREATE POLICY concession_owner ON ph.concession TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY concession_read ON ph.concession FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.delivery ENABLE ROW LEVEL SECURITY;
 
@@ -4107,9 +4107,9 @@ CREATE POLICY delivery_owner ON ph.delivery TO ph_owner USING (true) WITH CHECK 
 
 CREATE POLICY delivery_post ON ph.delivery TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY delivery_read ON ph.delivery FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY delivery_read ON ph.delivery FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY delivery_update ON ph.delivery FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+CREATE POLICY delivery_update ON ph.delivery FOR UPDATE TO ph_api USING ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor))) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 CREATE POLICY delivery_worker ON ph.delivery TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4119,11 +4119,11 @@ CREATE POLICY deputy_insert ON ph.deputy FOR INSERT TO ph_api WITH CHECK ((studi
 
 CREATE POLICY deputy_owner ON ph.deputy TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY deputy_read ON ph.deputy FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY deputy_read ON ph.deputy FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 ALTER TABLE ph.device ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY device_own ON ph.device TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY device_own ON ph.device TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY device_owner ON ph.device TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4141,7 +4141,7 @@ CREATE POLICY engagement_owner ON ph.engagement TO ph_owner USING (true) WITH CH
 
 CREATE POLICY engagement_post ON ph.engagement TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY engagement_read ON ph.engagement FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY engagement_read ON ph.engagement FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.erasure ENABLE ROW LEVEL SECURITY;
 
@@ -4149,7 +4149,7 @@ CREATE POLICY erasure_insert ON ph.erasure FOR INSERT TO ph_api WITH CHECK (((st
 
 CREATE POLICY erasure_owner ON ph.erasure TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY erasure_read ON ph.erasure FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY erasure_read ON ph.erasure FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.evidence ENABLE ROW LEVEL SECURITY;
 
@@ -4157,7 +4157,7 @@ CREATE POLICY evidence_clock ON ph.evidence FOR SELECT TO ph_clock USING (true);
 
 CREATE POLICY evidence_owner ON ph.evidence TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY evidence_read ON ph.evidence FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY evidence_read ON ph.evidence FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY evidence_worker ON ph.evidence TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4175,11 +4175,11 @@ CREATE POLICY fact_person_insert ON ph.fact_person FOR INSERT TO ph_api WITH CHE
 
 CREATE POLICY fact_person_owner ON ph.fact_person TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY fact_person_read ON ph.fact_person FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY fact_person_read ON ph.fact_person FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY fact_post ON ph.fact TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY fact_read ON ph.fact FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY fact_read ON ph.fact FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY fact_worker ON ph.fact TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4203,15 +4203,15 @@ CREATE POLICY file_part_insert ON ph.file_part FOR INSERT TO ph_api WITH CHECK (
 
 CREATE POLICY file_part_owner ON ph.file_part TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY file_part_read ON ph.file_part FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY file_part_read ON ph.file_part FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY file_part_update ON ph.file_part FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+CREATE POLICY file_part_update ON ph.file_part FOR UPDATE TO ph_api USING ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor))) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 CREATE POLICY file_part_worker ON ph.file_part TO ph_worker USING (true) WITH CHECK (true);
 
-CREATE POLICY file_read ON ph.file FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY file_read ON ph.file FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY file_update ON ph.file FOR UPDATE TO ph_api USING ((vendor_id = ph.app_vendor())) WITH CHECK ((vendor_id = ph.app_vendor()));
+CREATE POLICY file_update ON ph.file FOR UPDATE TO ph_api USING ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor))) WITH CHECK ((vendor_id = ph.app_vendor()));
 
 CREATE POLICY file_worker ON ph.file TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4235,7 +4235,7 @@ ALTER TABLE ph.finding_2029_h2 ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY finding_owner ON ph.finding TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY finding_read ON ph.finding FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY finding_read ON ph.finding FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.finding_rest ENABLE ROW LEVEL SECURITY;
 
@@ -4249,13 +4249,13 @@ CREATE POLICY handover_file_insert ON ph.handover_file FOR INSERT TO ph_api WITH
 
 CREATE POLICY handover_file_owner ON ph.handover_file TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY handover_file_read ON ph.handover_file FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY handover_file_read ON ph.handover_file FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 CREATE POLICY handover_insert ON ph.handover FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY handover_owner ON ph.handover TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY handover_read ON ph.handover FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY handover_read ON ph.handover FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 ALTER TABLE ph.hold ENABLE ROW LEVEL SECURITY;
 
@@ -4263,7 +4263,7 @@ CREATE POLICY hold_insert ON ph.hold FOR INSERT TO ph_api WITH CHECK ((studio_id
 
 CREATE POLICY hold_owner ON ph.hold TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY hold_read ON ph.hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY hold_read ON ph.hold FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.hook ENABLE ROW LEVEL SECURITY;
 
@@ -4273,7 +4273,7 @@ CREATE POLICY hook_attempt_owner ON ph.hook_attempt TO ph_owner USING (true) WIT
 
 CREATE POLICY hook_attempt_post ON ph.hook_attempt TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY hook_attempt_read ON ph.hook_attempt FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY hook_attempt_read ON ph.hook_attempt FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
 CREATE POLICY hook_insert ON ph.hook FOR INSERT TO ph_api WITH CHECK (((party_id = ph.app_party()) AND (made_by = ph.app_member())));
 
@@ -4281,7 +4281,7 @@ CREATE POLICY hook_owner ON ph.hook TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY hook_post ON ph.hook TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY hook_read ON ph.hook FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY hook_read ON ph.hook FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
 ALTER TABLE ph.hook_send ENABLE ROW LEVEL SECURITY;
 
@@ -4291,11 +4291,11 @@ CREATE POLICY hook_send_owner ON ph.hook_send TO ph_owner USING (true) WITH CHEC
 
 CREATE POLICY hook_send_post ON ph.hook_send TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY hook_send_read ON ph.hook_send FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY hook_send_read ON ph.hook_send FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
-CREATE POLICY hook_send_update ON ph.hook_send FOR UPDATE TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+CREATE POLICY hook_send_update ON ph.hook_send FOR UPDATE TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party))) WITH CHECK ((party_id = ph.app_party()));
 
-CREATE POLICY hook_update ON ph.hook FOR UPDATE TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+CREATE POLICY hook_update ON ph.hook FOR UPDATE TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party))) WITH CHECK ((party_id = ph.app_party()));
 
 ALTER TABLE ph.house_hash ENABLE ROW LEVEL SECURITY;
 
@@ -4313,7 +4313,7 @@ CREATE POLICY house_leaf_owner ON ph.house_leaf TO ph_owner USING (true) WITH CH
 
 ALTER TABLE ph.idempotency ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY idempotency_own ON ph.idempotency TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY idempotency_own ON ph.idempotency TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY idempotency_owner ON ph.idempotency TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4321,7 +4321,7 @@ ALTER TABLE ph.identity ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY identity_owner ON ph.identity TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY identity_read ON ph.identity FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY identity_read ON ph.identity FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
 ALTER TABLE ph.inspection ENABLE ROW LEVEL SECURITY;
 
@@ -4331,7 +4331,7 @@ CREATE POLICY inspection_insert ON ph.inspection FOR INSERT TO ph_api WITH CHECK
 
 CREATE POLICY inspection_owner ON ph.inspection TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY inspection_read ON ph.inspection FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY inspection_read ON ph.inspection FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY inspection_worker ON ph.inspection TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4343,7 +4343,7 @@ CREATE POLICY invitation_owner ON ph.invitation TO ph_owner USING (true) WITH CH
 
 CREATE POLICY invitation_post ON ph.invitation TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY invitation_read ON ph.invitation FOR SELECT TO ph_api USING (((party_id = ph.app_party()) OR (engaged_by = ph.app_studio())));
+CREATE POLICY invitation_read ON ph.invitation FOR SELECT TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) OR (engaged_by = ( SELECT ph.app_studio() AS app_studio))));
 
 ALTER TABLE ph.log ENABLE ROW LEVEL SECURITY;
 
@@ -4357,7 +4357,7 @@ CREATE POLICY log_hash_insert ON ph.log_hash FOR INSERT TO ph_api WITH CHECK (((
 
 CREATE POLICY log_hash_owner ON ph.log_hash TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY log_hash_read ON ph.log_hash FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY log_hash_read ON ph.log_hash FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY log_hash_worker ON ph.log_hash TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4369,9 +4369,9 @@ CREATE POLICY log_owner ON ph.log TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY log_post ON ph.log TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY log_read ON ph.log FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY log_read ON ph.log FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY log_update ON ph.log FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY log_update ON ph.log FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY log_worker ON ph.log TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4379,7 +4379,7 @@ ALTER TABLE ph.mail ENABLE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.mail_choice ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY mail_choice_own ON ph.mail_choice TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY mail_choice_own ON ph.mail_choice TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY mail_choice_owner ON ph.mail_choice TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4401,7 +4401,7 @@ CREATE POLICY maintenance_insert ON ph.maintenance FOR INSERT TO ph_api WITH CHE
 
 CREATE POLICY maintenance_owner ON ph.maintenance TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY maintenance_read ON ph.maintenance FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY maintenance_read ON ph.maintenance FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.member ENABLE ROW LEVEL SECURITY;
 
@@ -4409,9 +4409,9 @@ CREATE POLICY member_owner ON ph.member TO ph_owner USING (true) WITH CHECK (tru
 
 CREATE POLICY member_post ON ph.member TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY member_read ON ph.member FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY member_read ON ph.member FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
-CREATE POLICY member_update ON ph.member FOR UPDATE TO ph_api USING (((party_id = ph.app_party()) AND (id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (id = ph.app_member())));
+CREATE POLICY member_update ON ph.member FOR UPDATE TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (id = ph.app_member())));
 
 ALTER TABLE ph.milestone ENABLE ROW LEVEL SECURITY;
 
@@ -4421,7 +4421,7 @@ ALTER TABLE ph.milestone_count ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY milestone_count_owner ON ph.milestone_count TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY milestone_count_read ON ph.milestone_count FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY milestone_count_read ON ph.milestone_count FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY milestone_insert ON ph.milestone FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
@@ -4435,9 +4435,9 @@ CREATE POLICY milestone_owner ON ph.milestone TO ph_owner USING (true) WITH CHEC
 
 CREATE POLICY milestone_post ON ph.milestone TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY milestone_read ON ph.milestone FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY milestone_read ON ph.milestone FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY milestone_update ON ph.milestone FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY milestone_update ON ph.milestone FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY milestone_worker ON ph.milestone TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4451,7 +4451,7 @@ CREATE POLICY nda_ack_insert ON ph.nda_ack FOR INSERT TO ph_api WITH CHECK ((ven
 
 CREATE POLICY nda_ack_owner ON ph.nda_ack TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY nda_ack_read ON ph.nda_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY nda_ack_read ON ph.nda_ack FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.news ENABLE ROW LEVEL SECURITY;
 
@@ -4459,7 +4459,7 @@ CREATE POLICY news_owner ON ph.news TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY news_post ON ph.news TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY news_read ON ph.news FOR SELECT TO ph_api USING ((party_id = ph.app_party()));
+CREATE POLICY news_read ON ph.news FOR SELECT TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party)));
 
 ALTER TABLE ph.notary_key ENABLE ROW LEVEL SECURITY;
 
@@ -4475,7 +4475,7 @@ CREATE POLICY note_insert ON ph.note FOR INSERT TO ph_api WITH CHECK ((((studio_
 
 CREATE POLICY note_owner ON ph.note TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY note_read ON ph.note FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY note_read ON ph.note FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.note_resolution ENABLE ROW LEVEL SECURITY;
 
@@ -4483,7 +4483,7 @@ CREATE POLICY note_resolution_insert ON ph.note_resolution FOR INSERT TO ph_api 
 
 CREATE POLICY note_resolution_owner ON ph.note_resolution TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY note_resolution_read ON ph.note_resolution FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY note_resolution_read ON ph.note_resolution FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.order_calendar ENABLE ROW LEVEL SECURITY;
 
@@ -4493,7 +4493,7 @@ CREATE POLICY order_calendar_insert ON ph.order_calendar FOR INSERT TO ph_api WI
 
 CREATE POLICY order_calendar_owner ON ph.order_calendar TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY order_calendar_read ON ph.order_calendar FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY order_calendar_read ON ph.order_calendar FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY order_calendar_worker ON ph.order_calendar FOR SELECT TO ph_worker USING (true);
 
@@ -4503,7 +4503,7 @@ CREATE POLICY origin_declaration_insert ON ph.origin_declaration FOR INSERT TO p
 
 CREATE POLICY origin_declaration_owner ON ph.origin_declaration TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY origin_declaration_read ON ph.origin_declaration FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY origin_declaration_read ON ph.origin_declaration FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.orphan ENABLE ROW LEVEL SECURITY;
 
@@ -4519,7 +4519,7 @@ CREATE POLICY party_owner ON ph.party TO ph_owner USING (true) WITH CHECK (true)
 
 CREATE POLICY party_post ON ph.party TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING ((id = ph.app_party()));
+CREATE POLICY party_read ON ph.party FOR SELECT TO ph_api USING ((id = ( SELECT ph.app_party() AS app_party)));
 
 ALTER TABLE ph.password_reset ENABLE ROW LEVEL SECURITY;
 
@@ -4533,7 +4533,7 @@ CREATE POLICY payable_insert ON ph.payable FOR INSERT TO ph_api WITH CHECK ((stu
 
 CREATE POLICY payable_owner ON ph.payable TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY payable_read ON ph.payable FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY payable_read ON ph.payable FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.payment_hold ENABLE ROW LEVEL SECURITY;
 
@@ -4543,7 +4543,7 @@ CREATE POLICY payment_hold_end_insert ON ph.payment_hold_end FOR INSERT TO ph_ap
 
 CREATE POLICY payment_hold_end_owner ON ph.payment_hold_end TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY payment_hold_end_read ON ph.payment_hold_end FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY payment_hold_end_read ON ph.payment_hold_end FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY payment_hold_insert ON ph.payment_hold FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
@@ -4551,21 +4551,21 @@ CREATE POLICY payment_hold_owner ON ph.payment_hold TO ph_owner USING (true) WIT
 
 CREATE POLICY payment_hold_post ON ph.payment_hold TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY payment_hold_read ON ph.payment_hold FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY payment_hold_read ON ph.payment_hold FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.pending_sign_off ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY pending_sign_off_clock ON ph.pending_sign_off FOR SELECT TO ph_clock USING (true);
 
-CREATE POLICY pending_sign_off_delete ON ph.pending_sign_off FOR DELETE TO ph_api USING (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
+CREATE POLICY pending_sign_off_delete ON ph.pending_sign_off FOR DELETE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) AND (by_member = ( SELECT ph.app_member() AS app_member))));
 
 CREATE POLICY pending_sign_off_insert ON ph.pending_sign_off FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
 
 CREATE POLICY pending_sign_off_owner ON ph.pending_sign_off TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY pending_sign_off_read ON ph.pending_sign_off FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY pending_sign_off_read ON ph.pending_sign_off FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
-CREATE POLICY pending_sign_off_update ON ph.pending_sign_off FOR UPDATE TO ph_api USING ((studio_id = ph.app_studio())) WITH CHECK ((studio_id = ph.app_studio()));
+CREATE POLICY pending_sign_off_update ON ph.pending_sign_off FOR UPDATE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio))) WITH CHECK ((studio_id = ph.app_studio()));
 
 ALTER TABLE ph.permission ENABLE ROW LEVEL SECURITY;
 
@@ -4575,7 +4575,7 @@ CREATE POLICY permission_decision_insert ON ph.permission_decision FOR INSERT TO
 
 CREATE POLICY permission_decision_owner ON ph.permission_decision TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY permission_decision_read ON ph.permission_decision FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY permission_decision_read ON ph.permission_decision FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY permission_insert ON ph.permission FOR INSERT TO ph_api WITH CHECK ((((studio_id = ph.app_studio()) AND (side = 'studio'::text)) OR ((vendor_id = ph.app_vendor()) AND (side = 'vendor'::text))));
 
@@ -4583,9 +4583,9 @@ CREATE POLICY permission_owner ON ph.permission TO ph_owner USING (true) WITH CH
 
 CREATE POLICY permission_post ON ph.permission TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY permission_read ON ph.permission FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY permission_read ON ph.permission FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY permission_update ON ph.permission FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY permission_update ON ph.permission FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY permission_worker ON ph.permission FOR SELECT TO ph_worker USING (true);
 
@@ -4595,7 +4595,7 @@ CREATE POLICY project_insert ON ph.project FOR INSERT TO ph_api WITH CHECK ((stu
 
 CREATE POLICY project_owner ON ph.project TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY project_read ON ph.project FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY project_read ON ph.project FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 ALTER TABLE ph.prop ENABLE ROW LEVEL SECURITY;
 
@@ -4607,21 +4607,21 @@ ALTER TABLE ph.prop_line ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY prop_line_owner ON ph.prop_line TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY prop_line_read ON ph.prop_line FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY prop_line_read ON ph.prop_line FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY prop_owner ON ph.prop TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY prop_post ON ph.prop TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY prop_read ON ph.prop FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY prop_update ON ph.prop FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 CREATE POLICY prop_worker ON ph.prop TO ph_worker USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.provider ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY provider_own ON ph.provider TO ph_api USING ((party_id = ph.app_party())) WITH CHECK ((party_id = ph.app_party()));
+CREATE POLICY provider_own ON ph.provider TO ph_api USING ((party_id = ( SELECT ph.app_party() AS app_party))) WITH CHECK ((party_id = ph.app_party()));
 
 CREATE POLICY provider_owner ON ph.provider TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4635,15 +4635,15 @@ CREATE POLICY question_message_insert ON ph.question_message FOR INSERT TO ph_ap
 
 CREATE POLICY question_message_owner ON ph.question_message TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY question_message_read ON ph.question_message FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY question_message_read ON ph.question_message FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY question_owner ON ph.question TO ph_owner USING (true) WITH CHECK (true);
 
 CREATE POLICY question_post ON ph.question TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
-CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor()))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
 ALTER TABLE ph.reassignment ENABLE ROW LEVEL SECURITY;
 
@@ -4651,7 +4651,7 @@ CREATE POLICY reassignment_insert ON ph.reassignment FOR INSERT TO ph_api WITH C
 
 CREATE POLICY reassignment_owner ON ph.reassignment TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY reassignment_read ON ph.reassignment FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY reassignment_read ON ph.reassignment FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 ALTER TABLE ph.reference_ack ENABLE ROW LEVEL SECURITY;
 
@@ -4659,7 +4659,7 @@ CREATE POLICY reference_ack_insert ON ph.reference_ack FOR INSERT TO ph_api WITH
 
 CREATE POLICY reference_ack_owner ON ph.reference_ack TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY reference_ack_read ON ph.reference_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY reference_ack_read ON ph.reference_ack FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.reference_file ENABLE ROW LEVEL SECURITY;
 
@@ -4669,9 +4669,9 @@ CREATE POLICY reference_file_insert ON ph.reference_file FOR INSERT TO ph_api WI
 
 CREATE POLICY reference_file_owner ON ph.reference_file TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY reference_file_read ON ph.reference_file FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR ((vendor_id = ph.app_vendor()) AND published)));
+CREATE POLICY reference_file_read ON ph.reference_file FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor)) AND published)));
 
-CREATE POLICY reference_file_update ON ph.reference_file FOR UPDATE TO ph_api USING ((studio_id = ph.app_studio())) WITH CHECK ((studio_id = ph.app_studio()));
+CREATE POLICY reference_file_update ON ph.reference_file FOR UPDATE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio))) WITH CHECK ((studio_id = ph.app_studio()));
 
 ALTER TABLE ph.reference_pack ENABLE ROW LEVEL SECURITY;
 
@@ -4679,9 +4679,9 @@ CREATE POLICY reference_pack_insert ON ph.reference_pack FOR INSERT TO ph_api WI
 
 CREATE POLICY reference_pack_owner ON ph.reference_pack TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY reference_pack_read ON ph.reference_pack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR ((vendor_id = ph.app_vendor()) AND (published_at IS NOT NULL))));
+CREATE POLICY reference_pack_read ON ph.reference_pack FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR ((vendor_id = ( SELECT ph.app_vendor() AS app_vendor)) AND (published_at IS NOT NULL))));
 
-CREATE POLICY reference_pack_update ON ph.reference_pack FOR UPDATE TO ph_api USING ((studio_id = ph.app_studio())) WITH CHECK ((studio_id = ph.app_studio()));
+CREATE POLICY reference_pack_update ON ph.reference_pack FOR UPDATE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio))) WITH CHECK ((studio_id = ph.app_studio()));
 
 ALTER TABLE ph.reminder ENABLE ROW LEVEL SECURITY;
 
@@ -4689,7 +4689,7 @@ CREATE POLICY reminder_clock ON ph.reminder TO ph_clock USING (true) WITH CHECK 
 
 CREATE POLICY reminder_owner ON ph.reminder TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY reminder_read ON ph.reminder FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY reminder_read ON ph.reminder FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.removal ENABLE ROW LEVEL SECURITY;
 
@@ -4701,41 +4701,41 @@ CREATE POLICY removal_file_clock ON ph.removal_file TO ph_clock USING (true) WIT
 
 CREATE POLICY removal_file_owner ON ph.removal_file TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY removal_file_read ON ph.removal_file FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY removal_file_read ON ph.removal_file FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY removal_owner ON ph.removal TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY removal_read ON ph.removal FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY removal_read ON ph.removal FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.retention ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY retention_clock ON ph.retention TO ph_clock USING (true) WITH CHECK (true);
 
-CREATE POLICY retention_insert ON ph.retention FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+CREATE POLICY retention_insert ON ph.retention FOR INSERT TO ph_api WITH CHECK ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 CREATE POLICY retention_owner ON ph.retention TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY retention_read ON ph.retention FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY retention_read ON ph.retention FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.saved_note ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY saved_note_delete ON ph.saved_note FOR DELETE TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY saved_note_delete ON ph.saved_note FOR DELETE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 CREATE POLICY saved_note_insert ON ph.saved_note FOR INSERT TO ph_api WITH CHECK (((studio_id = ph.app_studio()) AND (by_member = ph.app_member())));
 
 CREATE POLICY saved_note_owner ON ph.saved_note TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY saved_note_read ON ph.saved_note FOR SELECT TO ph_api USING ((studio_id = ph.app_studio()));
+CREATE POLICY saved_note_read ON ph.saved_note FOR SELECT TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
 
 ALTER TABLE ph.saved_view ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY saved_view_own ON ph.saved_view TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY saved_view_own ON ph.saved_view TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY saved_view_owner ON ph.saved_view TO ph_owner USING (true) WITH CHECK (true);
 
 ALTER TABLE ph.session ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY session_own ON ph.session TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY session_owner ON ph.session TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4745,7 +4745,7 @@ CREATE POLICY set_use_insert ON ph.set_use FOR INSERT TO ph_api WITH CHECK ((((s
 
 CREATE POLICY set_use_owner ON ph.set_use TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY set_use_read ON ph.set_use FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY set_use_read ON ph.set_use FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.sign_in ENABLE ROW LEVEL SECURITY;
 
@@ -4759,7 +4759,7 @@ CREATE POLICY sign_off_insert ON ph.sign_off FOR INSERT TO ph_api WITH CHECK ((s
 
 CREATE POLICY sign_off_owner ON ph.sign_off TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY sign_off_read ON ph.sign_off FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY sign_off_read ON ph.sign_off FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.spec_ack ENABLE ROW LEVEL SECURITY;
 
@@ -4767,7 +4767,7 @@ CREATE POLICY spec_ack_insert ON ph.spec_ack FOR INSERT TO ph_api WITH CHECK ((v
 
 CREATE POLICY spec_ack_owner ON ph.spec_ack TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY spec_ack_read ON ph.spec_ack FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY spec_ack_read ON ph.spec_ack FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.spec_revision ENABLE ROW LEVEL SECURITY;
 
@@ -4775,7 +4775,7 @@ CREATE POLICY spec_revision_insert ON ph.spec_revision FOR INSERT TO ph_api WITH
 
 CREATE POLICY spec_revision_owner ON ph.spec_revision TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY spec_revision_read ON ph.spec_revision FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY spec_revision_read ON ph.spec_revision FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY spec_revision_worker ON ph.spec_revision TO ph_worker USING (true) WITH CHECK (true);
 
@@ -4783,11 +4783,11 @@ ALTER TABLE ph.stored ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY stored_owner ON ph.stored TO ph_owner USING (true) WITH CHECK (true);
 
-CREATE POLICY stored_read ON ph.stored FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY stored_read ON ph.stored FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 ALTER TABLE ph.token ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY token_own ON ph.token TO ph_api USING (((party_id = ph.app_party()) AND (member_id = ph.app_member()))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
+CREATE POLICY token_own ON ph.token TO ph_api USING (((party_id = ( SELECT ph.app_party() AS app_party)) AND (member_id = ( SELECT ph.app_member() AS app_member)))) WITH CHECK (((party_id = ph.app_party()) AND (member_id = ph.app_member())));
 
 CREATE POLICY token_owner ON ph.token TO ph_owner USING (true) WITH CHECK (true);
 
@@ -4807,7 +4807,7 @@ CREATE POLICY work_order_owner ON ph.work_order TO ph_owner USING (true) WITH CH
 
 CREATE POLICY work_order_post ON ph.work_order TO ph_post USING (true) WITH CHECK (true);
 
-CREATE POLICY work_order_read ON ph.work_order FOR SELECT TO ph_api USING (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
+CREATE POLICY work_order_read ON ph.work_order FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
 
 CREATE POLICY work_order_worker ON ph.work_order FOR SELECT TO ph_worker USING (true);
 
