@@ -2,6 +2,7 @@ package endtoend
 
 import (
 	"bytes"
+	"compress/zlib"
 	"encoding/base64"
 	"encoding/binary"
 	"encoding/json"
@@ -70,13 +71,30 @@ func hugePNG() []byte {
 	return bytes.Join([][]byte{[]byte("\x89PNG\r\n\x1a\n"), chunk("IHDR", append(head, 16, 6, 0, 0, 0)), chunk("IDAT", []byte{0x78, 0x9c}), chunk("IEND", nil)}, nil)
 }
 
+// swellingPNG says that it has 16 × 16 pixels and unpacks to 128 MiB.
+func swellingPNG(t *testing.T) []byte {
+	chunk := func(kind string, data []byte) []byte {
+		body := append([]byte(kind), data...)
+		return binary.BigEndian.AppendUint32(append(binary.BigEndian.AppendUint32(nil, uint32(len(data))), body...), crc32.ChecksumIEEE(body))
+	}
+	var packed bytes.Buffer
+	z := zlib.NewWriter(&packed)
+	for range 128 {
+		_, err := z.Write(make([]byte, 1<<20))
+		require.NoError(t, err)
+	}
+	require.NoError(t, z.Close())
+	head := binary.BigEndian.AppendUint32(binary.BigEndian.AppendUint32(nil, 16), 16)
+	return bytes.Join([][]byte{[]byte("\x89PNG\r\n\x1a\n"), chunk("IHDR", append(head, 8, 6, 0, 0, 0)), chunk("IDAT", packed.Bytes()), chunk("IEND", nil)}, nil)
+}
+
 // wrong is one thing that goes wrong, and what the sender must be told.
 type wrong struct {
 	name  string
 	file  func(t *testing.T, code string) []byte // of the game mesh
 	ext   string                                 // ".glb" unless said
 	extra map[string][]byte                      // more files, by the end of their names
-	check string                                 // that fails
+	check string                                 // that fails; "": none need say so, and memory must stay small all the same
 	says  string
 	where string // "offset", "pointer" or "" where the file itself is the place
 }
@@ -124,6 +142,21 @@ func wrongs(t *testing.T, elsewhere string) []wrong {
 				item(doc, "nodes", 0)["children"] = []any{1}
 			})
 		}, check: "file.format", says: "", where: "pointer"},
+		{name: "a chain of 100,000 nodes", file: func(*testing.T, string) []byte {
+			var b strings.Builder
+			for i := 1; i < 100_000; i++ {
+				fmt.Fprintf(&b, `{"children":[%d]},`, i)
+			}
+			return glb(`{"asset":{"version":"2.0"},"scene":0,"scenes":[{"nodes":[0]}],"nodes":[`+b.String()+`{}]}`, nil)
+		}, check: "file.format", says: "", where: "pointer"},
+		{name: "elements that overlap each other", file: func(t *testing.T, code string) []byte {
+			return edited(t, code, func(doc map[string]any, _ []byte) {
+				prim := item(doc, "meshes", 0)["primitives"].([]any)[0].(map[string]any)
+				acc := item(doc, "accessors", int(prim["attributes"].(map[string]any)["POSITION"].(float64)))
+				item(doc, "bufferViews", int(acc["bufferView"].(float64)))["byteStride"] = 4 // of 12 bytes each
+			})
+		}, check: "file.format", says: "", where: "pointer"},
+		{name: "an image that unpacks without end", file: whole, extra: map[string][]byte{"_base_color.png": swellingPNG(t)}}, // read as far as its header says, and no byte further
 		{name: "external URI", file: func(t *testing.T, code string) []byte {
 			return edited(t, code, func(doc map[string]any, _ []byte) {
 				doc["images"] = []any{map[string]any{"uri": elsewhere + "/quay.png"}}
@@ -163,7 +196,9 @@ func TestWhatGoesWrong(t *testing.T) {
 		got := h.await(h.deliver(h.contract(code, "background", boxSpec(code)), folder, roles))
 		require.EqualValues(t, "fail", *got.Verdict, "%s: %s", c.name, got.Headline)
 		e := h.evidence(got)
-		requireTold(t, c, e)
+		if c.check != "" {
+			requireTold(t, c, e)
+		}
 	}
 	require.Empty(t, asked, "nothing outside the delivery is ever fetched")
 
@@ -181,6 +216,19 @@ func TestWhatGoesWrong(t *testing.T) {
 		require.Less(t, mib, 400, line)
 		t.Log(line["msg"])
 	}
+	require.Zero(t, p.stop())
+}
+
+// What one delivery may have is not enough for it: it is not evaluated, once, with the reason, and nobody else is held up.
+func TestALimitIsToldAsTheReason(t *testing.T) {
+	t.Parallel()
+	h := newHarbour(t)
+	p := h.serve("--memory-mb", "8") // less than the program itself needs
+	got := h.await(h.deliver(h.contract("box", "background", boxSpec("box")), folderOf(t, "box", ".glb", boxGLB(t, "box"), nil), map[string]string{"box_game.glb": "game"}))
+	require.EqualValues(t, "not_evaluated", *got.Verdict)
+	require.Contains(t, got.Headline, "more memory than one delivery may have (8 MiB)")
+	h.recordedOnce(1)
+	require.Equal(t, 1, h.count(`SELECT attempts FROM ph.inspection`), "it would be the same again")
 	require.Zero(t, p.stop())
 }
 
