@@ -327,6 +327,8 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 	}
 	slices.SortStableFunc(page.Stills, func(a, b picture) int { return rank(a.Name) - rank(b.Name) })
 	if page.Evidence != nil {
+		page.sayPictures()
+		page.Evidence.Exempt = acceptance.In(page.reader.Language, page.Evidence).Exempt
 		page.Found = sortFindings(page.reader, page.Evidence.Findings, page.concededHere(), page.May.Concede)
 	}
 }
@@ -334,4 +336,24 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 // concededHere is the concessions of the inspection that is shown; earlier runs have their own.
 func (page *deliveryPage) concededHere() []ledger.Concession {
 	return slices.DeleteFunc(slices.Clone(page.Concessions), func(c ledger.Concession) bool { return c.Inspection != page.Inspection.ID })
+}
+
+// sayPictures says in the reader's language what the pictures show.
+func (page *deliveryPage) sayPictures() {
+	said := map[string]string{}
+	for _, ref := range page.Evidence.Pictures {
+		if ref.Says != nil {
+			said[ref.Name] = page.reader.Sentence(*ref.Says)
+		}
+	}
+	for _, list := range [][]picture{page.Stills, page.Details} {
+		for i := range list {
+			if what := said[list[i].Name]; what != "" {
+				list[i].What = what
+			}
+		}
+	}
+	if page.True != nil && said[page.True.Name] != "" {
+		page.True.What = said[page.True.Name]
+	}
 }

@@ -55,6 +55,7 @@ func functions(r *words.Reader) template.FuncMap {
 			return strings.Join(names, ", ")
 		},
 		"again":    func(english string) string { return tellIn(*r, english) },
+		"retold":   func(english string) string { return r.Again(english) },
 		"checksOf": func(list []shownFinding) string { return checksOf(*r, list) },
 		"join":     func(list []string) string { return strings.Join(list, ", ") }, "underscored": func(s string) string { return strings.ReplaceAll(s, ".", "_") },
 		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
