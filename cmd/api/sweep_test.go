@@ -2,6 +2,7 @@ package main
 
 import (
 	"log/slog"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -23,6 +24,7 @@ import (
 // objects are not looked at.
 func TestOrphansInStorageAreSwept(t *testing.T) {
 	db := ledgertest.New(t)
+	t.Cleanup(func() { _ = os.Chdir(root) }) // the server moves into its folder
 	s3, err := s3server.Start(t.Context(), s3server.Config{Dir: t.TempDir(), Listen: "127.0.0.1:0", Bucket: "harbour"})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = s3.Stop() })
