@@ -42,7 +42,7 @@ func TestDocsNameWhatExists(t *testing.T) {
 		{"log line", regexp.MustCompile("`\"([^\"`]+)\"`"), programs.String(), func(s string) string { return `"` + s + `"` }},
 	} {
 		found := 0
-		for _, page := range []string{"threat-model.md", "runbook.md"} {
+		for _, page := range []string{"threat-model.md", "runbook.md", "asvs.md"} {
 			text, err := os.ReadFile(filepath.Join(root, "docs", page))
 			require.NoError(t, err)
 			for _, m := range look.find.FindAllSubmatch(text, -1) {
@@ -53,4 +53,22 @@ func TestDocsNameWhatExists(t *testing.T) {
 		}
 		require.NotZero(t, found, look.what)
 	}
+}
+
+// Every line of the walk through the standard says what its state is, and by what; what is held names it.
+func TestEveryLineOfTheStandardIsAnswered(t *testing.T) {
+	t.Parallel()
+	text, err := os.ReadFile(filepath.Join("..", "..", "docs", "asvs.md"))
+	require.NoError(t, err)
+	seen, states := map[string]bool{}, map[string]int{}
+	for _, m := range regexp.MustCompile(`(?m)^\| (\d+\.\d+\.\d+[^|]*) \|([^|]*)\|([^|]*)\|([^|]*)\|$`).FindAllStringSubmatch(string(text), -1) {
+		line, state := m[1], strings.TrimSpace(m[3])
+		require.False(t, seen[line], "%s twice", line)
+		seen[line] = true
+		states[state]++
+		require.Contains(t, []string{"held", "operator", "open", "–"}, state, line)
+		require.NotEmpty(t, strings.TrimSpace(m[4]), line)
+	}
+	require.Len(t, seen, strings.Count(string(text), "\n| ")-strings.Count(string(text), "\n## "), "every row is read")
+	t.Log(states)
 }

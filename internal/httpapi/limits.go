@@ -18,10 +18,10 @@ import (
 type Limits struct {
 	CallerPerSecond, AddressPerSecond float64
 	CallerBurst, AddressBurst         int
-	LogInEvery                        time.Duration // one attempt per address, and per browser that is known
-	LogInBurst                        int
-	StrangerEvery                     time.Duration // one attempt per e-mail, for all browsers that are not known together
-	StrangerBurst                     int
+	LogInEvery                        time.Duration // one attempt per address
+	LogInBurst                        int           // per address, and per browser that is known
+	StrangerEvery                     time.Duration // one attempt per e-mail for all browsers that are not known together, and per browser that is known
+	StrangerBurst                     int           // per e-mail
 }
 
 func (l Limits) withDefaults() Limits {
@@ -40,12 +40,13 @@ func (l Limits) withDefaults() Limits {
 	orInt(&l.CallerBurst, 200)
 	orInt(&l.AddressBurst, 800)
 	orInt(&l.LogInBurst, 10)
-	orInt(&l.StrangerBurst, 100) // NIST SP 800-63B, section 5.2.2: no more than 100 failures in a row
+	// OWASP ASVS 4.0.3, 2.2.1: no more than 100 failures an hour at one account. With these and one stolen device cookie: 30 + 30 and 10 + 30.
+	orInt(&l.StrangerBurst, 30)
 	if l.LogInEvery == 0 {
 		l.LogInEvery = 6 * time.Second
 	}
 	if l.StrangerEvery == 0 {
-		l.StrangerEvery = time.Minute
+		l.StrangerEvery = 2 * time.Minute
 	}
 	return l
 }
@@ -75,7 +76,7 @@ func (s *Server) mayTry(ctx context.Context, at place, email string) (time.Durat
 		return 0, err
 	}
 	if known {
-		return s.login.Attempt(ctx, "device "+at.device, l.LogInEvery, l.LogInBurst)
+		return s.login.Attempt(ctx, "device "+at.device, l.StrangerEvery, l.LogInBurst)
 	}
 	wait, err := s.login.Attempt(ctx, "address "+at.address, l.LogInEvery, l.LogInBurst)
 	if err != nil || wait > 0 {
