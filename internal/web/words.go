@@ -15,7 +15,6 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/schema"
-	acceptedWords "proofhouse/internal/acceptance/words"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
@@ -30,7 +29,7 @@ func functions(r *words.Reader) template.FuncMap {
 		"say":  func(what any, args ...any) (any, error) { return r.Say(what, args...) },
 		"link": words.Link, "strong": words.Tagged("strong"), "code": words.Tagged("code"), "em": words.Tagged("em"),
 		"word": func(kind string, v any) string { return r.Term(kind + "." + fmt.Sprint(v)) },
-		"term": func(kind string, v any) acceptedWords.Arg { return words.Term(kind + "." + fmt.Sprint(v)) },
+		"term": func(kind string, v any) words.Spoken { return r.Speak(kind + "." + fmt.Sprint(v)) },
 
 		"milestone": term("milestone"), "milestoneOf": term("milestone"), "state": term("state"), "deliveryState": term("delivery_state"),
 		"desk": term("desk"), "decision": term("decision"), "tier": term("tier"), "role": term("role"), "scope": term("scope"),

@@ -42,10 +42,24 @@ func Name(s string) words.Arg { return words.Name(s) }
 // Text is text that somebody wrote, as a phrase.
 func Text(s string) Phrase { return Phrase{Code: words.Literal, Args: []words.Arg{words.Name(s)}} }
 
+// Spoken is a term that a template says by itself, or sets into a sentence in the form that this asks for.
+type Spoken struct {
+	words.Arg
+	text string
+}
+
+// String is the term's plain form.
+func (s Spoken) String() string { return s.text }
+
+// Speak is a term in the reader's language.
+func (r Reader) Speak(code string) Spoken { return Spoken{words.Term(code), r.Term(code)} }
+
 func arg(a any) words.Arg {
 	switch v := a.(type) {
 	case words.Arg:
 		return v
+	case Spoken:
+		return v.Arg
 	case Phrase:
 		return words.Nested(v)
 	case fmt.Stringer:

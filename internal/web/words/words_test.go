@@ -83,6 +83,8 @@ func TestSay(t *testing.T) {
 	require.Equal(t, "<em>", r.Text(Text("<em>")))
 	require.Equal(t, "wartet auf Durchsicht", r.Term("state.review"))
 	require.Equal(t, "of_tomorrow", r.Term("state.of_tomorrow"))
+	require.Equal(t, "wartet auf Durchsicht", r.Speak("state.review").String())
+	require.Equal(t, words.Term("state.review"), P("frame.zone", r.Speak("state.review")).Args[0])
 	require.Equal(t, []words.Arg{words.Count(2), words.Num(1.5), words.Name("x"), words.Said("frame.skip"), words.Name("true")}, P("frame.zone", 2, 1.5, "x", P("frame.skip"), true).Args)
 }
 
