@@ -1,5 +1,6 @@
 -- Decisions that wait before the vendor is told, sentences that a studio says often, drawings on pictures.
--- Lock: ACCESS EXCLUSIVE on note for a moment. Cost: milliseconds; a column without a default is not written anywhere.
+-- Lock: ACCESS EXCLUSIVE on note for a moment; an index stops writing to milestone while it is built (0.3 s for a million).
+-- Cost: a column without a default is not written anywhere.
 
 -- +goose Up
 
@@ -74,3 +75,6 @@ GRANT SELECT (studio_id, id, milestone_id, by_member, send_at, stopped_at) ON ph
 
 ALTER TABLE ph.note ADD COLUMN sketch jsonb, -- drawn on a picture of an inspection
   ADD CONSTRAINT note_sketch_size CHECK (octet_length(sketch::text) <= 131072) NOT VALID;
+
+-- What a studio goes through, whose review ends first.
+CREATE INDEX milestone_in_review ON ph.milestone (studio_id, review_due_at, due_sort, id) WHERE state IN ('review', 'held');

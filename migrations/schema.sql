@@ -3457,6 +3457,8 @@ CREATE INDEX milestone_count_by_vendor ON ph.milestone_count USING btree (vendor
 
 CREATE INDEX milestone_due ON ph.milestone USING btree (due_sort, id) WHERE (state = ANY (ARRAY['open'::text, 'failed'::text, 'returned'::text]));
 
+CREATE INDEX milestone_in_review ON ph.milestone USING btree (studio_id, review_due_at, due_sort, id) WHERE (state = ANY (ARRAY['review'::text, 'held'::text]));
+
 CREATE UNIQUE INDEX milestone_kind_key ON ph.milestone USING btree (studio_id, prop_id, kind) WHERE (kind <> 'maintenance'::text);
 
 CREATE INDEX milestone_of_order ON ph.milestone USING btree (studio_id, work_order_id, due_sort, id) INCLUDE (vendor_id, state, change_minor);

@@ -47,7 +47,8 @@ type ReviewItem struct {
 // reviewMax bounds one look: nobody goes through more in one go.
 const reviewMax = 200
 
-// Review lists what a reviewer goes through: whose review ends first, then the most urgent. Index: milestone_work_of_studio.
+// Review lists what a reviewer goes through: whose review ends first, then the most urgent. Indexes: milestone_in_review for
+// what waits for review, milestone_work_of_studio in its order for the rest.
 func (tx *Tx) Review(ctx context.Context, f ReviewFilter) ([]ReviewItem, error) {
 	if err := tx.allow("reviewing", StudioSide); err != nil {
 		return nil, err
@@ -55,23 +56,38 @@ func (tx *Tx) Review(ctx context.Context, f ReviewFilter) ([]ReviewItem, error) 
 	if len(f.States) == 0 {
 		f.States = []MilestoneState{MReview, MHeld}
 	}
+	waits, order := "", "m.due_sort, m.id"
+	for i, state := range f.States {
+		if !slices.Contains(MilestoneStates, state) {
+			return nil, invalid("state", "is not one of a milestone")
+		}
+		if state == MReview {
+			order = "m.review_due_at NULLS LAST, m.due_sort, m.id"
+		}
+		if i > 0 {
+			waits += ", "
+		}
+		waits += "'" + string(state) + "'" // literally, for the partial index's condition
+	}
+	args, ofBatch := []any{tx.Who.Party, tx.Who.Member}, ""
+	if f.Batch != uuid.Nil { // whose newest delivery it is
+		args, ofBatch = append(args, f.Batch), ` AND (SELECT d.batch_id FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed' ORDER BY d.number DESC LIMIT 1) = $3
+			AND EXISTS (SELECT FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.batch_id = $3 AND d.milestone_id = m.id)`
+	}
+	// The milestones first, so that what belongs to them is looked up for those that are shown and no others.
 	query := `SELECT d.id, d.number, m.id, m.kind, m.state, p.id, p.code, p.title, p.tier, coalesce(p.kit, ''), w.id, w.code, e.vendor_name, d.batch_id, d.sealed_at, m.review_due_at,
 			i.id, coalesce(i.headline, ''), coalesce(i.issues, 0), EXISTS (SELECT FROM ph.evidence v WHERE v.studio_id = i.studio_id AND v.inspection_id = i.id AND v.name = 'prop_lit.png'),
 			coalesce(b.name, CASE WHEN q.id IS NULL THEN '' ELSE '–' END), coalesce(q.decision, ''), coalesce(q.by_member = $2, false)
-		FROM ph.milestone m
+		FROM (SELECT * FROM ph.milestone m WHERE m.studio_id = $1 AND m.state NOT IN ('accepted', 'cancelled') AND m.state IN (` + waits + `)` + ofBatch + fmt.Sprintf(`
+			ORDER BY %s LIMIT %d) m`, order, reviewMax) + `
 		JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
 		JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
 		JOIN ph.engagement e ON e.studio_id = m.studio_id AND e.vendor_id = m.vendor_id
 		CROSS JOIN LATERAL (SELECT d.* FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed' ORDER BY d.number DESC LIMIT 1) d
 		JOIN ph.inspection i ON i.studio_id = m.studio_id AND i.delivery_id = d.id AND i.current
 		LEFT JOIN ph.pending_sign_off q ON q.studio_id = m.studio_id AND q.milestone_id = m.id AND q.stopped_at IS NULL
-		LEFT JOIN ph.member b ON b.party_id = q.studio_id AND b.id = q.by_member
-		WHERE m.studio_id = $1 AND m.state NOT IN ('accepted', 'cancelled') AND m.state = ANY ($3)`
-	args := []any{tx.Who.Party, tx.Who.Member, f.States}
-	if f.Batch != uuid.Nil {
-		query, args = query+` AND d.batch_id = $4`, append(args, f.Batch)
-	}
-	rows, err := tx.Query(ctx, query+fmt.Sprintf(` ORDER BY m.review_due_at NULLS LAST, m.due_sort, m.id LIMIT %d`, reviewMax), args...)
+		LEFT JOIN ph.member b ON b.party_id = q.studio_id AND b.id = q.by_member ORDER BY ` + order
+	rows, err := tx.Query(ctx, query, args...)
 	if err != nil {
 		return nil, fmt.Errorf("review: %w", err)
 	}

@@ -46,6 +46,8 @@ func (w *world) seenBy() []map[string]any {
 		page("producer", "producer-payables", "/payables?from=2000-01-01&to=2999-01-01"), page("producer", "producer-spec-draft", "/props/"+w.props["lantern"].ID.String()+"/spec"),
 		delivery("director", "lantern"), delivery("director", "bollard"), delivery("director", "bollard-1"), delivery("director", "buoy"), delivery("director", "winch"),
 		delivery("director", "cleat"), delivery("director", "crate"), delivery("lead", "bollard"), delivery("lead", "lantern"), delivery("producer", "winch"),
+		page("director", "director-review", "/review"), page("director", "director-review-one", "/review/"+w.deliveries["lantern"].String()),
+		page("director", "director-review-issue", "/review/"+w.deliveries["bollard"].String()+"?show=issues"), page("director", "director-permits", "/permits"), page("producer", "producer-review", "/review/"+w.deliveries["lantern"].String()),
 		missing,
 	}
 }
