@@ -149,3 +149,16 @@ func TestForecastLaws(t *testing.T) {
 	})
 	require.False(t, math.IsNaN(ledger.Performance{}.FirstPassYield()))
 }
+
+// TestForecastOfAnOldPlan: one due date of long ago does not push today out of the plan.
+func TestForecastOfAnOldPlan(t *testing.T) {
+	t.Parallel()
+	now := time.Date(2026, 11, 27, 12, 0, 0, 0, time.UTC)
+	old, ahead, done := now.AddDate(-6, 0, 0), now.AddDate(4, 0, 0), now.AddDate(0, 0, -1)
+	p := ledger.Forecast([]ledger.Planned{{AmountMinor: 5, Currency: "EUR", Due: &old}, {AmountMinor: 7, Currency: "EUR", Due: &ahead}, {AmountMinor: 11, Currency: "EUR", Due: &done, Accepted: &done}}, nil, now, 1)
+	require.True(t, p.Weeks[0].Ends.Before(now))
+	require.EqualValues(t, 5, p.Weeks[0].PlannedMinor, "what is older stands in the first week")
+	last := p.Weeks[len(p.Weeks)-1]
+	require.Equal(t, []int64{23, 11, 23, 23}, []int64{last.PlannedMinor, last.AcceptedMinor, last.LowMinor, last.HighMinor})
+	require.True(t, last.Ends.After(ahead))
+}

@@ -45,7 +45,8 @@ const (
 	planDraws     = 1000
 	planDrawsMin  = 100
 	planDrawsMost = 2_000_000 // over all milestones: a large plan, whose sums vary less, is drawn fewer times
-	planWeeksMax  = 260
+	planWeeksMax  = 520
+	planWeeksPast = 104                 // before now; what is older counts in the first week
 	fallbackTurns = 14 * 24 * time.Hour // where nothing was accepted yet; common practice, no source
 )
 
@@ -78,6 +79,9 @@ func Forecast(list []Planned, past []time.Duration, now time.Time, seed uint64) 
 				last = monday(*at)
 			}
 		}
+	}
+	if far := monday(now).AddDate(0, 0, -7*planWeeksPast); first.Before(far) {
+		first = far
 	}
 	last = last.AddDate(0, 0, 7).Add(past[len(past)-1])
 	for end := first.AddDate(0, 0, 7); len(p.Weeks) < planWeeksMax && end.Before(last.AddDate(0, 0, 7)); end = end.AddDate(0, 0, 7) {

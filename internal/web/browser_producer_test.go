@@ -62,6 +62,10 @@ func (w *world) busyHarbour() ledger.Project {
 	w.tamper(`UPDATE ph.milestone SET review_due_at = now() + interval '1 day' WHERE state = 'review'`)
 	w.tamper(`SET session_replication_role = replica; UPDATE ph.milestone SET since = now() - (8 - right((SELECT code FROM ph.prop p WHERE p.id = prop_id), 2)::int) * interval '6 days'
 		WHERE state = 'accepted' AND prop_id IN (SELECT id FROM ph.prop WHERE code ^@ 'mole_')`)
+	// Turn-round times of two to four weeks, for the forecast to draw from.
+	w.tamper(`SET session_replication_role = replica; UPDATE ph.sign_off s SET at = m.since FROM ph.milestone m WHERE m.id = s.milestone_id;
+		UPDATE ph.delivery d SET sealed_at = m.since - (14 + 4 * right(p.code, 2)::int) * interval '1 day' FROM ph.milestone m JOIN ph.prop p ON p.id = m.prop_id
+		WHERE m.id = d.milestone_id AND m.state = 'accepted' AND p.code ^@ 'mole_'`)
 	_, err := ledger.NewClock(w.db.Pool(ledger.RoleClock)).Tick(w.t.Context())
 	require.NoError(w.t, err)
 	return project

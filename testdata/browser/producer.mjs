@@ -63,6 +63,7 @@ async function morning() {
   await page.goForward();
   await page.getByLabel('Code or title').fill('zebra');
   await page.keyboard.press('Enter');
+  await page.waitForURL(/q=zebra/);
   await says(page, name, '.empty', 'No prop fits.');
   await page.getByRole('link', { name: 'Late, dearest first' }).click();
   const [download] = await Promise.all([page.waitForEvent('download'), page.getByRole('link', { name: 'CSV' }).click()]);
