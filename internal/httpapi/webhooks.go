@@ -17,7 +17,7 @@ const overlapDefault = 24 * time.Hour
 // webhookFrom checks what the ledger cannot know: whether plain http may be called at all.
 func (s *Server) webhookFrom(in api.NewWebhook) (ledger.NewHook, error) {
 	if strings.HasPrefix(strings.ToLower(in.Url), "http:") && len(s.calls.Allow) == 0 {
-		return ledger.NewHook{}, invalidField("url", "must be https")
+		return ledger.NewHook{}, &ledger.Invalid{Field: "url", Why: "must be https"}
 	}
 	return ledger.NewHook{URL: in.Url, Kinds: each(or(in.Kinds, nil), func(k api.NewsKind) string { return string(k) })}, nil
 }

@@ -60,6 +60,12 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		open.POST("/login", p.logIn)
 		open.POST("/language", p.chooseLanguage)
 		open.GET("/language", func(c echo.Context) error { return c.Redirect(http.StatusSeeOther, "/login") })
+		open.GET("/reset", p.askResetForm)
+		open.POST("/reset", p.askReset)
+		open.GET("/reset/:secret", p.resetForm)
+		open.POST("/reset/:secret", p.reset)
+		e.Group("", p.shown).GET("/mail/stop/:member/:secret", p.stopMailForm)
+		e.Group("", p.shown).POST("/mail/stop/:member/:secret", p.stopMail) // mail programs post here, from anywhere (RFC 8058)
 		open.GET("/join/:secret", p.joinForm)
 		open.POST("/join/:secret", p.join)
 		open.GET("/join/:secret/with", p.joinWith)
@@ -134,6 +140,10 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		}
 		in.GET("/people", p.people)
 		in.GET("/account", p.account)
+		in.GET("/account/mail", p.mail)
+		in.POST("/account/mail", p.chooseMail)
+		in.GET("/account/webhooks", p.webhooks)
+		in.GET("/account/webhooks/:id", p.webhook)
 		in.POST("/logout", p.logOut)
 		in.POST("/account/token/:id/revocation", p.revokeToken)
 		in.GET("/doors", p.doors)
@@ -149,6 +159,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 			"/props/:id/question": p.ask, "/props/:id/permit": p.askPermit, "/props/:id/withdrawal": p.withdrawPermit, "/props/:id/change": p.answerChange, "/props/:id/offer": p.offerChange,
 			"/props/:id/origin": p.declareOrigin, "/props/:id/reassignment": p.reassign,
 			"/questions/:id/reply": p.reply, "/references/:id/secrecy": p.acknowledgeSecrecy, "/references/:id/acknowledge": p.acknowledgePack,
+			"/account/webhooks/new": p.makeWebhook, "/account/webhooks/:id/change": p.changeWebhook, "/account/webhooks/:id/ping": p.pingWebhook, "/account/webhooks/:id/replay": p.replayWebhook,
+			"/account/webhooks/:id/secret": p.rotateWebhook, "/account/webhooks/:id/removal": p.removeWebhook,
 			"/account/reading": p.setReading, "/account/password": p.changePassword, "/account/token": p.makeToken,
 		} {
 			in.POST(form, do)
