@@ -129,7 +129,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	store.UsePost(c.key())
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price,
+		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},
 		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
 		TrustedProxies: fields(c.trustedProxies), Outward: c.outward(), Pages: web.Mount(store, who, objects),
 	})
