@@ -171,3 +171,13 @@ func (page propPage) MayTakeBack(c ledger.ChangeOrder) bool {
 
 // RefusedChange says whether the answer to a change order was refused.
 func (page propPage) RefusedChange() bool { return strings.HasPrefix(page.Refusal.Form, "change-") }
+
+// Watching says whether an inspection of the prop is to come or under way, for a script that this program has.
+func (page propPage) Watching() bool {
+	for _, m := range page.Now {
+		if m.State == ledger.MInspecting {
+			return bundled("live.js")
+		}
+	}
+	return false
+}

@@ -3,6 +3,7 @@
 // unless something has been typed into it, which a link keeps.
 const places = [...document.querySelectorAll('[data-live]')]
 const everyMS = 5000 // between two looks without a stream
+const calm = 3 // with a stream, only each third look is made
 const settleMS = 300 // after an event: several come at once
 let streaming = false
 let soon = 0
@@ -21,7 +22,7 @@ async function look() {
     const { done, text } = await answer.json()
     if (done) { finish(place); return }
     const line = place.querySelector('[data-live-text]')
-    if (line.textContent !== text) line.textContent = text
+    if (!streaming || place.querySelector('progress').hidden) { if (line.textContent !== text) line.textContent = text }
   }
 }
 
@@ -33,15 +34,33 @@ function finish(place) {
   stop()
 }
 
+// What is told when an inspection ends or begins, by any of its outcomes.
+const told = ['inspection.passed', 'inspection.failed', 'inspection.stuck', 'inspection.requested', 'delivery.sealed', 'batch.sealed']
+
 let stream
 function listen() {
   if (!('EventSource' in window)) return
   stream = new EventSource('/v1/events')
   stream.onopen = () => { streaming = true }
-  stream.onerror = () => { streaming = false }
+  stream.onerror = () => { streaming = false } // it comes back by itself, or the looks go on
   const heard = () => { clearTimeout(soon); soon = setTimeout(look, settleMS) }
   stream.onmessage = heard
-  for (const kind of ['fact', 'head', 'heads', 'progress']) stream.addEventListener(kind, heard)
+  for (const kind of told) stream.addEventListener(kind, heard)
+  stream.addEventListener('inspection.progress', ({ data }) => {
+    const p = JSON.parse(data)
+    for (const place of places) if (place.dataset.delivery === p.delivery_id) move(place, p, heard)
+  })
+}
+
+// move shows how far an inspection is: the stage in words, the share as a bar.
+function move(place, p, heard) {
+  if (p.stage === 'done') { heard(); return }
+  const bar = place.querySelector('progress')
+  bar.hidden = false
+  bar.value = p.done
+  const words = place.dataset[p.stage]
+  const line = place.querySelector('[data-live-text]')
+  if (words && line.textContent !== words) line.textContent = words
 }
 
 function stop() {
@@ -49,7 +68,8 @@ function stop() {
   stream?.close()
 }
 
-const timer = setInterval(() => { if (!streaming) look() }, everyMS)
+let ticks = 0
+const timer = setInterval(() => { if (!streaming || ++ticks % calm === 0) look() }, everyMS)
 document.addEventListener('visibilitychange', look)
 window.addEventListener('pagehide', stop)
 if (places.length > 0) { listen(); look() } else stop()
