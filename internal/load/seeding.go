@@ -123,7 +123,7 @@ func fill(ctx context.Context, dir string, m *manifest) error {
 		if err := ledger.Migrate(ctx, pg.URL(), pg.RolePassword); err != nil {
 			return err
 		}
-		m.World, err = seed.Fill(ctx, seed.Config{Props: m.Props, Now: m.Now, Seed: m.Seed, Password: rand.Text(), Admin: pg.URL(), Say: say})
+		m.World, err = seed.Fill(ctx, seed.Config{Props: m.Props, Now: m.Now, Seed: m.Seed, Password: rand.Text(), Admin: pg.URL(), Tell: say})
 		if err != nil {
 			return err
 		}

@@ -141,7 +141,7 @@ func (w *world) playAll(ctx context.Context, send func(*tables) error) error {
 		}
 		p.tables = newTables()
 		if (i+1)%5 == 0 {
-			w.Say("%d of %d props", p.counts.Props, w.Props)
+			w.Tell("%d of %d props", p.counts.Props, w.Props)
 		}
 	}
 	return nil

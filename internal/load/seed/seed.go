@@ -24,7 +24,7 @@ type Config struct {
 	Now        time.Time // until when the world is played; its oldest order lies 46 weeks before
 	Seed       uint64
 	Password   string               // of every member
-	Say        func(string, ...any) // told of progress; may be nil
+	Tell        func(string, ...any) // told of progress; may be nil
 	Admin      string               // address of a superuser of a migrated, empty ledger
 }
 
@@ -64,8 +64,8 @@ func Fill(ctx context.Context, c Config) (World, error) {
 	if c.Deliveries == 0 {
 		c.Deliveries = 10
 	}
-	if c.Say == nil {
-		c.Say = func(string, ...any) {}
+	if c.Tell == nil {
+		c.Tell = func(string, ...any) {}
 	}
 	w, err := newWorld(ctx, c)
 	if err != nil {
@@ -220,18 +220,18 @@ func (w *world) load(ctx context.Context) error {
 	if err := pgx.BeginFunc(ctx, conn, func(tx pgx.Tx) error { return w.members(ctx, tx) }); err != nil {
 		return err
 	}
-	w.Say("playing %d orders of %d props", len(w.orders), w.Props)
+	w.Tell("playing %d orders of %d props", len(w.orders), w.Props)
 	if err := w.copyAll(ctx, connect); err != nil {
 		return err
 	}
-	w.Say("%d deliveries, %d findings, %d facts are in; making %d indexes and keys", w.player.counts.Deliveries, w.player.counts.Findings, w.player.counts.Facts, len(again))
+	w.Tell("%d deliveries, %d findings, %d facts are in; making %d indexes and keys", w.player.counts.Deliveries, w.player.counts.Findings, w.player.counts.Facts, len(again))
 	if err := makeIndexes(ctx, connect, again, 2); err != nil {
 		return err
 	}
 	if err := w.derived(ctx, conn); err != nil {
 		return err
 	}
-	w.Say("looking for statistics")
+	w.Tell("looking for statistics")
 	// Loaded rows are frozen; what was not emptied before is small.
 	_, err = conn.Exec(ctx, `VACUUM ANALYZE`)
 	return err

@@ -21,7 +21,7 @@ func TestMain(m *testing.M) { ledgertest.Main(m) }
 func TestWorldIsTrue(t *testing.T) {
 	ctx := context.Background()
 	db := ledgertest.New(t)
-	w, err := seed.Fill(ctx, seed.Config{Props: 90, Deliveries: 6, Now: time.Date(2026, 11, 20, 8, 0, 0, 0, time.UTC), Seed: 7, Password: "a password of the tests", Admin: db.AdminURL(), Say: t.Logf})
+	w, err := seed.Fill(ctx, seed.Config{Props: 90, Deliveries: 6, Now: time.Date(2026, 11, 20, 8, 0, 0, 0, time.UTC), Seed: 7, Password: "a password of the tests", Admin: db.AdminURL(), Tell: t.Logf})
 	require.NoError(t, err)
 	require.Equal(t, 90, w.Counts.Props)
 	require.InDelta(t, 6*90, w.Counts.Deliveries, 90)
