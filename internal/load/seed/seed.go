@@ -24,7 +24,7 @@ type Config struct {
 	Now        time.Time // until when the world is played; its oldest order lies 46 weeks before
 	Seed       uint64
 	Password   string               // of every member
-	Tell        func(string, ...any) // told of progress; may be nil
+	Tell       func(string, ...any) // told of progress; may be nil
 	Admin      string               // address of a superuser of a migrated, empty ledger
 }
 
