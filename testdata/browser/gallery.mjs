@@ -109,7 +109,7 @@ for (const [who, l] of Object.entries(people)) {
   await walk(page, who, ['/', '/props', '/projects', '/figures', '/review', '/orders', '/payables', '/questions', '/people', '/account']);
   if (who === 'director') {
     // What a reader sees first, at the size of a page in a document.
-    for (const [name, path] of [['first-delivery-clear', delivery('lantern', 1)], ['first-delivery-with-issues', delivery('bollard', 1)], ['first-work', '/props'], ['first-review', '/review']]) {
+    for (const [name, path] of [['first-delivery-clear', delivery('lantern', 1)], ['first-delivery-with-issues', delivery('bollard', 1)], ['first-work', '/props'], ['first-review', '/review/' + delivery('lantern', 1).split('/').pop()], ['first-sheet', '/review']]) {
       await page.goto(base + path);
       await wholePage(page);
       for (const colorScheme of ['light', 'dark']) {
