@@ -35,7 +35,7 @@ func TestReviewOneByOne(t *testing.T) {
 	require.Contains(t, p.text(".onefacts"), "Round 2 of 3")
 	require.Contains(t, p.text("#asked"), "Grind the weld beads down")
 	require.Contains(t, p.text("#tech h2"), "Technical: 3 issues")
-	require.Contains(t, p.text("#tech h2"), "1 exempted (12\u00a0% of the surface)")
+	require.Contains(t, p.text("#tech h2"), "1 exempted (12 % of the surface)")
 	require.Equal(t, []string{"accept_as_is", "return"}, p.attrs(".onedecide button[name=decision]", "value"))
 	action := "/review/" + w.deliveries["bollard"].String() + "/decision?show=issues"
 
@@ -226,7 +226,7 @@ func TestPermitsAreDecidedByFigures(t *testing.T) {
 	wellMade(t, p)
 	require.Contains(t, p.text("main"), "Mooring bollard, delivery 2")
 	require.Contains(t, p.text("main"), "It covers 2 of 2 findings that fail now.")
-	require.Contains(t, p.text("table"), "10.3\u00a0mm")
+	require.Contains(t, p.text("table"), "10.3 mm")
 	refused := p.submit(action, "event", "refuse", "reason", "")
 	require.Equal(t, http.StatusUnprocessableEntity, refused.status)
 	wellMade(t, refused)
@@ -292,4 +292,18 @@ func TestAcceptingAnIssueForTheOrder(t *testing.T) {
 	})
 	require.Len(t, list.Items, 1)
 	require.Equal(t, []string{"concession", "names.default"}, []string{list.Items[0].Kind, list.Items[0].Check})
+}
+
+// The first load of a review stays small: everything but its pictures and the turntable.
+func TestReviewIsLight(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	b := w.logIn(marek)
+	p := b.get("/review/" + w.deliveries["bollard"].String() + "?show=issues")
+	bytes := len(p.body)
+	for _, path := range append(p.attrs("link[rel=stylesheet]", "href"), p.attrs("script[src]", "src")...) {
+		bytes += len(b.get(path).body)
+	}
+	require.Less(t, bytes, 150_000)
+	t.Logf("%d bytes of page, style and script", bytes)
 }
