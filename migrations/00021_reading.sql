@@ -57,3 +57,12 @@ BEGIN
   END LOOP;
 END $$;
 -- +goose StatementEnd
+
+-- Lists that a filter narrows, and what is open or waits on a desk.
+CREATE INDEX prop_line_tier_of_studio ON ph.prop_line (studio_id, tier, due_sort, prop_id) INCLUDE (vendor_id);
+CREATE INDEX prop_line_order_of_studio ON ph.prop_line (studio_id, order_code, due_sort, prop_id);
+CREATE INDEX prop_line_order_of_vendor ON ph.prop_line (vendor_id, order_code, due_sort, prop_id);
+CREATE INDEX prop_line_project ON ph.prop_line (studio_id, project_id, due_sort, prop_id);
+CREATE INDEX milestone_desk_of_studio ON ph.milestone (studio_id, state, due_sort, id) WHERE state NOT IN ('accepted', 'cancelled');
+CREATE INDEX milestone_desk_of_vendor ON ph.milestone (vendor_id, state, due_sort, id) WHERE state NOT IN ('accepted', 'cancelled');
+CREATE INDEX question_message_of_vendor ON ph.question_message (vendor_id, question_id, id);

@@ -3455,6 +3455,10 @@ CREATE INDEX milestone_by_vendor ON ph.milestone USING btree (vendor_id, id);
 
 CREATE INDEX milestone_count_by_vendor ON ph.milestone_count USING btree (vendor_id, month);
 
+CREATE INDEX milestone_desk_of_studio ON ph.milestone USING btree (studio_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
+CREATE INDEX milestone_desk_of_vendor ON ph.milestone USING btree (vendor_id, state, due_sort, id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
+
 CREATE INDEX milestone_due ON ph.milestone USING btree (due_sort, id) WHERE (state = ANY (ARRAY['open'::text, 'failed'::text, 'returned'::text]));
 
 CREATE INDEX milestone_in_review ON ph.milestone USING btree (studio_id, review_due_at, due_sort, id) WHERE (state = ANY (ARRAY['review'::text, 'held'::text]));
@@ -3539,9 +3543,17 @@ CREATE INDEX prop_line_open_of_studio ON ph.prop_line USING btree (studio_id, du
 
 CREATE INDEX prop_line_open_of_vendor ON ph.prop_line USING btree (vendor_id, due_sort, prop_id) WHERE (state <> ALL (ARRAY['accepted'::text, 'cancelled'::text]));
 
+CREATE INDEX prop_line_order_of_studio ON ph.prop_line USING btree (studio_id, order_code, due_sort, prop_id);
+
+CREATE INDEX prop_line_order_of_vendor ON ph.prop_line USING btree (vendor_id, order_code, due_sort, prop_id);
+
+CREATE INDEX prop_line_project ON ph.prop_line USING btree (studio_id, project_id, due_sort, prop_id);
+
 CREATE INDEX prop_line_state_of_studio ON ph.prop_line USING btree (studio_id, state, due_sort, prop_id);
 
 CREATE INDEX prop_line_state_of_vendor ON ph.prop_line USING btree (vendor_id, state, due_sort, prop_id);
+
+CREATE INDEX prop_line_tier_of_studio ON ph.prop_line USING btree (studio_id, tier, due_sort, prop_id) INCLUDE (vendor_id);
 
 CREATE UNIQUE INDEX prop_pilot_key ON ph.prop USING btree (studio_id, work_order_id, kit) WHERE pilot;
 
@@ -3558,6 +3570,8 @@ CREATE INDEX question_by_vendor ON ph.question USING btree (vendor_id, id);
 CREATE INDEX question_message_of ON ph.question_message USING btree (studio_id, question_id, id);
 
 CREATE INDEX question_message_of_order ON ph.question_message USING btree (studio_id, work_order_id, id);
+
+CREATE INDEX question_message_of_vendor ON ph.question_message USING btree (vendor_id, question_id, id);
 
 CREATE INDEX question_of_order ON ph.question USING btree (studio_id, work_order_id, id);
 

@@ -201,6 +201,9 @@ func (tx *Tx) Deliveries(ctx context.Context, f DeliveryFilter, p Page) (List[De
 		if c.on {
 			args = append(args, c.value)
 			query += fmt.Sprintf(" AND d.%s = $%d", c.column, len(args))
+			if table, isID := strings.CutSuffix(c.column, "_id"); isID && tx.Who.Side == VendorSide { // the indexes of what hangs together begin with the studio
+				query += fmt.Sprintf(" AND d.studio_id = (SELECT x.studio_id FROM ph.%s x WHERE x.vendor_id = $1 AND x.id = $%d)", table, len(args))
+			}
 		}
 	}
 	query += fmt.Sprintf(" ORDER BY d.id DESC LIMIT %d", p.limit()+1)
