@@ -198,6 +198,11 @@ func (s *Server) noteFailed(ctx context.Context, email, act, address string) {
 	if err := s.login.Failed(ctx, email, act, address); err != nil {
 		s.log.ErrorContext(ctx, "a failed log-in is not noted", "error", err.Error())
 	}
+	if act == ledger.ActLogInHeld && s.postKey.Known() {
+		if err := s.login.MailLocked(ctx, email); err != nil {
+			s.log.ErrorContext(ctx, "a member is not told of attempts at their log-in", "error", err.Error())
+		}
+	}
 }
 
 // startSession gives a session and the cookies that hold it and the browser's own secret.

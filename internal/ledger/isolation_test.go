@@ -372,6 +372,13 @@ func TestOtherRoles(t *testing.T) {
 		{ledger.RoleAPI, `SELECT * FROM ph.login_password('mara@salvage.example')`},
 		{ledger.RoleAPI, `DELETE FROM ph.fact`},
 		{ledger.RoleWorker, `DELETE FROM ph.finding`},
+		{ledger.RolePost, `SELECT price_minor FROM ph.prop LIMIT 1`},
+		{ledger.RolePost, `SELECT secret_hash FROM ph.invitation LIMIT 1`},
+		{ledger.RolePost, `SELECT password_hash FROM ph.member LIMIT 1`},
+		{ledger.RolePost, `INSERT INTO ph.fact SELECT * FROM ph.fact`},
+		{ledger.RolePost, `SELECT text FROM ph.note LIMIT 1`},
+		{ledger.RoleAPI, `SELECT secret FROM ph.hook LIMIT 1`},
+		{ledger.RoleAPI, `SELECT count(*) FROM ph.mail`},
 	} {
 		_, err := s.db.Pool(row.role).Exec(s.ctx(), row.sql)
 		require.ErrorContains(t, err, "permission denied", "%s: %s", row.role, row.sql)
