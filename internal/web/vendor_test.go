@@ -198,6 +198,13 @@ func TestProgressOfAnInspection(t *testing.T) {
 	b := w.logIn(ole)
 	at := "/deliveries/" + w.deliveries["crate"].String() + "/progress"
 	require.JSONEq(t, `{"done": false, "text": "It waits for its turn."}`, b.get(at).body)
+	for _, path := range []string{"/props/" + w.props["crate"].ID.String(), strings.TrimSuffix(at, "/progress")} {
+		p := b.get(path)
+		require.Equal(t, http.StatusOK, p.status, p.text("main"))
+		wellMade(t, p)
+		require.Equal(t, []string{at}, p.attrs("[data-live]", "data-live"), path)
+		require.Len(t, p.all("[data-live] progress"), 1)
+	}
 	job, err := w.worker.Claim(t.Context(), "test")
 	require.NoError(t, err)
 	require.Contains(t, b.get(at).body, `Being inspected, for 0 min so far.`)

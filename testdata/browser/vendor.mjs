@@ -208,9 +208,13 @@ async function typing() {
 // German on the narrowest phone, and without script.
 async function german() {
   const name = 'german';
-  const page = await inAs('lead', { locale: 'de-DE', viewport: { width: 360, height: 780 }, hasTouch: true }).catch(() => null);
-  check(name, page !== null, 'nobody could log in');
-  if (!page) return;
+  const context = await browser.newContext({ locale: 'de-DE', viewport: { width: 360, height: 780 }, hasTouch: true });
+  const page = await context.newPage();
+  await go(page, '/login');
+  await page.locator('#email').fill(w.people.lead);
+  await page.locator('#password').fill(w.password);
+  await page.getByRole('button', { name: 'Anmelden' }).click();
+  await page.getByRole('button', { name: 'Abmelden' }).waitFor();
   for (const [what, path] of [['prop', prop('bollard')], ['deliver', prop('winch') + '/deliver'], ['batch', `/orders/${w.order}/deliver`], ['questions', '/questions?show=all'], ['references', `/orders/${w.order}/references`], ['capacity', '/capacity']]) {
     await go(page, path);
     check(name, await page.evaluate(() => document.documentElement.lang) === 'de', `${what} is not in German`);
