@@ -146,7 +146,7 @@ func (s *Server) FileLink(ctx context.Context, delivery uuid.UUID, file string) 
 		if ignoreMissing(err) != nil {
 			return "", storageProblem(err)
 		}
-		return "", problem(kindNotFound, "This file has not arrived.")
+		return "", s.absent(ctx, d.ID)
 	}
 	link, err := s.storage.PresignGet(ctx, f.ObjectKey, path.Base(f.Path), f.MediaType, linkFor)
 	if err != nil {

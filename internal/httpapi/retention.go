@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -39,6 +40,18 @@ func (p StoragePrice) perMonth(bytes int64) *float64 {
 	}
 	v := float64(bytes) / 1e9 * p.PerGBMonth
 	return &v
+}
+
+// absent says why a file's bytes are not there: deleted by the order's rule, or never sent.
+func (s *Server) absent(ctx context.Context, delivery uuid.UUID) error {
+	gone, err := read(ctx, s, func(tx *ledger.Tx) (ledger.Removal, error) { return tx.RemovalOf(ctx, delivery) })
+	switch {
+	case err == nil:
+		return problem(kindNotFound, "This delivery's files were deleted by the order's rule on "+gone.At.UTC().Format(time.DateOnly)+"; its digests, findings and evidence stay.")
+	case !errors.Is(err, ledger.ErrNotFound):
+		return err
+	}
+	return problem(kindNotFound, "This file has not arrived.")
 }
 
 func retentionOf(r ledger.Retention) api.Retention {
