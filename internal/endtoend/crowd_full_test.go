@@ -189,6 +189,11 @@ func TestCrowd(t *testing.T) {
 	}
 	c.b.mu.Unlock()
 	c.account(c.orders, total, false)
+	for what, of := range map[string]int{"this process": syscall.RUSAGE_SELF, "programs that have ended": syscall.RUSAGE_CHILDREN} {
+		var u syscall.Rusage
+		require.NoError(t, syscall.Getrusage(of, &u))
+		t.Logf("processor time of %s: %d s", what, u.Utime.Sec+u.Stime.Sec)
+	}
 }
 
 // replaceEverything asks one process after the other to stop, waits for its orderly end, and starts today's program.
