@@ -140,7 +140,7 @@ async function producerStory() {
   const page = await inAs('producer');
   await page.getByRole('link', { name: 'Orders' }).click();
   await page.getByRole('link', { name: 'Quay furniture' }).click();
-  await says(page, name, '.facts', '708.30 EUR');
+  await says(page, name, '.facts', 'EUR 708.30');
   await page.getByRole('link', { name: 'People' }).click();
   await page.getByLabel('The vendor’s name').fill('Tarbarrel Models');
   await page.getByRole('button', { name: 'Take on' }).click();
@@ -164,6 +164,7 @@ async function producerStory() {
 async function directorStory() {
   const name = 'art director story';
   const page = await inAs('director');
+  await page.getByRole('link', { name: 'On my desk' }).click();
   await page.getByRole('link', { name: /Delivery 1/ }).first().click();
   await says(page, name, 'h1', 'Pier lantern');
   const order = await page.evaluate(() => [...document.querySelectorAll('.stills img')].map((i) => i.src.split('/').pop()));
