@@ -44,8 +44,10 @@ func (tx *Tx) CheckWorths(ctx context.Context, f FigureFilter) (list []CheckWort
 		FROM ph.sign_off s WHERE s.{me} = $1%s ORDER BY s.id DESC LIMIT %d`, cond, decisionsLooked))
 	rows, err := tx.Query(ctx, `WITH d AS (`+decided+`), f AS (
 			SELECT d.inspection_id, d.upheld, f.chk, bool_or(f.outcome = 'warn') AS warned, bool_or(f.outcome = 'fail' AND f.blocks) AS failed,
-				bool_or(EXISTS (SELECT FROM ph.concession c WHERE c.studio_id = d.studio_id AND c.inspection_id = f.inspection_id AND c.ord = f.ord)) AS conceded
-			FROM d JOIN ph.finding f ON f.studio_id = d.studio_id AND f.inspection_id = d.inspection_id AND f.outcome IN ('warn', 'fail') GROUP BY 1, 2, 3)
+				bool_or(c.id IS NOT NULL) AS conceded
+			FROM d JOIN ph.finding f ON f.studio_id = d.studio_id AND f.inspection_id = d.inspection_id AND f.outcome IN ('warn', 'fail')
+			LEFT JOIN LATERAL (SELECT c.id FROM ph.concession c WHERE c.studio_id = d.studio_id AND c.inspection_id = d.inspection_id AND c.ord = f.ord LIMIT 1) c ON true -- one by one: as a set all concessions would be read
+			GROUP BY 1, 2, 3)
 		SELECT chk, (count(*) FILTER (WHERE warned))::int, (count(*) FILTER (WHERE warned AND upheld))::int, (count(*) FILTER (WHERE failed))::int,
 			(count(*) FILTER (WHERE failed AND upheld))::int, (count(*) FILTER (WHERE failed AND conceded))::int
 		FROM f GROUP BY chk HAVING bool_or(warned OR failed) ORDER BY 4 DESC, 2 DESC, 1`, args...)

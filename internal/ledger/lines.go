@@ -277,7 +277,7 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 }
 
 // CountedMost is where counting stops: a list of more has "over" that many.
-const CountedMost = 10_000
+const CountedMost = 1_000
 
 // CountLines counts the props of a filter, up to CountedMost + 1.
 func (tx *Tx) CountLines(ctx context.Context, f LineFilter) (n int, err error) {
