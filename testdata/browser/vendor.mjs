@@ -240,7 +240,7 @@ async function german() {
 }
 
 const only = process.env.PAGES_ONLY?.split(','); // some parts by their names, while one works on them
-for (const part of [pages, talk, references, batch, typing, german]) {
+for (const part of [pages, talk, references, typing, batch, german]) {
   if (only && !only.includes(part.name)) continue;
   const began = Date.now();
   await part().catch((e) => look.say(part.name, `broke off: ${e.message.split('\n').slice(0, 6).join(' / ')}`));
