@@ -63,11 +63,12 @@ func TestLinesOfALargeStudio(t *testing.T) {
 	t.Logf("what is needed: %v", time.Since(began))
 	s.as(s.studio, func(tx *ledger.Tx) error {
 		for query, index := range map[string]string{
-			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.due_sort, l.prop_id LIMIT 101`:                                                                          "prop_line_due_of_studio",
-			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 AND (l.due_sort, l.prop_id) > ('2026-06-01', '` + uuid.NewString() + `') ORDER BY l.due_sort, l.prop_id LIMIT 101`: "prop_line_due_of_studio",
-			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.due_sort DESC, l.prop_id DESC LIMIT 101`:                                                                "prop_line_due_of_studio",
-			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 AND l.state NOT IN ('accepted', 'cancelled') ORDER BY l.due_sort, l.prop_id LIMIT 11`:                              "prop_line_open_of_studio",
-			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.code, l.prop_id LIMIT 101`:                                                                              "prop_line_code_of_studio",
+			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.due_sort, l.prop_id LIMIT 101`:                                                                                                                      "prop_line_due_of_studio",
+			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 AND (l.due_sort, l.prop_id) > ('2026-06-01', '` + uuid.NewString() + `') ORDER BY l.due_sort, l.prop_id LIMIT 101`:                                             "prop_line_due_of_studio",
+			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.due_sort DESC, l.prop_id DESC LIMIT 101`:                                                                                                            "prop_line_due_of_studio",
+			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 AND l.state NOT IN ('accepted', 'cancelled') ORDER BY l.due_sort, l.prop_id LIMIT 11`:                                                                          "prop_line_open_of_studio",
+			`SELECT s, n FROM unnest(ARRAY['open', 'held']) s CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.studio_id = $1 AND l.state = s ORDER BY l.due_sort, l.prop_id LIMIT 1001) x) n`: "prop_line_state_of_studio",
+			`SELECT * FROM ph.prop_line l WHERE l.studio_id = $1 ORDER BY l.code, l.prop_id LIMIT 101`:                                                                                                                          "prop_line_code_of_studio",
 		} {
 			rows, err := tx.Query(s.ctx(), "EXPLAIN "+query, s.studio.Party)
 			if err != nil {

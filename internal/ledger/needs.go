@@ -224,9 +224,10 @@ func (tx *Tx) permitsRequested(ctx context.Context, shown int) (w Waiting[Permis
 }
 
 // deskCounts says how many props lie in each state that is not the last, each counted on its own, up to needsCounted.
+// The order is the index's: without it a state that nothing is in would be looked for in every row. Index: prop_line_state_of_*.
 func (tx *Tx) deskCounts(ctx context.Context) ([]DeskCount, error) {
 	rows, err := tx.Query(ctx, tx.sql(fmt.Sprintf(`SELECT s.state, n.n FROM unnest($2::text[]) WITH ORDINALITY s(state, ord)
-		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state LIMIT %d) x) n
+		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state ORDER BY l.due_sort, l.prop_id LIMIT %d) x) n
 		WHERE n.n > 0 ORDER BY s.ord`, needsCounted+1)), tx.Who.Party, []MilestoneState{MOpen, MReturned, MFailed, MInspecting, MStuck, MReview, MHeld})
 	if err != nil {
 		return nil, err
