@@ -126,8 +126,8 @@ func (r *measurement) drawSubjects(ctx context.Context, conn *pgx.Conn, callers 
 				return err
 			}
 			if c.Side == "studio" {
-				for _, one := range r.Sample {
-					s["sample"], s["sample_inspection"] = append(s["sample"], one.Delivery.String()), append(s["sample_inspection"], one.Inspection.String())
+				if err := r.ownSample(ctx, conn, c.Party, s); err != nil {
+					return err
 				}
 				if s["reviewed"], err = strings1(ctx, conn, `SELECT d.id::text FROM ph.milestone m CROSS JOIN LATERAL (SELECT id FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id
 					AND d.state = 'sealed' ORDER BY number DESC LIMIT 1) d WHERE m.studio_id = $1 AND m.state = 'review' LIMIT 200`, c.Party); err != nil {
@@ -137,6 +137,20 @@ func (r *measurement) drawSubjects(ctx context.Context, conn *pgx.Conn, callers 
 			by[c.Party] = s
 		}
 		c.subjects = by[c.Party]
+	}
+	return nil
+}
+
+// ownSample keeps of the inspections whose evidence can be read those of one studio.
+func (r *measurement) ownSample(ctx context.Context, conn *pgx.Conn, studio uuid.UUID, s subjects) error {
+	for _, one := range r.Sample {
+		var own bool
+		if err := conn.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.inspection WHERE studio_id = $1 AND id = $2)`, studio, one.Inspection).Scan(&own); err != nil {
+			return err
+		}
+		if own {
+			s["sample"], s["sample_inspection"] = append(s["sample"], one.Delivery.String()), append(s["sample_inspection"], one.Inspection.String())
+		}
 	}
 	return nil
 }

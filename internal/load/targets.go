@@ -37,6 +37,8 @@ var left = map[string]string{
 	"/v1/handovers/{handover_id}": "the ledger drawn has none", "/v1/handovers/{handover_id}/package": "the ledger drawn has none",
 	"/v1/permissions/{permission_id}": "the ledger drawn has none", "/v1/references/{reference_pack_id}": "the ledger drawn has none",
 	"/references/:id": "the ledger drawn has none", "/references/:id/files/:file": "the ledger drawn has none",
+	"/v1/webhooks/{webhook_id}": "the ledger drawn has none", "/v1/webhooks/{webhook_id}/messages": "the ledger drawn has none", "/account/webhooks/:id": "the ledger drawn has none",
+	"/permits/:id": "the ledger drawn has none", "/v1/deliveries/{delivery_id}/files/{file_id}/content": "the files drawn have no bytes in the storage", "/reset/:secret": "no reader is logged in",
 	"/join/:secret": "no reader is logged in", "/join/:secret/with": "no reader is logged in", "/login/with/:id": "no reader is logged in", "/login/with/:id/return": "no reader is logged in",
 }
 

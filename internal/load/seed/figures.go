@@ -1,6 +1,10 @@
 package seed
 
 import (
+	"bytes"
+	"cmp"
+	"maps"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -87,7 +91,12 @@ const (
 )
 
 func (f *figures) rows() (checks, milestones rows) {
-	for k, n := range f.checks { // the order of rows says nothing: they have no time of their own
+	keys := slices.SortedFunc(maps.Keys(f.checks), func(a, b checkKey) int { // as they come to be: month by month, those of one question together
+		return cmp.Or(a.month.Compare(b.month), bytes.Compare(a.vendor[:], b.vendor[:]), bytes.Compare(a.project[:], b.project[:]), cmp.Compare(a.tier, b.tier), cmp.Compare(a.check, b.check), cmp.Compare(a.shard, b.shard),
+			bytes.Compare(a.studio[:], b.studio[:]))
+	})
+	for _, k := range keys {
+		n := f.checks[k]
 		checks.begin(9).id(k.studio).idOr(k.vendor).idOr(k.project).text(k.tier).date(k.month).text(k.check).i2(k.shard).i8(n[0]).i8(n[1]).done(k.month)
 	}
 	for k, s := range f.milestones {
