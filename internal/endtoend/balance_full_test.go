@@ -24,7 +24,7 @@ type balance struct {
 	mu       sync.Mutex
 	out      map[string]bool // taken out of rotation
 	statuses map[int]int
-	broken   int // answers that ended in the middle, or never came
+	broken   []string // answers that ended in the middle, or never came
 }
 
 func newBalance(t *testing.T, backends ...string) *balance {
@@ -45,7 +45,7 @@ func newBalance(t *testing.T, backends ...string) *balance {
 		ErrorHandler: func(w http.ResponseWriter, r *http.Request, err error) {
 			if r.Context().Err() == nil { // the client is still there
 				b.mu.Lock()
-				b.broken++
+				b.broken = append(b.broken, r.Method+" "+r.URL.Path+": "+err.Error())
 				b.mu.Unlock()
 			}
 			w.WriteHeader(http.StatusBadGateway)

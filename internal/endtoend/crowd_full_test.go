@@ -183,7 +183,7 @@ func TestCrowd(t *testing.T) {
 	c.flood()
 	c.table(db, took, migrated)
 	c.b.mu.Lock()
-	require.Zero(t, c.b.broken, "a stop lets requests finish; answers %v", c.b.statuses)
+	require.Empty(t, c.b.broken, "a stop lets requests finish; answers %v", c.b.statuses)
 	for status := range c.b.statuses {
 		require.True(t, status < 500 || status == http.StatusServiceUnavailable, "answers %v", c.b.statuses)
 	}
@@ -206,6 +206,7 @@ func (c *crowd) replaceEverything() {
 	}
 	for i, at := range c.b.backends {
 		c.b.rotate(at, false)
+		time.Sleep(500 * time.Millisecond) // who was sent there just before gets there; orchestrators wait for seconds
 		stop("an API process", c.apis[i])
 		c.apis[i] = c.startAPIAt(at)
 		awaitServing(t, "http://"+at)
@@ -218,7 +219,8 @@ func (c *crowd) replaceEverything() {
 }
 
 // fair holds the order in which inspections began against the rule: while a vendor waits who was never served, the pile
-// has no turn. A seal takes a moment from its time to its commit, hence two.
+// has no turn. A seal takes a moment from its time to its commit, longer where many seal at once: hence two, or one for each
+// two workers.
 func (c *crowd) fair(db *pgx.Conn) {
 	var worst int
 	require.NoError(c.t, db.QueryRow(c.t.Context(), `WITH pile AS (SELECT vendor_id FROM ph.inspection GROUP BY vendor_id ORDER BY count(*) DESC LIMIT 1),
@@ -226,7 +228,7 @@ func (c *crowd) fair(db *pgx.Conn) {
 		SELECT coalesce(max((SELECT count(*) FROM ph.inspection p WHERE p.vendor_id IN (SELECT vendor_id FROM pile) AND p.started_at > f.queued_at AND p.started_at < f.started_at)), 0)
 		FROM first f`).Scan(&worst))
 	c.t.Logf("at most %d of the pile of %d began while a vendor waited for a first turn", worst, len(c.pile))
-	require.LessOrEqual(c.t, worst, 2, "a pile starves nobody")
+	require.LessOrEqual(c.t, worst, max(2, c.size.workers/2), "a pile starves nobody")
 }
 
 // flood asks far more than one caller may, all at once: whoever is turned away is told when to come again, nothing breaks,
