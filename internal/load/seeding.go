@@ -82,7 +82,8 @@ func seedCommand(ctx context.Context, args []string) error {
 // whileLoading and whileServing are the server's settings; what is in neither is PostgreSQL's own.
 var (
 	whileLoading = map[string]string{"wal_level": "minimal", "max_wal_senders": "0", "shared_buffers": "1GB", "max_wal_size": "4GB", "autovacuum": "off"}
-	whileServing = map[string]string{"shared_buffers": "2GB", "effective_cache_size": "8GB", "random_page_cost": "1.1", "max_wal_size": "4GB", "checkpoint_timeout": "15min"}
+	whileServing = map[string]string{"shared_buffers": "2GB", "effective_cache_size": "8GB", "random_page_cost": "1.1", "max_wal_size": "4GB", "checkpoint_timeout": "15min",
+		"max_parallel_workers_per_gather": "0", "jit": "off"} // many short questions: none gains by a second process or by compiling
 )
 
 func settle(ctx context.Context, pg *embedded.Postgres, settings map[string]string) error {
