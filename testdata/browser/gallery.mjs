@@ -123,7 +123,8 @@ for (const [who, l] of Object.entries(people)) {
 }
 await browser.close();
 
-const named = Map.groupBy(shots, (s) => s.page);
+const named = new Map();
+for (const s of shots) named.set(s.page, [...(named.get(s.page) ?? []), s]);
 writeFileSync(join(out, 'index.html'), `<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width"><title>Gallery</title>
 <style>body{font:15px/1.4 system-ui,sans-serif;margin:1.5rem;background:#eee;color:#222}h2{font-size:1rem;margin:1.5rem 0 .4rem}ul{list-style:none;padding:0;margin:0;display:flex;gap:.8rem;overflow-x:auto}img{height:260px;width:auto;max-width:420px;object-fit:cover;object-position:top;border:1px solid #bbb;background:#fff}figure{margin:0}figcaption{font-size:.8rem}</style>
 <h1>Every kind of page, as the harbour demo's people see it</h1><p>${named.size} pages, ${shots.length} pictures. ${look.problems.length} problems.</p>
