@@ -242,7 +242,7 @@ func loadAverage() string {
 	return strings.Join(strings.Fields(string(b))[:min(3, len(strings.Fields(string(b))))], " ")
 }
 
-// firstLoad is what a browser fetches for a page that it has never seen, the 3D view's program apart.
+// firstLoad is what a browser fetches for a page that it has never seen, as it goes over the wire, the 3D view's program apart.
 type firstLoad struct {
 	Route string
 	Bytes int
@@ -256,19 +256,18 @@ func firstLoads(ctx context.Context, url string, list []target) (out []firstLoad
 	for _, t := range list {
 		most := firstLoad{Route: t.route}
 		for _, v := range t.variants[:min(len(t.variants), 10)] {
-			page, err := v.caller.fetch(ctx, url+v.url)
+			page, wire, err := v.caller.sent(ctx, url+v.url)
 			if err != nil {
 				continue
 			}
-			one := firstLoad{Route: t.route, Bytes: len(page), Parts: 1}
+			one := firstLoad{Route: t.route, Bytes: wire, Parts: 1}
 			for _, a := range asset.FindAllSubmatch(page, -1) {
 				name := string(a[1])
 				if strings.Contains(name, "viewer") {
 					continue
 				}
 				if _, ok := sizes[name]; !ok {
-					b, _ := v.caller.fetch(ctx, url+name)
-					sizes[name] = len(b)
+					_, sizes[name], _ = v.caller.sent(ctx, url+name)
 				}
 				one.Bytes += sizes[name]
 				one.Parts++

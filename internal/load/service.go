@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"errors"
@@ -152,12 +153,15 @@ func logIn(ctx context.Context, url string, m manifest) ([]*caller, error) {
 }
 
 // fetch reads what is at an address, as it is sent.
-func (c *caller) fetch(ctx context.Context, url string) ([]byte, error) {
+func (c *caller) fetch(ctx context.Context, url string, encodings ...string) ([]byte, error) {
 	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
 	if err != nil {
 		return nil, err
 	}
 	r.Header = c.header()
+	if len(encodings) > 0 {
+		r.Header["Accept-Encoding"] = encodings
+	}
 	answer, err := client.Do(r)
 	if err != nil {
 		return nil, err
@@ -168,4 +172,18 @@ func (c *caller) fetch(ctx context.Context, url string) ([]byte, error) {
 		err = fmt.Errorf("%s: %s: %.200s", url, answer.Status, b)
 	}
 	return b, err
+}
+
+// sent fetches as a browser does and says how many bytes went over the wire for it.
+func (c *caller) sent(ctx context.Context, url string) (body []byte, wire int, err error) {
+	raw, err := c.fetch(ctx, url, "gzip") // asked for by hand, it is not undone by the client
+	if err != nil {
+		return nil, 0, err
+	}
+	z, err := gzip.NewReader(bytes.NewReader(raw))
+	if err != nil {
+		return raw, len(raw), nil // sent as it is
+	}
+	body, err = io.ReadAll(z)
+	return body, len(raw), err
 }

@@ -49,13 +49,13 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		if err != nil {
 			return fmt.Errorf("web: %w", err)
 		}
-		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))))
+		e.GET("/static/*", p.shown(cached(http.StripPrefix("/static/", http.FileServerFS(static)))), squeezed)
 
 		for _, name := range []string{"viewer.js", "deliver.js", "hash.js", "live.js", "review.js", "turn.js", "compare.js"} {
-			e.GET("/static/"+name, p.shown(bundle(name)))
+			e.GET("/static/"+name, p.shown(bundle(name)), squeezed)
 		}
 
-		open := e.Group("", p.shown, readForm, s.Open)
+		open := e.Group("", squeezed, p.shown, readForm, s.Open)
 		open.GET("/login", p.loginForm)
 		open.POST("/login", p.logIn)
 		open.POST("/language", p.chooseLanguage)
@@ -72,7 +72,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		open.GET("/login/with/:id", p.loginWith)
 		open.GET("/login/with/:id/return", p.loginReturned)
 
-		in := e.Group("", p.shown, readForm, s.Session(p.loggedOut))
+		in := e.Group("", squeezed, p.shown, readForm, s.Session(p.loggedOut))
 		in.GET("/", p.work)
 		in.GET("/orders", p.orders)
 		in.GET("/orders/new", p.newOrder)
