@@ -130,8 +130,10 @@ func (tx *Tx) MyWork(ctx context.Context, f WorkFilter, p Page) (List[WorkItem],
 		}
 		afterDue, afterID = keys[0], keys[1]
 	}
+	// The page's milestones come first, by their own index: joined before they are cut, a studio's orders lead the planner
+	// to read and sort all that ever was in them.
 	query := workSelect + `
-WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
+WHERE m.{me} = $1 AND m.id = ANY (ARRAY(SELECT m.id FROM ph.milestone m WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
 	args := []any{tx.Who.Party, afterDue, afterID}
 	add := func(cond string, arg any) {
 		args = append(args, arg)
@@ -149,7 +151,7 @@ WHERE m.{me} = $1 AND (m.due_sort, m.id) > ($2::date, $3::uuid)`
 	if f.Vendor != uuid.Nil {
 		add("m.vendor_id = $%d", f.Vendor)
 	}
-	query += fmt.Sprintf(" ORDER BY m.due_sort, m.id LIMIT %d", p.limit()+1)
+	query += fmt.Sprintf(" ORDER BY m.due_sort, m.id LIMIT %d)) ORDER BY m.due_sort, m.id", p.limit()+1)
 	rows, err := tx.Query(ctx, tx.sql(query), args...)
 	if err != nil {
 		return List[WorkItem]{}, fmt.Errorf("list work: %w", err)

@@ -198,6 +198,7 @@ type told struct {
 type node struct {
 	Type     string  `json:"Node Type"`
 	Relation string  `json:"Relation Name"`
+	Index    string  `json:"Index Name"`
 	Rows     float64 `json:"Actual Rows"` // a loop
 	Loops    float64 `json:"Actual Loops"`
 	Removed  float64 `json:"Rows Removed by Filter"`
@@ -230,7 +231,7 @@ func (n node) faults(big map[string]bool, out []string) []string {
 		out = append(out, fmt.Sprintf("sorts %.0f rows (%s)", n.Plans[0].Rows, n.Method))
 	}
 	if n.Removed*max(n.Loops, 1) > wasteMost {
-		out = append(out, fmt.Sprintf("%s on %s throws %.0f rows away", n.Type, n.Relation, n.Removed*n.Loops))
+		out = append(out, fmt.Sprintf("%s on %s %s throws %.0f rows away", n.Type, n.Relation, n.Index, n.Removed*n.Loops))
 	}
 	for _, child := range n.Plans {
 		out = child.faults(big, out)
