@@ -1,6 +1,6 @@
 // Package web serves the pages: server-rendered, of our own look, usable without script, from a phone to a wide screen,
 // in light and dark. Pages read through the same row-level security as the interface and decide through the same ledger;
-// nothing is possible here that is not possible there.
+// what the record holds can be read and done there too. Only saved views and changing many specs at once are the pages' own.
 package web
 
 import (
