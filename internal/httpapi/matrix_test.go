@@ -158,7 +158,7 @@ func newWorld(t *testing.T) *world {
 	delivery := lead.deliver(w.c.milestones[0], game, sculpt)
 	job := s.inspect(ledger.VerdictFail)
 	token := lead.ok("POST", "/v1/tokens", map[string]any{"name": "t", "scopes": []string{"read"}})
-	change := first.ok("POST", "/v1/milestones/"+w.c.milestones[1]+"/change-orders", map[string]any{"title": "A hinge", "reason": "it swings", "price": map[string]any{"amount_minor": 4711, "currency": "EUR"}})
+	change := first.ok("POST", "/v1/milestones/"+w.c.milestones[1]+"/change-orders", map[string]any{"title": "A hinge", "reason": "it swings", "price": map[string]any{"amount_minor": 471112, "currency": "EUR"}})
 	question := lead.ok("POST", "/v1/props/"+w.c.prop+"/questions", map[string]any{"text": "Which way round?", "blocks": true})
 	permission := lead.ok("POST", "/v1/work-orders/"+w.c.order+"/permissions", map[string]any{"kind": "permit", "check": "uv.stretch", "reason": "rope is straightened"})
 	note := lead.ok("POST", "/v1/deliveries/"+delivery+"/notes", map[string]any{"text": "the seam is meant"})
@@ -187,7 +187,7 @@ func newWorld(t *testing.T) *world {
 		"file_id": lead.ok("GET", "/v1/deliveries/"+delivery, nil).get(t, "files.0.id"), "log_id": w.c.order,
 		"kind": "delivery.sealed", "subject_id": delivery, "problem": "not-found",
 	}
-	w.secrets = []string{"lantern_a", "W_lantern_a", "Krane", "Ole", "58000", "145000", "4711"}
+	w.secrets = []string{"lantern_a", "W_lantern_a", "Krane", "Ole", "58000", "145000", "471112"}
 	for _, id := range w.ids {
 		if _, err := uuid.Parse(id); err == nil {
 			w.secrets = append(w.secrets, id)
@@ -381,7 +381,7 @@ func (w *world) check(t *testing.T, o operation, caller string, p *person, a ans
 	if caller != "other vendor" && caller != "other studio" {
 		return
 	}
-	text := string(a.body)
+	text := requestID.ReplaceAllString(string(a.body), "") // random digits may spell a price
 	for _, secret := range w.secrets {
 		if !strings.Contains(fmt.Sprint(body), secret) { // one's own input may come back in what one made
 			require.NotContains(t, text, secret, "%s for %s", o.id, caller)
@@ -474,3 +474,5 @@ func TestEveryOperationIsServedAndNothingElse(t *testing.T) {
 	require.Equal(t, "ok", s.nobody().ok("GET", "/healthz", nil).get(t, "status"))
 	require.Equal(t, "ok", s.nobody().ok("GET", "/readyz", nil).get(t, "parts.storage"))
 }
+
+var requestID = regexp.MustCompile(`urn:request:[0-9a-f-]{36}`)

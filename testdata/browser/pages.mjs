@@ -120,11 +120,12 @@ async function vendorStory() {
   await page.locator('#notes li').last().waitFor();
   await says(page, name, '#notes', 'the cap cannot be seen from below');
   check(name, (await page.locator('#notes li').count()) === 2, 'a second click made a second note');
-  await page.getByRole('link', { name: 'how to deliver' }).click();
-  await page.getByRole('link', { name: 'Drop the folder on a page' }).click();
-  await says(page, name, 'main', 'worker send --spec spec.yaml');
+  await page.getByRole('link', { name: 'Mooring bollard' }).first().click();
+  await page.getByRole('link', { name: 'Deliver', exact: true }).click();
+  await says(page, name, 'main', 'worker send --spec spec-1.yaml');
   await page.goBack();
-  await page.getByRole('link', { name: 'Revision 1' }).click();
+  await page.locator('#spec > summary').click();
+  await page.locator('#spec').getByRole('link', { name: 'Revision 1' }).click();
   await says(page, name, 'h2', 'Must hold, or the delivery does not pass');
   await page.goBack();
   await says(page, name, 'h1', 'Mooring bollard');
@@ -307,7 +308,7 @@ async function folderStory() {
   });
   await page.getByLabel('Note for the studio').fill('the first from the page');
   await page.getByRole('button', { name: 'Deliver' }).click();
-  await page.waitForURL(/\/deliveries\/.*watch=1/);
+  await page.waitForURL(/\/deliveries\/[0-9a-f-]{36}/);
   await says(page, name, 'h1', 'Quay ladder');
   check(name, broken >= 2, 'the connection was never broken');
   check(name, new Set(puts).size === puts.length, 'a file was sent twice');
