@@ -33,7 +33,7 @@ func (c config) startPost(ctx context.Context, group *errgroup.Group, log *slog.
 	if c.database.post == "" {
 		return nil
 	}
-	pool, err := c.pool(ctx, c.database.post)
+	pool, err := c.pool(ctx, c.database.post, 0)
 	if err != nil {
 		return err
 	}

@@ -94,12 +94,12 @@ func reachable(address string) string {
 }
 
 func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net.Listener, serving func(string)) error {
-	api, err := c.pool(ctx, c.database.api)
+	api, err := c.pool(ctx, c.database.api, apiConnections)
 	if err != nil {
 		return err
 	}
 	defer api.Close()
-	login, err := c.pool(ctx, c.database.login)
+	login, err := c.pool(ctx, c.database.login, loginConnections)
 	if err != nil {
 		return err
 	}
@@ -170,7 +170,7 @@ func (c config) queueMetrics(ctx context.Context, registry *prometheus.Registry)
 	if c.database.worker == "" {
 		return func() {}, nil
 	}
-	pool, err := c.pool(ctx, c.database.worker)
+	pool, err := c.pool(ctx, c.database.worker, 0)
 	if err != nil {
 		return nil, err
 	}
@@ -195,11 +195,22 @@ func checkParts(ctx context.Context, store *ledger.Store, objects *storage.Store
 	return nil
 }
 
+// How many connections the pools that answer questions open where their address does not say (pool_max_conns). Most of a question's
+// time is waiting for a disk or a lock, not computing: with the library's own default, one for each core and at least four, four
+// cold reads hold up everybody. The other pools have one loop each and keep that default (0).
+const (
+	apiConnections   = 8
+	loginConnections = 8
+)
+
 // pool opens a pool for one role. Behind a pooler statements are not prepared: the next one may meet another server.
-func (c config) pool(ctx context.Context, address secret) (*pgxpool.Pool, error) {
+func (c config) pool(ctx context.Context, address secret, atMost int32) (*pgxpool.Pool, error) {
 	cfg, err := pgxpool.ParseConfig(string(address))
 	if err != nil {
 		return nil, errors.New("a database address is not a PostgreSQL URL") // the library's own text may hold the password
+	}
+	if atMost > 0 && !strings.Contains(string(address), "pool_max_conns") {
+		cfg.MaxConns = atMost
 	}
 	if c.database.direct != "" && c.database.direct != c.database.api {
 		cfg.ConnConfig.DefaultQueryExecMode = pgx.QueryExecModeExec
@@ -216,7 +227,7 @@ func (c config) startNotary(ctx context.Context, group *errgroup.Group, log *slo
 	if c.database.notary == "" {
 		return nil
 	}
-	pool, err := c.pool(ctx, c.database.notary)
+	pool, err := c.pool(ctx, c.database.notary, 0)
 	if err != nil {
 		return err
 	}
@@ -244,7 +255,7 @@ func (c config) startClock(ctx context.Context, group *errgroup.Group, store *le
 	if c.database.clock == "" {
 		return nil
 	}
-	pool, err := c.pool(ctx, c.database.clock)
+	pool, err := c.pool(ctx, c.database.clock, 0)
 	if err != nil {
 		return err
 	}

@@ -121,7 +121,7 @@ func rotateCommand(ctx context.Context, io streams, env environment, args []stri
 	if len(faults) > 0 {
 		return complain(io, "rotate", faults)
 	}
-	pool, err := c.pool(ctx, c.database.notary)
+	pool, err := c.pool(ctx, c.database.notary, 0)
 	if err != nil {
 		return failed(ctx, io, "rotate", err)
 	}

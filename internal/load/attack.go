@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"net/http"
+	"os"
 	"slices"
 	"time"
 
@@ -46,7 +47,17 @@ func fire(ctx context.Context, targeter vegeta.Targeter, rate int, lasts time.Du
 	a := vegeta.NewAttacker(vegeta.Redirects(vegeta.NoFollow), vegeta.Timeout(20*time.Second), vegeta.Workers(16), vegeta.MaxWorkers(1000), vegeta.Connections(200), vegeta.KeepAlive(true))
 	by := map[string][]*vegeta.Result{}
 	results := a.Attack(locked(targeter), vegeta.ConstantPacer{Freq: rate, Per: time.Second}, lasts, "load")
+	trace := os.Getenv("LOAD_TRACE")
+	var lines *os.File
+	if trace != "" {
+		lines, _ = os.OpenFile(trace, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+		defer lines.Close()
+	}
+	began := time.Now()
 	for r := range results {
+		if lines != nil {
+			fmt.Fprintf(lines, "%.3f,%.1f,%d,%s,%s\n", r.Timestamp.Sub(began).Seconds(), float64(r.Latency)/1e6, r.Code, name(r), r.URL)
+		}
 		by[name(r)] = append(by[name(r)], r)
 		if ctx.Err() != nil {
 			a.Stop()

@@ -95,6 +95,9 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 	if err := r.drawSubjects(ctx, conn, callers); err != nil {
 		return err
 	}
+	if err := rest(ctx, conn, r.dir); err != nil {
+		return err
+	}
 	if err := r.readAll(ctx, s.url, callers); err != nil {
 		return err
 	}
