@@ -34,7 +34,7 @@ type measurement struct {
 	Began        time.Time
 	Reads, Pages []measured
 	Seal         measured
-	Export       measured
+	SealCPU      []spent
 	Missing      []string
 	First        []firstLoad
 	Inner        inner
@@ -116,7 +116,9 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 		return err
 	}
 	say("sealing %d", len(list))
+	before := readCPU(s.cmd.Process.Pid, r.dir)
 	r.Seal = seals(ctx, s.url, list, r.sealRate)
+	r.SealCPU = before.spentEach(readCPU(s.cmd.Process.Pid, r.dir), r.Seal.Requests)
 	return nil
 }
 

@@ -66,6 +66,15 @@ func (r *measurement) summary(b *strings.Builder) {
 		line(fmt.Sprintf("sealing, %d a second", r.sealRate), []measured{r.Seal}, "all sealed")
 	}
 	b.WriteString("\n")
+	if len(r.SealCPU) > 0 {
+		b.WriteString("| processor time of one seal | ms |\n|---|---:|\n")
+		var all time.Duration
+		for _, s := range r.SealCPU {
+			all += s.Each
+			fmt.Fprintf(b, "| %s | %.2f |\n", s.Part, float64(s.Each)/float64(time.Millisecond))
+		}
+		fmt.Fprintf(b, "| all | %.2f |\n\n", float64(all)/float64(time.Millisecond))
+	}
 	if len(r.Inner.Facts) > 0 {
 		b.WriteString("| the ledger by itself, same database | |\n|---|---:|\n")
 		for _, f := range r.Inner.Facts {
