@@ -70,7 +70,6 @@ func TestExampleSpecs(t *testing.T) {
 			s := specFromFile(t, name, m)
 			require.Equal(t, "down", s.Conventions.Green, "from the spec that it extends")
 			require.NoError(t, spec.Explain(&strings.Builder{}, s))
-			require.NoError(t, spec.ExplainPlainly(&strings.Builder{}, s))
 		}
 	}
 }

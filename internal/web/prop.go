@@ -27,7 +27,7 @@ type propPage struct {
 	Story      ledger.Story
 	Lit        map[uuid.UUID]uuid.UUID // inspections by delivery that left a lit picture
 	Now        []ledger.Milestone      // not done
-	Plain      []passage               // the spec in force in plain words
+	Plain      []spec.Passage          // the spec in force in plain words
 	Judged     spec.Milestone          // at which milestone
 	Offered    []difference            // what the revision that waits would change
 	Elsewhere  []ledger.WorkOrder      // of other vendors, where it could go on
@@ -125,7 +125,7 @@ func (page *propPage) loadSpecs(ctx context.Context, tx *ledger.Tx) error {
 	if err != nil || before == nil {
 		return err
 	}
-	page.Plain = inPlainWords(before)
+	page.Plain = before.InPlainWords()
 	if page.Prop.SpecOffered == nil {
 		return nil
 	}

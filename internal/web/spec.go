@@ -1,12 +1,10 @@
 package web
 
 import (
-	"bytes"
 	"context"
 	"errors"
 	"net/http"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/google/uuid"
@@ -25,7 +23,7 @@ type specPage struct {
 	Revision   ledger.SpecRevision
 	Milestone  spec.Milestone
 	Milestones []spec.Milestone // of the prop
-	Plain      []passage
+	Plain      []spec.Passage
 	Rules      []ruleGroup
 	Missing    bool // the present engine cannot read it
 	MayAck     bool
@@ -65,7 +63,7 @@ func (p *Pages) loadSpec(c echo.Context) (page specPage, err error) {
 			return page, nil
 		}
 		if err == nil {
-			page.Plain, page.Rules = inPlainWords(resolved), rulesByMode(p.reader(c), resolved)
+			page.Plain, page.Rules = resolved.InPlainWords(), rulesByMode(p.reader(c), resolved)
 		}
 		return page, err
 	})
@@ -91,60 +89,6 @@ func (page *specPage) pickMilestone(asked string) {
 	if page.Milestone == "" {
 		page.Milestone = spec.Final
 	}
-}
-
-// inPlainWords is what the plain explanation says of the prop and its files.
-func inPlainWords(s *spec.Spec) []passage {
-	var text bytes.Buffer
-	_ = spec.ExplainPlainly(&text, s) // into memory
-	return passages(text.String())
-}
-
-// passage is a heading with sentences and points, as the plain explanation sets them out in text.
-type passage struct {
-	Heading   string
-	Sentences []string
-	Points    []string
-}
-
-// passages finds the structure in what the plain explanation says of the prop and its files: a line that ends in a colon
-// is a heading, "  - " begins a point. What it says of the checks comes after a heading too and is left out: the page
-// has those with their numbers beside them.
-func passages(text string) []passage {
-	var out []passage
-	cur := &passage{}
-	flush := func() {
-		ofChecks := len(cur.Points) > 0 && aboutCheck(cur.Points[0])
-		if !ofChecks && (cur.Heading != "" || len(cur.Sentences) > 0 || len(cur.Points) > 0) {
-			out = append(out, *cur)
-		}
-		cur = &passage{}
-	}
-	for line := range strings.Lines(text) {
-		line = strings.TrimRight(line, "\n")
-		switch {
-		case line == "":
-			flush()
-		case strings.HasPrefix(line, "  - "):
-			cur.Points = append(cur.Points, line[4:])
-		case strings.HasPrefix(line, "    "): // more of a check
-		case strings.HasSuffix(line, ":"):
-			flush()
-			cur.Heading = strings.TrimSuffix(line, ":")
-		default:
-			cur.Sentences = append(cur.Sentences, line)
-		}
-	}
-	flush()
-	return out
-}
-
-// aboutCheck says whether a point of the explanation is about a check: "title (name): …".
-func aboutCheck(point string) bool {
-	_, rest, _ := strings.Cut(point, "(")
-	name, _, _ := strings.Cut(rest, ")")
-	_, known := catalogue()[name]
-	return known
 }
 
 // ruleGroup is the checks that lead to the same when they are not met.
@@ -227,20 +171,6 @@ func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase
 		out.Limits = append(out.Limits, limit)
 	}
 	return out
-}
-
-// specDocument sends the spec as it was written, for the vendor's own check.
-func (p *Pages) specDocument(c echo.Context) error {
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	revision, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.SpecRevision, error) { return tx.SpecRevision(ctx, id) })
-	if err != nil {
-		return err
-	}
-	c.Response().Header().Set(echo.HeaderContentDisposition, `attachment; filename="spec-`+strconv.Itoa(revision.Number)+`.yaml"`)
-	return c.Blob(http.StatusOK, "application/yaml", revision.Document)
 }
 
 func (p *Pages) acknowledge(c echo.Context) error {

@@ -88,6 +88,7 @@ var codeShape = regexp.MustCompile(`^[a-z_]+(\.[a-z0-9_]+)+$`)
 
 var (
 	prefixShape = regexp.MustCompile(`^[a-z]+\.[a-z_]+_$`)
+	termsShape  = regexp.MustCompile(`^[a-z_]+\.$`)
 	quotedShape = regexp.MustCompile(`"([a-z0-9_.]+)"`)
 )
 
@@ -118,8 +119,11 @@ func TestCodesInGo(t *testing.T) {
 			named[quoted[1]] = true
 		}
 	})
-	var prefixes []string // of codes whose end is made of a value: "report.verdict_"
+	var prefixes []string // of codes whose end is made of a value: "report.verdict_", and of terms: "unit."
 	for n := range named {
+		if termsShape.MatchString(n) {
+			prefixes = append(prefixes, "term."+n)
+		}
 		if prefixShape.MatchString(n) {
 			prefixes = append(prefixes, n)
 		}
