@@ -5,15 +5,19 @@ import (
 	"context"
 	"encoding/csv"
 	"io"
+	"mime"
+	"path"
 	"slices"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/httpapi/api"
 	"proofhouse/internal/ledger"
+	minor "proofhouse/internal/money"
 )
 
 // table is a spreadsheet: one header line and a line for each row (RFC 4180).
@@ -34,6 +38,20 @@ func table(header []string, rows [][]string) (io.Reader, int64) {
 
 // Spreadsheet is the same for a page: a header line and rows as CSV, and its length in bytes.
 func Spreadsheet(header []string, rows [][]string) (io.Reader, int64) { return table(header, rows) }
+
+// asFile gives a spreadsheet a name of its own, or a browser saves "export" without an ending.
+func asFile(next echo.HandlerFunc) echo.HandlerFunc {
+	return func(c echo.Context) error {
+		c.Response().Before(func() {
+			h := c.Response().Header()
+			if strings.HasPrefix(h.Get(echo.HeaderContentType), "text/csv") && h.Get(echo.HeaderContentDisposition) == "" {
+				name := path.Base(strings.TrimSuffix(c.Request().URL.Path, "/export"))
+				h.Set(echo.HeaderContentDisposition, mime.FormatMediaType("attachment", map[string]string{"filename": name + ".csv"}))
+			}
+		})
+		return next(c)
+	}
+}
 
 // plainCell keeps a spreadsheet from taking somebody's title for a formula: a leading =, +, -, @ gets an apostrophe,
 // unless the cell is a number.
@@ -62,9 +80,9 @@ func (h *handlers) ExportPayables(ctx context.Context, r api.ExportPayablesReque
 	if or(r.Params.Format, api.Json) == api.Csv {
 		rows := make([][]string, len(list))
 		for i, p := range list {
-			rows[i] = []string{p.At.UTC().Format(time.RFC3339), p.VendorName, p.OrderCode, p.PropCode, p.Milestone, p.Kind, strconv.FormatInt(p.AmountMinor, 10), p.Currency, p.ID.String()}
+			rows[i] = []string{p.At.UTC().Format(time.RFC3339), p.VendorName, p.OrderCode, p.PropCode, p.Milestone, p.Kind, minor.Decimal(p.AmountMinor, p.Currency), p.Currency, strconv.FormatInt(p.AmountMinor, 10), p.ID.String()}
 		}
-		body, n := table([]string{"at", "vendor", "work_order", "prop", "milestone", "kind", "amount_minor", "currency", "payable_id"}, rows)
+		body, n := table([]string{"at", "vendor", "work_order", "prop", "milestone", "kind", "amount", "currency", "amount_minor", "payable_id"}, rows)
 		return api.ExportPayables200TextcsvResponse{Body: body, ContentLength: n}, nil
 	}
 	return api.ExportPayables200JSONResponse{Items: each(list, payableOf), Totals: totals(list)}, nil
