@@ -32,9 +32,13 @@ END $$;
 ALTER FUNCTION ph.accept_invitation(the_hash bytea, new_id uuid, the_name text, the_password_hash text) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.app_actor() RETURNS text
-    LANGUAGE sql STABLE PARALLEL SAFE
+    LANGUAGE plpgsql STABLE PARALLEL SAFE
     SET search_path TO 'pg_catalog'
-    AS $$ SELECT CASE WHEN ph.app_studio() IS NOT NULL THEN 'studio' WHEN ph.app_vendor() IS NOT NULL THEN 'vendor' ELSE 'machine' END $$;
+    AS $$
+BEGIN
+  RETURN CASE WHEN nullif(current_setting('app.studio', true), '') IS NOT NULL THEN 'studio'
+              WHEN nullif(current_setting('app.vendor', true), '') IS NOT NULL THEN 'vendor' ELSE 'machine' END;
+END $$;
 
 ALTER FUNCTION ph.app_actor() OWNER TO ph_owner;
 
@@ -96,9 +100,10 @@ END $$;
 ALTER FUNCTION ph.change_order_agreed() OWNER TO ph_owner;
 
 CREATE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS void
-    LANGUAGE sql SECURITY DEFINER
+    LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
+BEGIN
   INSERT INTO ph.check_count AS d (studio_id, vendor_id, project_id, tier, month, chk, shard, judged, failed)
   SELECT i.studio_id, i.vendor_id, w.project_id, p.tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, f.chk,
          CASE WHEN grouping(i.vendor_id, w.project_id) = 3 THEN abs(hashtext(the_inspection::text) % 4) ELSE 0 END,
@@ -106,13 +111,13 @@ CREATE FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) RETURNS vo
   FROM ph.inspection i
   JOIN ph.work_order w ON w.studio_id = i.studio_id AND w.id = i.work_order_id
   JOIN ph.prop p ON p.studio_id = i.studio_id AND p.id = i.prop_id
-  JOIN ph.finding f ON f.studio_id = i.studio_id AND f.inspection_id = i.id
+  JOIN ph.finding f ON f.studio_id = i.studio_id AND f.inspection_id = the_inspection
   WHERE i.studio_id = the_studio AND i.id = the_inspection AND f.outcome IN ('pass', 'warn', 'fail')
   GROUP BY i.studio_id, p.tier, f.chk, GROUPING SETS ((), (i.vendor_id), (w.project_id), (i.vendor_id, w.project_id))
   ORDER BY i.vendor_id, w.project_id, f.chk
   ON CONFLICT (studio_id, vendor_id, project_id, month, tier, chk, shard)
-  DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed
-$$;
+  DO UPDATE SET judged = d.judged + excluded.judged, failed = d.failed + excluded.failed;
+END $$;
 
 ALTER FUNCTION ph.count_checks(the_studio uuid, the_inspection uuid) OWNER TO ph_owner;
 
@@ -846,9 +851,10 @@ CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
 ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) RETURNS void
-    LANGUAGE sql SECURITY DEFINER
+    LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
+BEGIN
   INSERT INTO ph.prop_line AS l (studio_id, vendor_id, work_order_id, project_id, prop_id, code, title, tier, order_code, vendor_name, price_minor,
     milestone_id, milestone, state, due_sort, since, rounds, blocked_since, blocked_secs, currency)
   SELECT p.studio_id, p.vendor_id, p.work_order_id, w.project_id, p.id, p.code, p.title, p.tier, w.code, e.vendor_name,
@@ -862,8 +868,8 @@ CREATE FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) RETURNS void
   WHERE p.studio_id = the_studio AND p.id = ANY (the_props)
   ON CONFLICT (studio_id, prop_id) DO UPDATE SET price_minor = excluded.price_minor, milestone_id = excluded.milestone_id, milestone = excluded.milestone,
     state = excluded.state, due_sort = excluded.due_sort, since = excluded.since, rounds = excluded.rounds,
-    blocked_since = excluded.blocked_since, blocked_secs = excluded.blocked_secs
-$$;
+    blocked_since = excluded.blocked_since, blocked_secs = excluded.blocked_secs;
+END $$;
 
 ALTER FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) OWNER TO ph_owner;
 

@@ -215,6 +215,7 @@ func (c config) pool(ctx context.Context, address secret, atMost int32) (*pgxpoo
 	if c.database.direct != "" && c.database.direct != c.database.api {
 		cfg.ConnConfig.DefaultQueryExecMode = pgx.QueryExecModeExec
 	}
+	ledger.PlainUUIDs(cfg)
 	pool, err := pgxpool.NewWithConfig(ctx, cfg)
 	if err != nil {
 		return nil, fmt.Errorf("open the database: %w", err)

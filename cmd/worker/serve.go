@@ -122,7 +122,12 @@ func (c config) faults(extra int) []string {
 }
 
 func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
-	pool, err := pgxpool.New(ctx, c.databaseURL)
+	address, err := pgxpool.ParseConfig(c.databaseURL)
+	if err != nil {
+		return fmt.Errorf("the database cannot be used: %w", err)
+	}
+	ledger.PlainUUIDs(address)
+	pool, err := pgxpool.NewWithConfig(ctx, address)
 	if err != nil {
 		return fmt.Errorf("the database cannot be used: %w", err)
 	}

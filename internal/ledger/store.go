@@ -66,8 +66,10 @@ func (s *Store) Ready(ctx context.Context) error { return checkSchema(ctx, s.poo
 
 // Tx is a transaction on behalf of one caller. Row-level security limits it to what the caller may see.
 type Tx struct {
-	pgx.Tx
-	Who Who
+	pgx.Tx // late, or a savepoint in it
+	Who    Who
+
+	late *lateTx
 
 	wake    waker
 	postKey PostKey
@@ -108,15 +110,16 @@ func checkWho(who Who) error {
 
 // runTx is one attempt. A zero who is the machine: a role whose policies do not ask who calls.
 func runTx(ctx context.Context, pool *pgxpool.Pool, who Who, begin string, wake waker, fn func(tx *Tx) error) error {
-	// BEGIN and the caller's settings go in one round trip; the values are our own UUIDs, formatted by us.
+	var settings []lateStatement
 	if who.Party != uuid.Nil {
-		begin += fmt.Sprintf("; SELECT set_config('app.%s', '%s', true), set_config('app.member', '%s', true)", who.Side, who.Party, who.Member)
+		settings = []lateStatement{{doing: "caller", sql: `SELECT set_config('app.' || $1, $2, true), set_config('app.member', $3, true)`,
+			args: []any{string(who.Side), who.Party.String(), who.Member.String()}}}
 	}
-	raw, err := pool.BeginTx(ctx, pgx.TxOptions{BeginQuery: begin})
+	raw, err := beginLate(ctx, pool, begin, settings...)
 	if err != nil {
 		return fmt.Errorf("begin: %w", err)
 	}
-	tx := &Tx{Tx: raw, Who: who, wake: wake}
+	tx := &Tx{Tx: raw, late: raw, Who: who, wake: wake}
 	done := false
 	defer func() {
 		if !done { // also on panic; a fresh, short context, since ctx may be why we are here

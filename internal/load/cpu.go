@@ -117,6 +117,8 @@ func (before cpuTimes) spentEach(after cpuTimes, n int) (out []spent) {
 			out = append(out, spent{part, each})
 		}
 	}
-	sort.Slice(out, func(i, j int) bool { return out[i].Each > out[j].Each || out[i].Each == out[j].Each && out[i].Part < out[j].Part })
+	sort.Slice(out, func(i, j int) bool {
+		return out[i].Each > out[j].Each || out[i].Each == out[j].Each && out[i].Part < out[j].Part
+	})
 	return out
 }

@@ -64,12 +64,12 @@ func measureInner(ctx context.Context, dir string, m manifest) (out inner, err e
 	if err := admin.QueryRow(ctx, `SHOW server_version`).Scan(&out.PostgresVersion); err != nil {
 		return out, err
 	}
-	api, err := pgxpool.New(ctx, pg.RoleURL(ledger.RoleAPI)+"&pool_max_conns=16")
+	api, err := poolOf(ctx, pg, ledger.RoleAPI, factClients)
 	if err != nil {
 		return out, err
 	}
 	defer api.Close()
-	worker, err := pgxpool.New(ctx, pg.RoleURL(ledger.RoleWorker)+"&pool_max_conns=8")
+	worker, err := poolOf(ctx, pg, ledger.RoleWorker, 8)
 	if err != nil {
 		return out, err
 	}
@@ -92,6 +92,17 @@ func measureInner(ctx context.Context, dir string, m manifest) (out inner, err e
 	}
 	say("pgbench")
 	return out, out.pgbench(ctx, admin, pg)
+}
+
+// poolOf opens a pool as the service's programs do.
+func poolOf(ctx context.Context, pg *embedded.Postgres, role string, most int32) (*pgxpool.Pool, error) {
+	cfg, err := pgxpool.ParseConfig(pg.RoleURL(role))
+	if err != nil {
+		return nil, err
+	}
+	cfg.MaxConns = most
+	ledger.PlainUUIDs(cfg)
+	return pgxpool.NewWithConfig(ctx, cfg)
 }
 
 // facts writes notes on one delivery of each of fifty work orders, each note a leaf of its order's log.

@@ -101,6 +101,7 @@ func (db *DB) Pool(role string) *pgxpool.Pool {
 		db.tb.Fatalf("test pool: %v", err)
 	}
 	cfg.MaxConns = 16
+	ledger.PlainUUIDs(cfg)
 	pool, err := pgxpool.NewWithConfig(context.Background(), cfg)
 	if err != nil {
 		db.tb.Fatalf("test pool: %v", err)
