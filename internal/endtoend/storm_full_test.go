@@ -3,7 +3,6 @@
 package endtoend
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -22,14 +21,12 @@ import (
 	"time"
 
 	"github.com/google/uuid"
-	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/client"
 	"proofhouse/internal/embedded/pgserver"
 	"proofhouse/internal/embedded/s3server"
 	"proofhouse/internal/ledger"
-	"proofhouse/internal/storage"
 )
 
 // The storm: every part runs as a process of its own and is killed at random moments, connections are cut, storage answers
@@ -425,95 +422,5 @@ func awaitServing(t *testing.T, base string) {
 		}
 		require.True(t, time.Now().Before(until), "the service does not begin to serve: %v", err)
 		time.Sleep(50 * time.Millisecond)
-	}
-}
-
-// account holds what is recorded against what was done, once the weather is fine.
-func (p *installation) account(orders []uuid.UUID, sent int, decided bool) {
-	t, ctx := p.t, p.t.Context()
-	awaitServing(t, "http://"+p.addr)
-	db, err := pgx.Connect(ctx, p.pg.URL())
-	require.NoError(t, err)
-	defer db.Close(ctx)
-	count := func(query string) (n int) {
-		require.NoError(t, db.QueryRow(ctx, query).Scan(&n), query)
-		return n
-	}
-	sealed := count(`SELECT count(*) FROM ph.delivery WHERE state = 'sealed'`)
-	current := count(`SELECT count(*) FROM ph.inspection WHERE current AND state = 'done'`)
-	facts := count(`SELECT count(*) FROM ph.fact WHERE kind = 'inspection.recorded'`)
-	runs := count(`SELECT count(*) FROM ph.inspection`)
-	passed := count(`SELECT count(*) FROM ph.inspection WHERE current AND verdict = 'pass'`)
-	accepted := count(`SELECT count(*) FROM ph.milestone WHERE state = 'accepted'`)
-	owed := count(`SELECT coalesce(sum(amount_minor), 0) FROM ph.payable`)
-	missing, orphans := p.compareObjects(db)
-	total := 0
-	for _, n := range p.faults {
-		total += n
-	}
-	t.Logf("faults %d %v; deliveries %d, lost %d, doubled %d; passed %d, accepted %d, owed %d; evidence missing %d, orphaned %d",
-		total, p.faults, sealed, sent-current, facts-sealed, passed, accepted, owed, missing, orphans)
-	require.Equal(t, sent, sealed, "every delivery is sealed, once")
-	require.Equal(t, sent, current, "every sealed delivery has one inspection that counts")
-	require.Equal(t, sent, runs)
-	require.Equal(t, sent, facts, "recorded once")
-	if decided {
-		require.Positive(t, passed, "something was there to be accepted and paid")
-		require.Equal(t, passed, accepted)
-		require.Equal(t, 10_000*passed, owed, "each accepted prop is owed once")
-	}
-	require.Zero(t, missing, "evidence is there, byte for byte")
-	require.Zero(t, orphans, "no object without a row")
-	p.verifyLogs(orders)
-}
-
-// compareObjects reads every stored object: evidence of rows must be there with its digest, and every object must have a row.
-func (p *installation) compareObjects(db *pgx.Conn) (missing, orphans int) {
-	t, ctx := p.t, p.t.Context()
-	store, err := storage.Open(storage.Config{Endpoint: p.s3At.Endpoint, Region: s3server.Region, Bucket: "harbour", AccessKey: p.s3At.API.Access, SecretKey: p.s3At.API.Secret})
-	require.NoError(t, err)
-	rows, err := db.Query(ctx, `SELECT object_key, encode(sha256, 'hex') FROM ph.evidence UNION SELECT object_key, encode(sha256, 'hex') FROM ph.file`)
-	require.NoError(t, err)
-	known := map[string]bool{}
-	for rows.Next() {
-		var key, sum string
-		require.NoError(t, rows.Scan(&key, &sum))
-		known[key] = true
-		if got, _, err := store.Fetch(ctx, key, "", discard{}); err != nil || got != sum {
-			missing++
-		}
-	}
-	require.NoError(t, rows.Err())
-	bucket := filepath.Join(p.dir, "s3", "objects", "harbour")
-	require.DirExists(t, bucket)
-	require.NoError(t, filepath.WalkDir(bucket, func(path string, d os.DirEntry, err error) error {
-		if err != nil || d.IsDir() {
-			return err
-		}
-		key, err := filepath.Rel(bucket, path)
-		if (strings.HasPrefix(key, "in/") || strings.HasPrefix(key, "wo/")) && !known[key] {
-			t.Logf("no row for %s", key)
-			orphans++
-		}
-		return err
-	}))
-	return missing, orphans
-}
-
-// verifyLogs exports every order's record and has `api verify` check it with no server.
-func (p *installation) verifyLogs(orders []uuid.UUID) {
-	t := p.t
-	h := &harbour{t: t, base: "http://" + p.addr}
-	_, studio := h.caller("ida@gull.example", client.ScopeRead)
-	for _, id := range orders {
-		got, err := studio.ExportWorkOrderWithResponse(t.Context(), id)
-		require.NoError(t, err)
-		require.Equal(t, http.StatusOK, got.StatusCode(), string(got.Body))
-		bundle := filepath.Join(p.dir, id.String()+".json")
-		require.NoError(t, os.WriteFile(bundle, got.Body, 0o600))
-		var out bytes.Buffer
-		cmd := exec.Command(p.api, "verify", bundle)
-		cmd.Stdout, cmd.Stderr = &out, &out
-		require.NoError(t, cmd.Run(), out.String())
 	}
 }
