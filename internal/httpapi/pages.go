@@ -2,7 +2,6 @@ package httpapi
 
 import (
 	"context"
-	"fmt"
 	"net/http"
 
 	"github.com/labstack/echo/v4"
@@ -37,7 +36,7 @@ func (s *Server) Join(c echo.Context, secret, name, password string) (ledger.Who
 	if err != nil {
 		return who, err
 	}
-	_, cookies, err := s.startSession(ctx, who, placeOf(c), ledger.ViaInvitation)
+	_, cookies, err := s.startSession(ctx, who, placeOf(c), ledger.ViaInvitation, nil)
 	setCookies(c, cookies)
 	return who, err
 }
@@ -119,17 +118,24 @@ func SpecChanges(before, after *spec.Spec) []api.SpecChangeRow {
 	return rows
 }
 
-// Faults are what is wrong with a spec, one sentence each with line and column.
-func (p *Problem) Faults() []string {
-	out := make([]string, len(p.errors))
+// SpecFault is one thing that is wrong with a spec. Line and Column are 0 where it is about no place in it.
+type SpecFault struct {
+	Line, Column int    // from 1
+	Key          string // the path of the key that it is about, or ""
+	Why          string
+}
+
+// Faults are what is wrong with a spec.
+func (p *Problem) Faults() []SpecFault {
+	out := make([]SpecFault, len(p.errors))
 	for i, e := range p.errors {
-		out[i] = e.Reason
+		out[i] = SpecFault{Why: e.Reason, Key: or(e.Pointer, "")}
 		if e.Line != nil && e.Column != nil {
-			out[i] = fmt.Sprintf("line %d, column %d: %s", *e.Line, *e.Column, e.Reason)
+			out[i].Line, out[i].Column = *e.Line, *e.Column
 		}
 	}
 	if len(out) == 0 {
-		out = []string{p.detail}
+		out = []SpecFault{{Why: p.detail}}
 	}
 	return out
 }

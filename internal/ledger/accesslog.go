@@ -17,6 +17,7 @@ const (
 	ActLogInHeld       = "log_in_held" // too many attempts
 	ActJoined          = "joined"
 	ActLoggedOut       = "logged_out"
+	ActProved          = "proved" // showed again who they are
 	ActTokenMade       = "token_made"
 	ActTokenUsed       = "token_used"
 	ActTokenRevoked    = "token_revoked"
@@ -61,35 +62,36 @@ type AccessFilter struct {
 	Act             string
 }
 
-// Accesses lists what the members of the caller's own party saw and did in the last 180 days, the newest hour first. It is
+// Accesses lists what the members of the caller's own party saw and did in the last 180 days, the newest first. It is
 // for a producer or a vendor's lead, and looking is itself noted.
 func (tx *Tx) Accesses(ctx context.Context, f AccessFilter, p Page) (List[Access], error) {
 	if !tx.Who.Has(Producer, VendorLead) {
 		return List[Access]{}, fmt.Errorf("%w: the access log is a producer's or a vendor's lead's to read", ErrForbidden)
 	}
-	var at time.Time
+	var at, first time.Time
 	var member, subject uuid.UUID
 	var act string
 	all := p.After == ""
 	if !all {
-		keys, err := p.keys(4)
+		keys, err := p.keys(5)
 		if err != nil {
 			return List[Access]{}, err
 		}
-		var faults [3]error
+		var faults [4]error
 		at, faults[0] = time.Parse(time.RFC3339, keys[0])
-		member, faults[1] = uuid.Parse(keys[1])
-		subject, faults[2] = uuid.Parse(keys[3])
-		if act = keys[2]; errors.Join(faults[:]...) != nil {
+		first, faults[1] = time.Parse(time.RFC3339Nano, keys[1])
+		member, faults[2] = uuid.Parse(keys[2])
+		subject, faults[3] = uuid.Parse(keys[4])
+		if act = keys[3]; errors.Join(faults[:]...) != nil {
 			return List[Access]{}, invalid("cursor", "is not one of ours")
 		}
 	}
 	rows, err := tx.Query(ctx, `SELECT a.hour, a.member_id, m.name, a.act, a.subject, a.address, a.first_at, a.times
 		FROM ph.access a JOIN ph.member m ON m.party_id = a.party_id AND m.id = a.member_id
-		WHERE a.party_id = $1 AND ($2::boolean OR (a.hour, a.member_id, a.act, a.subject) < ($3, $4, $5, $6))
+		WHERE a.party_id = $1 AND ($2::boolean OR (a.hour, a.first_at, a.member_id, a.act, a.subject) < ($3, $12, $4, $5, $6))
 			AND ($7::uuid = $10::uuid OR a.member_id = $7) AND ($8::uuid = $10 OR a.subject = $8) AND ($9::text = '' OR a.act = $9)
-		ORDER BY a.hour DESC, a.member_id DESC, a.act DESC, a.subject DESC LIMIT $11`,
-		tx.Who.Party, all, at, member, act, subject, f.Member, f.Subject, f.Act, uuid.Nil, p.limit()+1)
+		ORDER BY a.hour DESC, a.first_at DESC, a.member_id DESC, a.act DESC, a.subject DESC LIMIT $11`, // an hour at a time comes off the key in order
+		tx.Who.Party, all, at, member, act, subject, f.Member, f.Subject, f.Act, uuid.Nil, p.limit()+1, first)
 	if err != nil {
 		return List[Access]{}, fmt.Errorf("list accesses: %w", err)
 	}
@@ -101,6 +103,6 @@ func (tx *Tx) Accesses(ctx context.Context, f AccessFilter, p Page) (List[Access
 		return List[Access]{}, err
 	}
 	return listOf(items, p.limit(), func(a Access) string {
-		return cursor(a.Hour.UTC().Format(time.RFC3339), a.Member.String(), a.Act, a.Subject.String())
+		return cursor(a.Hour.UTC().Format(time.RFC3339), a.FirstAt.UTC().Format(time.RFC3339Nano), a.Member.String(), a.Act, a.Subject.String())
 	}), nil
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -334,15 +335,16 @@ func TestAccessLog(t *testing.T) {
 	require.Len(t, read(s.yard, ledger.AccessFilter{Subject: d}, ledger.Page{}).Items, 1)
 	require.Len(t, read(s.yard, ledger.AccessFilter{Act: ledger.ActReadAccess}, ledger.Page{}).Items, 1, "looking is noted")
 	require.Empty(t, read(s.lamp, ledger.AccessFilter{}, ledger.Page{}).Items)
-	seen := 0
+	var seen []ledger.Access
 	for p := (ledger.Page{Limit: 1}); ; {
 		list := read(s.yard, ledger.AccessFilter{}, p)
-		seen += len(list.Items)
+		seen = append(seen, list.Items...)
 		if p.After = list.Next; p.After == "" {
 			break
 		}
 	}
-	require.Equal(t, 3, seen)
+	require.Len(t, seen, 3)
+	require.True(t, slices.IsSortedFunc(seen, func(a, b ledger.Access) int { return b.FirstAt.Compare(a.FirstAt) }), "the newest first, within an hour too")
 	artist := s.yard
 	artist.Roles = []ledger.Role{ledger.VendorArtist}
 	require.ErrorIs(t, s.try(artist, func(tx *ledger.Tx) error {

@@ -36,8 +36,8 @@ type bulkProp struct {
 	ledger.Prop
 	Against  *ledger.SpecRevision
 	Document []byte // with the change laid over
-	Faults   []string
-	Changes  []specChange
+	Faults   []httpapi.SpecFault
+	Changes  []difference
 	Trials   int // past deliveries that it was tried on
 	Fails    int // of them, those that would newly fail
 	Passes   int // and newly pass
@@ -134,7 +134,9 @@ func (p *Pages) changeSpecs(c echo.Context) error {
 	if len(page.Props) == 0 {
 		return p.showBulk(c, http.StatusUnprocessableEntity, page)
 	}
-	if _, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) { return none, page.lay(ctx, tx) }); err != nil {
+	if _, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
+		return none, page.lay(ctx, tx, p.reader(c))
+	}); err != nil {
 		return err
 	}
 	if field(c, "do") == "publish" && page.Sound() {
@@ -153,7 +155,7 @@ func (p *Pages) changeSpecs(c echo.Context) error {
 }
 
 // lay lays the change over each spec and reads what comes of it.
-func (page *bulkSpecPage) lay(ctx context.Context, tx *ledger.Tx) error {
+func (page *bulkSpecPage) lay(ctx context.Context, tx *ledger.Tx, r words.Reader) error {
 	for i := range page.Props {
 		b := &page.Props[i]
 		if b.Against == nil {
@@ -177,9 +179,7 @@ func (page *bulkSpecPage) lay(ctx context.Context, tx *ledger.Tx) error {
 		if err != nil {
 			return err
 		}
-		draft := specDraftPage{}
-		draft.compare(before, b.draft)
-		b.Changes = draft.Changes
+		b.Changes = differences(r, before, b.draft)
 		if b.past, err = httpapi.PastDeliveries(ctx, tx, b.Prop.ID); err != nil {
 			return err
 		}

@@ -41,7 +41,7 @@ func TestOneChangeForManySpecs(t *testing.T) {
 	require.Contains(t, p.text("tbody"), "uv.overlapp")
 	p = send(p, "change", "checks:\n  budget.triangles: {max_triangles: 3000}\n", "do", "look")
 	require.Equal(t, http.StatusOK, p.status)
-	require.Contains(t, p.text("tbody"), "max_triangles : 3800 → 3000")
+	require.Contains(t, p.text("tbody"), "max_triangles : at most 3800 → at most 3000")
 	require.Equal(t, "Publish for 3 props", p.text("button[value=publish]"))
 	p = send(p, "note", "Tighter, for the ferry.", "price", "lots", "do", "publish")
 	require.Equal(t, http.StatusUnprocessableEntity, p.status)

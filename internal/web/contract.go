@@ -63,7 +63,7 @@ func (p *Pages) showNewOrder(c echo.Context, status int, page newOrderPage) erro
 func (p *Pages) placeOrder(c echo.Context) error {
 	in := ledger.NewWorkOrder{
 		Code: typed(c, "code"), Title: typed(c, "title"), Currency: strings.ToUpper(typed(c, "currency")), Terms: typed(c, "terms"), SilenceAccepts: field(c, "silence") == "yes",
-		Codename: typed(c, "codename"), Secret: field(c, "secret") == "yes", SourceRoles: strings.Fields(strings.ReplaceAll(typed(c, "source_roles"), ",", " ")),
+		Codename: typed(c, "codename"), Secret: field(c, "secret") == "yes", OriginRequired: field(c, "origin") == "yes", SourceRoles: strings.Fields(strings.ReplaceAll(typed(c, "source_roles"), ",", " ")),
 	}
 	var err error
 	if in.Vendor, err = uuid.Parse(field(c, "vendor")); err != nil {

@@ -25,12 +25,16 @@ func TestProjectOverTime(t *testing.T) {
 	require.Contains(t, p.text(".facts"), "EUR 9,444.00", "eight props of 1180.50")
 	require.Contains(t, p.text(".facts"), "Accepted EUR 708.30")
 	require.NotEmpty(t, p.text("svg title"))
-	require.Contains(t, p.text("svg desc"), "EUR 708.30")
+	require.Contains(t, p.text("svg.wide desc"), "EUR 708.30")
+	require.Contains(t, p.text("svg.narrow desc"), "EUR 708.30")
 	require.Contains(t, p.text("figcaption"), "1 turn-round time ")
 	require.Contains(t, p.text("#load"), "Brackwater Props 7 0 4 1 2 1 1", "props, done, at the vendor, the inspector and the studio, due soon, late")
 	// Every line of the drawing lies within it, and what was accepted never falls.
-	for _, line := range []string{".accepted-line", ".planned-line", ".likely-line", ".likely-band"} {
-		points := p.attrs("svg "+line, "points")
+	fields := map[string][4]float64{"svg.wide": {96, 700, 16, 296}, "svg.narrow": {66, 318, 88, 296}}
+	for _, line := range []string{"svg.wide polyline.accepted-line", "svg.wide polyline.planned-line", "svg.wide polyline.likely-line", "svg.wide polygon.likely-band", "svg.narrow polyline.accepted-line", "svg.narrow polyline.planned-line", "svg.narrow polyline.likely-line", "svg.narrow polygon.likely-band"} {
+		sheet, kind, _ := strings.Cut(line, " ")
+		within := fields[sheet]
+		points := p.attrs(line, "points")
 		require.Len(t, points, 1, line)
 		before := 1e9
 		for _, at := range strings.Fields(points[0]) {
@@ -40,8 +44,8 @@ func TestProjectOverTime(t *testing.T) {
 			y, yerr := strconv.ParseFloat(ys, 64)
 			require.NoError(t, xerr)
 			require.NoError(t, yerr)
-			require.True(t, x >= 96 && x <= 700 && y >= 16 && y <= 296, "%s: %s", line, at)
-			if line == ".accepted-line" {
+			require.True(t, x >= within[0] && x <= within[1] && y >= within[2] && y <= within[3], "%s: %s", line, at)
+			if kind == "polyline.accepted-line" {
 				require.LessOrEqual(t, y, before)
 				before = y
 			}

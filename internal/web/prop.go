@@ -133,30 +133,8 @@ func (page *propPage) loadSpecs(ctx context.Context, tx *ledger.Tx) error {
 	if err != nil || after == nil {
 		return err
 	}
-	page.Offered = differences(before, after)
+	page.Offered = differences(page.Reader, before, after)
 	return nil
-}
-
-// difference is one limit, or whether a check blocks, that differs between two revisions. Before and After are empty
-// where it is not there.
-type difference struct{ Check, Of, Limit, Before, After string }
-
-func differences(before, after *spec.Spec) []difference {
-	var out []difference
-	for _, r := range httpapi.SpecChanges(before, after) {
-		d := difference{Check: r.Check, Before: r.Before, After: r.After}
-		for _, s := range []*string{r.Part, r.Set, r.Limit} {
-			switch {
-			case s == nil:
-			case s == r.Limit:
-				d.Limit = *s
-			default:
-				d.Of = *s
-			}
-		}
-		out = append(out, d)
-	}
-	return out
 }
 
 // judgedNow is the milestone that is being worked on, as a spec counts it; the last one where all are done.

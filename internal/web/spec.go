@@ -142,7 +142,7 @@ func rulesByMode(reader words.Reader, s *spec.Spec) []ruleGroup {
 }
 
 func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase) rule {
-	out := rule{Check: check, Of: of, From: r.Origins["mode"], Reason: words.Text(r.Reason), What: reader.Or(check.Name+"/what", check.What), Why: reader.Or(check.Name+"/why", check.Why)}
+	out := rule{Check: check, Of: of, From: reader.Again(r.Origins["mode"]), Reason: words.Text(notForWords(reader, check, r.Reason)), What: reader.Or(check.Name+"/what", check.What), Why: reader.Or(check.Name+"/why", check.Why)}
 	if r.Reason == "" {
 		out.Reason = words.Phrase{}
 	}
@@ -164,7 +164,7 @@ func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase
 		if value == "" { // the limit is off
 			continue
 		}
-		limit := limitInForce{l.Key, strings.TrimSuffix(reader.Or(check.Name+"/limit/"+l.Key, l.What), "."), value, "", r.Origins[l.Key]}
+		limit := limitInForce{l.Key, limitWords(reader, check.Name, l.Key), value, "", reader.Again(r.Origins[l.Key])}
 		if n := len(r.Lists[l.Key]); l.Pattern && n > 1 { // for readers of patterns, on demand
 			limit.Value, limit.Whole = reader.Text(words.P("spec.patterns", n)), value
 		}

@@ -5,9 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"net/http"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 
 	"github.com/google/uuid"
@@ -26,17 +24,14 @@ type specDraftPage struct {
 	Note     string
 	Began    bool // a change now needs a price, if only nought
 	Price    string
-	Faults   []string
+	Faults   []httpapi.SpecFault
 	Looked   bool
 	Against  *ledger.SpecRevision
-	Changes  []specChange
+	Changes  []difference
 	Trials   []httpapi.PastTrial
 	Untried  int
 	Refusal  refusal
 }
-
-// specChange is one limit that a draft changes.
-type specChange struct{ Check, Of, Limit, Before, After, Change string }
 
 // specDraft shows the newest revision to go on from, or the least that a spec needs.
 func (p *Pages) specDraft(c echo.Context) error {
@@ -102,7 +97,7 @@ func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
 		if err != nil {
 			return draft, err
 		}
-		page.compare(before, draft)
+		page.Changes = differences(p.reader(c), before, draft)
 		past, err = httpapi.PastDeliveries(ctx, tx, page.Prop.ID)
 		return draft, err
 	})
@@ -116,22 +111,6 @@ func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
 	}
 	page.Trials, page.Untried, err = httpapi.TryOn(c.Request().Context(), p.storage, draft, past)
 	return err
-}
-
-// compare lists what a draft changes.
-func (page *specDraftPage) compare(before, draft *spec.Spec) {
-	for _, r := range httpapi.SpecChanges(before, draft) {
-		row := specChange{Check: r.Check, Before: r.Before, After: r.After, Change: string(r.Change)}
-		for _, s := range []*string{r.Part, r.Set} {
-			if s != nil {
-				row.Of = strings.TrimSpace(row.Of + " " + *s)
-			}
-		}
-		if r.Limit != nil {
-			row.Limit = *r.Limit
-		}
-		page.Changes = append(page.Changes, row)
-	}
 }
 
 // publishDraft publishes. After work began the vendor is offered the change with its price; until it acknowledges, the
@@ -185,9 +164,6 @@ func fromHex(s string) []byte {
 	return b
 }
 
-// faultPlace finds the place that a fault names.
-var faultPlace = regexp.MustCompile(`line (\d+), column (\d+)`)
-
 // markedLine is a line of the draft with a fault in it: up to the fault, and from there on.
 type markedLine struct {
 	Number     int
@@ -198,13 +174,8 @@ type markedLine struct {
 func (page specDraftPage) Marked() (out []markedLine) {
 	lines := strings.Split(page.Document, "\n")
 	for _, f := range page.Faults {
-		at := faultPlace.FindStringSubmatch(f)
-		if at == nil {
-			continue
-		}
-		line, lerr := strconv.Atoi(at[1])
-		column, cerr := strconv.Atoi(at[2])
-		if lerr != nil || cerr != nil || line < 1 || line > len(lines) || slices.ContainsFunc(out, func(m markedLine) bool { return m.Number == line }) {
+		line, column := f.Line, f.Column
+		if line < 1 || line > len(lines) || slices.ContainsFunc(out, func(m markedLine) bool { return m.Number == line }) {
 			continue
 		}
 		text := []rune(lines[line-1])
@@ -213,12 +184,4 @@ func (page specDraftPage) Marked() (out []markedLine) {
 	}
 	slices.SortFunc(out, func(a, b markedLine) int { return a.Number - b.Number })
 	return out
-}
-
-// So is what a change makes of a limit: tighter, looser or something else.
-func (page specDraftPage) So(c specChange) string {
-	if c.Change == "tighter" || c.Change == "looser" {
-		return c.Change
-	}
-	return "other"
 }

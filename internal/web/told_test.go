@@ -16,7 +16,7 @@ import (
 	"proofhouse/internal/web/words"
 )
 
-var printed = regexp.MustCompile(`%[a-z]`)
+var printed = regexp.MustCompile(`%[.0-9]*[a-z]`)
 
 // sentences gathers what a package's sources tell people when something is refused.
 type sentences struct {
@@ -94,6 +94,65 @@ func (s *sentences) read(n ast.Node, where string) {
 	}
 }
 
+// readSpec gathers what package spec says is wrong with a spec.
+func (s *sentences) readSpec(n ast.Node, where string) {
+	var says []ast.Expr
+	switch n := n.(type) {
+	case *ast.CallExpr:
+		switch f := n.Fun.(type) {
+		case *ast.Ident:
+			if f.Name == "fault" || f.Name == "whole" {
+				says = n.Args
+			}
+		case *ast.SelectorExpr:
+			if f.Sel.Name == "fault" || f.Sel.Name == "Errorf" {
+				says = n.Args
+			}
+		}
+	case *ast.KeyValueExpr:
+		if key, ok := n.Key.(*ast.Ident); ok && key.Name == "Message" {
+			says = []ast.Expr{n.Value}
+			if call, ok := n.Value.(*ast.CallExpr); ok {
+				says = call.Args
+			}
+		}
+	}
+	for _, e := range says {
+		if text, ok := literal(e); ok && strings.Contains(text, " ") {
+			s.add(text, where)
+			return
+		}
+	}
+}
+
+// ofSpecsOwn are errors of ours, no faults of a spec, and one whose hint is a sentence that the sample does not have.
+var ofSpecsOwn = []string{"lay a change over a spec: 17", "digest of the spec: 17", "the pattern 17 has the token {17}, which is not known.17 Known are {17}"}
+
+// TestFaultsOfSpecsHaveWords: whatever package spec finds wrong with a spec is known to the catalogue.
+func TestFaultsOfSpecsHaveWords(t *testing.T) {
+	t.Parallel()
+	s := &sentences{map[string]string{}}
+	sources, err := filepath.Glob(filepath.Join(here, "../acceptance/spec", "*.go"))
+	require.NoError(t, err)
+	for _, path := range sources {
+		if strings.HasSuffix(path, "_test.go") || strings.HasSuffix(path, "manifest.go") { // a manifest is no spec
+			continue
+		}
+		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		require.NoError(t, err)
+		ast.Inspect(file, func(n ast.Node) bool { s.readSpec(n, filepath.Base(path)); return true })
+	}
+	require.Greater(t, len(s.found), 25, "the reader of sources found too little to be believed")
+	var lacking []string
+	for text, where := range s.found {
+		if !words.Knows(text) && !slices.Contains(ofSpecsOwn, text) {
+			lacking = append(lacking, where+": "+text)
+		}
+	}
+	slices.Sort(lacking)
+	require.Empty(t, lacking, "no words in the catalogue (words/en/told.spec.yaml, words/de/told.spec.yaml):\n%s", strings.Join(lacking, "\n"))
+}
+
 // ofPrograms are problems that only programs run into.
 var ofPrograms = []string{"The Idempotency-Key was used for something else", "is not an id of ours", "17"}
 
@@ -136,6 +195,21 @@ func TestRefusalsAreSaidAgain(t *testing.T) {
 	} {
 		require.Equal(t, want, tellIn(de, english))
 		require.Equal(t, sentence(strings.TrimPrefix(strings.TrimPrefix(english, "Wrong state: "), "Not allowed: ")), tellIn(reader("en"), english))
+	}
+	for english, want := range map[string]string{
+		`expected one of background, mid, hero or close_up, found "mit". Did you mean "mid"?`:                             `Erwartet ist eines von background, mid, hero oder close_up, gefunden wurde "mit". Meinten Sie "mid"?`,
+		"expected a number above 0 and at most 100000, found true (true or false; write it in quotes if a text is meant)": "Erwartet ist eine Zahl über 0 und höchstens 100000, gefunden wurde true (true oder false; in Anführungszeichen, wenn ein Text gemeint ist).",
+		"expected a list of 3, each a number above 0 and at most 1e+06, found a list":                                     "Erwartet ist eine Liste von 3, jeder Eintrag eine Zahl über 0 und höchstens 1e+06, gefunden wurde eine Liste.",
+	} {
+		require.Equal(t, want, tellIn(de, english))
+	}
+	for english, want := range map[string]string{
+		"preset mid (common practice, no source)":   "Voreinstellung Mittelgrund (gängige Praxis, ohne Quelle)",
+		"parent yard-kit@3 line 8":                  "übernommen aus yard-kit@3, Zeile 8",
+		`kind card of part "x", by name suffix`:     `Art card des Teils "x", laut Namensendung`,
+		"something that a newer program says of it": "something that a newer program says of it",
+	} {
+		require.Equal(t, want, de.Again(english))
 	}
 	require.Equal(t, "braucht 1 bis 5000 Zeichen", de.Again("needs 1 to 5000 characters"))
 	require.Equal(t, `enthält "x", was keine Rolle dieser Seite ist (Lieferant)`, de.Again(`"x" is not a role of a vendor`))

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"html/template"
 	"regexp"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -14,7 +13,7 @@ import (
 	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
-	"proofhouse/internal/acceptance/schema"
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
@@ -59,28 +58,12 @@ func functions(r *words.Reader) template.FuncMap {
 		"join":     func(list []string) string { return strings.Join(list, ", ") }, "underscored": func(s string) string { return strings.ReplaceAll(s, ".", "_") },
 		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
-		"keys": sync.OnceValue(specKeys), "checks": sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
+		"keys": spec.Keys, "meaning": func(k spec.Key) string { return strings.TrimSuffix(r.Or(k.Code(), k.What), ".") },
+		"limit":   func(check, key string) string { return limitWords(*r, check, key) },
+		"closest": func(m *acceptance.TrialMargin) string { return closest(*r, *m) },
+		"checks":  sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
 		"both": func(it, page any) both { return both{it, page} },
 	}
-}
-
-// specKey is one key of a spec with what the schema says of it.
-type specKey struct{ Name, What string }
-
-// specKeys are the keys at the top of a spec, by the schema, in alphabetical order.
-func specKeys() []specKey {
-	var doc struct {
-		Properties map[string]struct{ Description string }
-	}
-	_ = json.Unmarshal(schema.Spec, &doc) // our own, and its test reads it
-	var out []specKey
-	for name, p := range doc.Properties {
-		if p.Description != "" {
-			out = append(out, specKey{name, p.Description})
-		}
-	}
-	slices.SortFunc(out, func(a, b specKey) int { return strings.Compare(a.Name, b.Name) })
-	return out
 }
 
 // dataBlock is a value as it stands in a script element that holds data, which no browser runs. Marshal escapes what could

@@ -60,6 +60,10 @@ func (r Reader) Again(english string) string {
 		}
 		var args []words.Arg
 		for _, set := range found[1:] {
+			if ofSpec.MatchString(t.code) { // what a spec may hold is written in its own words
+				args = append(args, words.Name(r.Again(set)))
+				continue
+			}
 			args = append(args, words.Name(r.word(set)))
 		}
 		return r.Language.Say(t.code, args...)
@@ -67,10 +71,13 @@ func (r Reader) Again(english string) string {
 	return english
 }
 
-// valueKinds are the kinds of terms that such a sentence may name, as the record writes them.
-var valueKinds = []string{"state", "delivery_state", "milestone", "decision", "outcome", "role", "desk", "side", "permission", "question", "change"}
+// ofSpec are the codes of sentences about what is written in a spec.
+var ofSpec = regexp.MustCompile(`^told\.(spec|form|found)_`)
 
-// word is a value of the record that stands in such a sentence, where it is one that has a word.
+// valueKinds are the kinds of terms that such a sentence may name, as the record writes them.
+var valueKinds = []string{"state", "delivery_state", "milestone", "decision", "outcome", "role", "desk", "side", "permission", "question", "change", "tier"}
+
+// word is what is set into such a sentence: a value of the record that has a word, or a sentence in its turn.
 func (r Reader) word(value string) string {
 	code := strings.ReplaceAll(value, " ", "_")
 	for _, kind := range valueKinds {
@@ -78,7 +85,7 @@ func (r Reader) word(value string) string {
 			return said
 		}
 	}
-	return value
+	return r.Again(value)
 }
 
 // Knows says whether the catalogue has words for an English sentence; for the tests of who makes such sentences.

@@ -83,6 +83,21 @@ func (r Reader) Money(minor int64, code string) string {
 	return r.Language.Money(minor, minorDigits(code), code)
 }
 
+// Minor is an amount in the smallest unit of its currency, rounded.
+func Minor(amount float64, code string) int64 {
+	return int64(math.Round(amount * math.Pow10(minorDigits(code))))
+}
+
+// Whole writes an amount of whole units as a number without its currency, for an axis that names it once; one that is not whole as Money
+// writes it.
+func (r Reader) Whole(minor int64, code string) string {
+	per := int64(math.Pow10(minorDigits(code)))
+	if minor%per != 0 {
+		return r.Money(minor, code)
+	}
+	return r.Fixed(float64(minor/per), 0)
+}
+
 func minorDigits(code string) int {
 	unit, err := currency.ParseISO(code)
 	if err != nil {
