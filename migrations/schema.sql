@@ -472,7 +472,7 @@ $$;
 
 ALTER FUNCTION ph.login_reader(the_party uuid, the_member uuid) OWNER TO ph_owner;
 
-CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid)
+CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid, proved_seconds bigint)
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
@@ -486,7 +486,7 @@ BEGIN
   -- At most one write a minute: a page makes many requests.
   UPDATE ph.session s SET last_seen_at = now()
   WHERE s.secret_hash = the_hash AND (s.last_seen_at IS NULL OR s.last_seen_at < now() - interval '1 minute');
-  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id, extract(epoch FROM now() - s.proved_at)::bigint
   FROM ph.session s
   JOIN ph.member m ON m.party_id = s.party_id AND m.id = s.member_id
   JOIN ph.party p ON p.id = m.party_id
@@ -578,7 +578,7 @@ CREATE FUNCTION ph.milestone_counted() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-DECLARE the_project uuid; the_tier text; blocked interval; sealed date; due date := coalesce(NEW.due_moved, NEW.due_on);
+DECLARE the_project uuid; the_tier text; blocked interval; sealed date; due date := coalesce(NEW.due_moved, NEW.due_on); waited bigint := least(NEW.waited_secs, NEW.vendor_secs);
 BEGIN
   IF NEW.state <> 'accepted' OR OLD.state = 'accepted' OR NEW.kind = 'maintenance' THEN
     RETURN NULL;
@@ -589,7 +589,8 @@ BEGIN
   INSERT INTO ph.milestone_count AS d (studio_id, vendor_id, project_id, tier, month, accepted, first_pass, rounds, rework_vendor, rework_studio,
     with_due, on_time, vendor_secs, studio_secs, inspector_secs)
   VALUES (NEW.studio_id, NEW.vendor_id, the_project, the_tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, 1, (NEW.rounds = 1)::int, NEW.rounds,
-    NEW.rework_vendor, NEW.rework_studio, (due IS NOT NULL)::int, coalesce(sealed <= (due + blocked)::date, false)::int, NEW.vendor_secs, NEW.studio_secs, NEW.inspector_secs)
+    NEW.rework_vendor, NEW.rework_studio, (due IS NOT NULL)::int, coalesce(sealed <= (due + blocked)::date, false)::int,
+    NEW.vendor_secs - waited, NEW.studio_secs + waited, NEW.inspector_secs)
   ON CONFLICT (studio_id, month, vendor_id, project_id, tier)
   DO UPDATE SET accepted = d.accepted + 1, first_pass = d.first_pass + excluded.first_pass, rounds = d.rounds + excluded.rounds,
     rework_vendor = d.rework_vendor + excluded.rework_vendor, rework_studio = d.rework_studio + excluded.rework_studio,
@@ -620,7 +621,9 @@ BEGIN
   END IF;
   passed := greatest(0, extract(epoch FROM now() - OLD.since))::bigint;
   CASE
-    WHEN OLD.state IN ('open', 'failed', 'returned') THEN NEW.vendor_secs := OLD.vendor_secs + passed;
+    WHEN OLD.state IN ('open', 'failed', 'returned') THEN
+      NEW.vendor_secs := OLD.vendor_secs + passed;
+      NEW.waited_secs := OLD.waited_secs + ph.waiting_since(OLD.studio_id, OLD.prop_id, OLD.since);
     WHEN OLD.state = 'inspecting' THEN NEW.inspector_secs := OLD.inspector_secs + passed;
     ELSE NEW.studio_secs := OLD.studio_secs + passed;
   END CASE;
@@ -702,17 +705,25 @@ CREATE FUNCTION ph.question_blocks() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
-DECLARE was integer := 0; now_waits integer := (NEW.blocks AND NEW.state = 'asked')::integer;
+DECLARE
+  was integer := 0;
+  now_waits integer := (NEW.blocks AND NEW.state = 'asked')::integer;
 BEGIN
   IF TG_OP = 'UPDATE' THEN
     was := (OLD.blocks AND OLD.state = 'asked')::integer;
   END IF;
-  IF was <> now_waits THEN
-    UPDATE ph.prop p SET blocked_by = p.blocked_by + now_waits - was,
-      blocked_since = CASE WHEN p.blocked_by + now_waits - was = 0 THEN NULL ELSE coalesce(p.blocked_since, now()) END,
-      blocked_secs = p.blocked_secs + CASE WHEN p.blocked_by + now_waits - was = 0 THEN greatest(0, extract(epoch FROM now() - p.blocked_since))::bigint ELSE 0 END
-    WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
+  IF was = now_waits THEN
+    RETURN NULL;
   END IF;
+  PERFORM FROM ph.prop p WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id FOR NO KEY UPDATE;
+  IF was = 1 AND (SELECT p.blocked_by = 1 FROM ph.prop p WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id) THEN -- the last one
+    UPDATE ph.milestone m SET waited_secs = m.waited_secs + ph.waiting_since(m.studio_id, m.prop_id, m.since)
+    WHERE m.studio_id = NEW.studio_id AND m.prop_id = NEW.prop_id AND m.state IN ('open', 'failed', 'returned');
+  END IF;
+  UPDATE ph.prop p SET blocked_by = p.blocked_by + now_waits - was,
+    blocked_since = CASE WHEN p.blocked_by + now_waits - was = 0 THEN NULL ELSE coalesce(p.blocked_since, now()) END,
+    blocked_secs = p.blocked_secs + CASE WHEN p.blocked_by + now_waits - was = 0 THEN greatest(0, extract(epoch FROM now() - p.blocked_since))::bigint ELSE 0 END
+  WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
   RETURN NULL;
 END $$;
 
@@ -850,6 +861,17 @@ CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
 
 ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
 
+CREATE FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) RETURNS bigint
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+BEGIN
+  RETURN coalesce((SELECT greatest(0, extract(epoch FROM now() - greatest(p.blocked_since, from_when)))::bigint FROM ph.prop p
+    WHERE p.studio_id = the_studio AND p.id = the_prop AND p.blocked_since IS NOT NULL), 0);
+END $$;
+
+ALTER FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) RETURNS void
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
@@ -882,7 +904,6 @@ CREATE TABLE ph.access (
     address text DEFAULT ''::text NOT NULL,
     first_at timestamp with time zone DEFAULT now() NOT NULL,
     times integer DEFAULT 1 NOT NULL,
-    CONSTRAINT access_act_known CHECK ((act = ANY (ARRAY['logged_in'::text, 'log_in_failed'::text, 'log_in_held'::text, 'joined'::text, 'logged_out'::text, 'token_made'::text, 'token_used'::text, 'token_revoked'::text, 'sessions_ended'::text, 'password_changed'::text, 'provider_changed'::text, 'read_order'::text, 'read_prop'::text, 'read_delivery'::text, 'read_inspection'::text, 'read_file'::text, 'exported'::text, 'read_handover'::text, 'read_access'::text]))),
     CONSTRAINT access_address_length CHECK ((char_length(address) <= 60))
 );
 
@@ -1943,6 +1964,7 @@ CREATE TABLE ph.milestone (
     vendor_secs bigint DEFAULT 0 NOT NULL,
     studio_secs bigint DEFAULT 0 NOT NULL,
     inspector_secs bigint DEFAULT 0 NOT NULL,
+    waited_secs bigint DEFAULT 0 NOT NULL,
     CONSTRAINT milestone_amount_range CHECK ((amount_minor >= 0)),
     CONSTRAINT milestone_share_range CHECK (((share_bp >= 0) AND (share_bp <= 10000)))
 );
@@ -2372,7 +2394,6 @@ CREATE TABLE ph.provider (
     changed_at timestamp with time zone DEFAULT now() NOT NULL,
     changed_by uuid NOT NULL,
     removed_at timestamp with time zone,
-    CONSTRAINT provider_client_length CHECK ((((char_length(client_id) >= 1) AND (char_length(client_id) <= 500)) AND (char_length(client_secret) <= 1000))),
     CONSTRAINT provider_issuer_is_an_address CHECK (((issuer ~ '^https?://'::text) AND (char_length(issuer) <= 500))),
     CONSTRAINT provider_removed_is_not_required CHECK (((removed_at IS NULL) OR (NOT required)))
 );
@@ -2604,7 +2625,8 @@ CREATE TABLE ph.session (
     ended_at timestamp with time zone,
     via text DEFAULT 'password'::text NOT NULL,
     agent text DEFAULT ''::text NOT NULL,
-    address text DEFAULT ''::text NOT NULL
+    address text DEFAULT ''::text NOT NULL,
+    proved_at timestamp with time zone
 );
 
 ALTER TABLE ONLY ph.session FORCE ROW LEVEL SECURITY;
@@ -2809,6 +2831,9 @@ ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2029_h1 FOR VALUES FROM 
 ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_2029_h2 FOR VALUES FROM ('01b52733-9400-0000-0000-000000000000') TO ('01b8dac5-b400-0000-0000-000000000000');
 
 ALTER TABLE ONLY ph.finding ATTACH PARTITION ph.finding_rest DEFAULT;
+
+ALTER TABLE ph.access
+    ADD CONSTRAINT access_act_known CHECK ((act = ANY (ARRAY['logged_in'::text, 'log_in_failed'::text, 'log_in_held'::text, 'joined'::text, 'logged_out'::text, 'proved'::text, 'token_made'::text, 'token_used'::text, 'token_revoked'::text, 'sessions_ended'::text, 'password_changed'::text, 'provider_changed'::text, 'read_order'::text, 'read_prop'::text, 'read_delivery'::text, 'read_inspection'::text, 'read_file'::text, 'exported'::text, 'read_handover'::text, 'read_access'::text]))) NOT VALID;
 
 ALTER TABLE ONLY ph.access
     ADD CONSTRAINT access_pkey PRIMARY KEY (party_id, hour, member_id, act, subject);
@@ -3059,6 +3084,9 @@ ALTER TABLE ONLY ph.milestone
 ALTER TABLE ph.milestone
     ADD CONSTRAINT milestone_state_known CHECK ((state = ANY (ARRAY['open'::text, 'inspecting'::text, 'failed'::text, 'stuck'::text, 'review'::text, 'held'::text, 'returned'::text, 'accepted'::text, 'cancelled'::text]))) NOT VALID;
 
+ALTER TABLE ph.milestone
+    ADD CONSTRAINT milestone_waited_positive CHECK ((waited_secs >= 0)) NOT VALID;
+
 ALTER TABLE ONLY ph.move
     ADD CONSTRAINT move_pkey PRIMARY KEY (machine, from_state, event);
 
@@ -3168,6 +3196,9 @@ ALTER TABLE ph.prop
 
 ALTER TABLE ONLY ph.prop
     ADD CONSTRAINT prop_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ph.provider
+    ADD CONSTRAINT provider_client_length CHECK ((((char_length(client_id) >= 1) AND (char_length(client_id) <= 500)) AND (char_length(client_secret) <= 6000))) NOT VALID;
 
 ALTER TABLE ONLY ph.provider
     ADD CONSTRAINT provider_pkey PRIMARY KEY (party_id);
@@ -4946,6 +4977,11 @@ GRANT ALL ON FUNCTION ph.sweep_access() TO ph_api;
 REVOKE ALL ON FUNCTION ph.sweep_idempotency() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
 
+REVOKE ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) TO ph_api;
+GRANT ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) TO ph_worker;
+GRANT ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) TO ph_clock;
+
 REVOKE ALL ON FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) FROM PUBLIC;
 
 GRANT SELECT,INSERT ON TABLE ph.access TO ph_api;
@@ -5752,6 +5788,8 @@ GRANT SELECT(via) ON TABLE ph.session TO ph_api;
 GRANT SELECT(agent) ON TABLE ph.session TO ph_api;
 
 GRANT SELECT(address) ON TABLE ph.session TO ph_api;
+
+GRANT SELECT(proved_at),UPDATE(proved_at) ON TABLE ph.session TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.set_use TO ph_api;
 GRANT SELECT ON TABLE ph.set_use TO ph_backup;

@@ -13,7 +13,8 @@ import (
 // delivery_number_key (studio_id, milestone_id, number), inspection_of_delivery.
 const (
 	milestoneColumns = `m.id, m.prop_id, m.position, m.kind, m.share_bp, m.amount_minor + m.change_minor, coalesce(m.due_moved, m.due_on), m.state, m.since, m.rounds,
-       m.rework_vendor, m.rework_studio, o.rounds_included, m.review_due_at, m.vendor_secs, m.studio_secs, m.inspector_secs, m.change_minor, now(), d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
+       m.rework_vendor, m.rework_studio, o.rounds_included, m.review_due_at, m.vendor_secs, m.studio_secs, m.inspector_secs, m.waited_secs,
+       (SELECT p.blocked_since FROM ph.prop p WHERE p.studio_id = m.studio_id AND p.id = m.prop_id), m.change_minor, now(), d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
 	milestoneJoins = `
 JOIN ph.work_order o ON o.studio_id = m.studio_id AND o.id = m.work_order_id
 LEFT JOIN LATERAL (SELECT id, number, state, sealed_at FROM ph.delivery
@@ -36,13 +37,15 @@ type milestoneRow struct {
 	headline             *string
 	issues               *int
 	onVendor, onStudio   int64 // seconds
+	waited               int64 // of the vendor's, for an answer
+	waitingSince         *time.Time
 	onInspector, change  int64
 	now                  time.Time
 }
 
 func (r *milestoneRow) targets() []any {
 	return []any{&r.m.ID, &r.m.PropID, &r.m.Position, &r.m.Kind, &r.m.ShareBP, &r.m.AmountMinor, &r.due, &r.m.State, &r.m.Since, &r.m.Rounds,
-		&r.m.Rework.Vendor, &r.m.Rework.Studio, &r.m.Rework.Included, &r.m.ReviewDueAt, &r.onVendor, &r.onStudio, &r.onInspector, &r.change, &r.now, &r.delivery, &r.number, &r.dState, &r.sealedAt, &r.inspection, &r.iState, &r.verdict, &r.headline, &r.issues}
+		&r.m.Rework.Vendor, &r.m.Rework.Studio, &r.m.Rework.Included, &r.m.ReviewDueAt, &r.onVendor, &r.onStudio, &r.onInspector, &r.waited, &r.waitingSince, &r.change, &r.now, &r.delivery, &r.number, &r.dState, &r.sealedAt, &r.inspection, &r.iState, &r.verdict, &r.headline, &r.issues}
 }
 
 func (r *milestoneRow) milestone() Milestone {
@@ -56,18 +59,25 @@ func (r *milestoneRow) milestone() Milestone {
 	return m
 }
 
-// clocks adds the time in the present state to that of the states left.
+// clocks adds the time in the present state to that of the states left. Time in which the vendor waited for an answer that holds
+// the work up is the studio's.
 func (r *milestoneRow) clocks() Clocks {
 	c := Clocks{time.Duration(r.onVendor) * time.Second, time.Duration(r.onStudio) * time.Second, time.Duration(r.onInspector) * time.Second}
 	passed := max(0, r.now.Sub(r.m.Since))
+	waited := time.Duration(r.waited) * time.Second
 	switch r.m.State.Desk() {
 	case DeskVendor:
 		c.Vendor += passed
+		if r.waitingSince != nil {
+			waited += max(0, min(passed, r.now.Sub(*r.waitingSince)))
+		}
 	case DeskInspector:
 		c.Inspector += passed
 	case DeskTechnicalArtist, DeskArtDirector:
 		c.Studio += passed
 	}
+	waited = min(waited, c.Vendor) // each is rounded to a second by itself
+	c.Vendor, c.Studio = c.Vendor-waited, c.Studio+waited
 	return c
 }
 

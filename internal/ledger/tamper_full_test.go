@@ -18,7 +18,7 @@ import (
 // notEvidence are columns that no leaf speaks of, with the reason: changing them changes no promise.
 var notEvidence = map[string]string{
 	"due_sort": "sorts lists", "since": "when the state was entered; the leaf has the time", "by_name": "a name, erasable; the leaf holds its commitment",
-	"headline": "in the evidence, whose digest the leaf holds", "work_began_at": "kept for the price box; the opening is a leaf",
+	"headline": "in the evidence, whose digest the leaf holds", "first_issue": "the same", "work_began_at": "kept for the price box; the opening is a leaf",
 	"lease_owner": "the queue's", "lease_until": "the queue's", "queued_at": "the queue's", "started_at": "the queue's", "finished_at": "the leaf has its time",
 	"last_event": "the state is checked, and it is the event that led there", "ord": "the order of a list",
 	"swept_at": "the sweeper's", "cleared_at": "the sweeper's", "trace": "the operator's, to find a request in the logs", "upload_id": "storage's", "version_id": "storage's", "sealing_at": "a step on the way",
@@ -30,7 +30,7 @@ var derivedOrTimes = map[string]string{
 	"engagement.studio_name": "the studio's own name, copied", "file.media_type": "a hint for browsers", "reference_file.media_type": "a hint for browsers",
 	"file.part_size": "how it was sent", "order_calendar.calendar_id": "the row that it was copied from", "work_order.project_id": "the studio's own grouping, which the vendor does not see",
 	"inspection.spec_number": "repeats the revision's number", "milestone.review_due_at": "worked out by the pinned calendar; what binds is in the reminder's leaf",
-	"milestone.position": "the order of a prop's stages", "prop.blocked_by": "a clock beside the questions, whose leaves time it", "prop.blocked_secs": "the same", "question.waited_secs": "the same",
+	"milestone.position": "the order of a prop's stages", "prop.blocked_by": "a clock beside the questions, whose leaves time it", "prop.blocked_secs": "the same", "milestone.waited_secs": "the same", "question.waited_secs": "the same",
 	"reference_file.id": "the object's key, which the leaf has, holds it", "reference_file.published": "follows the pack's publication, which is a leaf", "reference_pack.at": "when it was begun; its publication is a leaf",
 	"reference_pack.by_member": "who began it; who published is in the leaf", "question.asked_at": "the first message's leaf has it", "question.asked_by": "the first message's leaf has it",
 	"sign_off.opened_by": "copied for the rule that nobody signs their own; the opening's leaf has it", "sign_off.sealed_by": "the same", "handover_file.studio_id": "whose it is",
