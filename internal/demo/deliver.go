@@ -37,6 +37,10 @@ func (p *Play) deliverAll(ctx context.Context) error {
 					return
 				}
 			}
+			if o.batch != nil {
+				lines, err := p.deliverBatch(ctx, o)
+				results[i], errs[i] = append(results[i], lines...), err
+			}
 		})
 	}
 	wg.Wait()
@@ -73,27 +77,11 @@ func (p *Play) deliverProp(ctx context.Context, o order, one ordered) ([]Line, e
 
 // deliverRound makes the files, sends them, waits for the inspection and lets the studio decide.
 func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number int, r round) (Line, error) {
-	dir := filepath.Join(p.Dir, "vendor-desk", strings.ReplaceAll(strings.ToLower(o.vendor), " ", "-"), fmt.Sprintf("%s-%d", one.code, number))
-	prop, ok := props.ByCode(one.code)
-	if !ok {
-		return Line{}, fmt.Errorf("nobody knows how to make it")
-	}
-	if err := prop.Write(dir, p.Fine, r.fault); err != nil {
-		return Line{}, err
-	}
-	files, err := localFiles(one.code, dir)
+	milestone, files, err := p.made(ctx, o, one.code, number, r)
 	if err != nil {
 		return Line{}, err
 	}
 	vendor := p.lead(o.vendor)
-	kind := r.milestone
-	if kind == "" {
-		kind = client.GameMesh
-	}
-	milestone, err := p.milestone(ctx, vendor, one.code, kind)
-	if err != nil {
-		return Line{}, err
-	}
 	sent, err := vendor.Deliver(ctx, milestone, r.note, files, nil)
 	if err != nil {
 		return Line{}, err
@@ -102,12 +90,16 @@ func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number in
 	if err != nil {
 		return Line{}, err
 	}
-	line := Line{Prop: one.code, Milestone: string(kind), Vendor: o.vendor, Number: got.Number, Headline: got.Inspection.Headline, Delivery: got.Id}
-	if got.Inspection.Verdict != nil {
-		line.Verdict = string(*got.Inspection.Verdict)
+	line := lineOf(o, got, r)
+	if !line.AsExpected {
+		return line, nil
 	}
-	line.AsExpected = line.Verdict == r.verdict && strings.Contains(line.Headline, r.headlineHas)
-	if r.decide != "" && line.AsExpected {
+	if r.pin != nil {
+		if err := p.pin(ctx, got, *r.pin); err != nil {
+			return line, err
+		}
+	}
+	if r.decide != "" {
 		if err := p.decide(ctx, got.Id, r); err != nil {
 			return line, err
 		}
@@ -116,8 +108,92 @@ func (p *Play) deliverRound(ctx context.Context, o order, one ordered, number in
 	return line, nil
 }
 
-// milestone finds a prop's milestone of a kind, whoever's desk it lies on.
-func (p *Play) milestone(ctx context.Context, s *client.Service, prop string, kind client.MilestoneKind) (uuid.UUID, error) {
+// made makes the files of one delivery and finds the milestone that they are for.
+func (p *Play) made(ctx context.Context, o order, code string, number int, r round) (uuid.UUID, []client.LocalFile, error) {
+	dir := filepath.Join(p.Dir, "vendor-desk", strings.ReplaceAll(strings.ToLower(o.vendor), " ", "-"), fmt.Sprintf("%s-%d", code, number))
+	prop, ok := props.ByCode(code)
+	if !ok {
+		return uuid.Nil, nil, fmt.Errorf("nobody knows how to make it")
+	}
+	if err := prop.Write(dir, p.Fine, r.fault); err != nil {
+		return uuid.Nil, nil, err
+	}
+	files, err := localFiles(code, dir)
+	if err != nil {
+		return uuid.Nil, nil, err
+	}
+	kind := r.milestone
+	if kind == "" {
+		kind = client.GameMesh
+	}
+	milestone, err := milestoneOf(ctx, p.lead(o.vendor), code, kind)
+	return milestone, files, err
+}
+
+// deliverBatch lets an order's vendor send its batch, and the studio decide on all of it at once.
+func (p *Play) deliverBatch(ctx context.Context, o order) ([]Line, error) {
+	var all []client.Together
+	for _, b := range o.batch.rounds {
+		milestone, files, err := p.made(ctx, o, b.prop, b.number, b.round)
+		if err != nil {
+			return nil, fmt.Errorf("deliver %s: %w", b.prop, err)
+		}
+		all = append(all, client.Together{Milestone: milestone, Note: b.note, Files: files})
+	}
+	vendor := p.lead(o.vendor)
+	sent, err := vendor.DeliverTogether(ctx, p.orders[o.code], o.batch.title, all, nil)
+	if err != nil {
+		return nil, fmt.Errorf("deliver %q: %w", o.batch.title, err)
+	}
+	fmt.Fprintf(p.Out, "  %s delivered the batch %q\n", o.vendor, o.batch.title)
+	var lines []Line
+	var decisions []client.BatchDecision
+	for _, b := range o.batch.rounds {
+		for _, d := range sent.Deliveries {
+			if d.PropCode != b.prop {
+				continue
+			}
+			got, err := vendor.Await(ctx, d.Id)
+			if err != nil {
+				return lines, err
+			}
+			line := lineOf(o, got, b.round)
+			fmt.Fprintf(p.Out, "  %s, number %d: %s\n", b.prop, line.Number, line.Headline)
+			if line.AsExpected {
+				if err := p.concede(ctx, got, b.round); err != nil {
+					return lines, fmt.Errorf("concede on %s: %w", b.prop, err)
+				}
+				line.Decided = b.decide
+				decisions = append(decisions, client.BatchDecision{DeliveryId: d.Id, Decision: client.Decision(b.decide), Reason: &b.reason})
+			}
+			lines = append(lines, line)
+		}
+	}
+	if len(decisions) == 0 {
+		return lines, nil
+	}
+	r, err := p.director().DecideBatchWithResponse(ctx, sent.Id, &client.DecideBatchParams{IdempotencyKey: "demo-batch-" + sent.Id.String()}, client.BatchDecisions{Decisions: decisions})
+	if err != nil {
+		return lines, fmt.Errorf("decide on the batch: %w", err)
+	}
+	if r.JSON201 == nil {
+		return lines, client.Refusal("decide on the batch", r.HTTPResponse, r.ApplicationproblemJSONDefault)
+	}
+	return lines, nil
+}
+
+// lineOf says how a delivery came out.
+func lineOf(o order, got *client.Delivery, r round) Line {
+	line := Line{Prop: got.PropCode, Milestone: string(got.MilestoneKind), Vendor: o.vendor, Number: got.Number, Headline: got.Inspection.Headline, Delivery: got.Id}
+	if got.Inspection.Verdict != nil {
+		line.Verdict = string(*got.Inspection.Verdict)
+	}
+	line.AsExpected = line.Verdict == r.verdict && strings.Contains(line.Headline, r.headlineHas)
+	return line
+}
+
+// milestoneOf finds a prop's milestone of a kind, whoever's desk it lies on.
+func milestoneOf(ctx context.Context, s *client.Service, prop string, kind client.MilestoneKind) (uuid.UUID, error) {
 	all := client.ListMyWorkParamsDeskAll
 	var after *string
 	for {
@@ -137,19 +213,6 @@ func (p *Play) milestone(ctx context.Context, s *client.Service, prop string, ki
 			return uuid.Nil, fmt.Errorf("the vendor does not see its milestone")
 		}
 	}
-}
-
-func (p *Play) decide(ctx context.Context, delivery uuid.UUID, r round) error {
-	director := p.callers[people[0].email]
-	d, err := director.SignOffWithResponse(ctx, delivery, &client.SignOffParams{IdempotencyKey: "demo-decide-" + delivery.String()},
-		client.NewSignOff{Decision: client.Decision(r.decide), Reason: &r.reason})
-	if err != nil {
-		return fmt.Errorf("decide: %w", err)
-	}
-	if d.JSON201 == nil {
-		return client.Refusal("decide", d.HTTPResponse, d.ApplicationproblemJSONDefault)
-	}
-	return nil
 }
 
 // localFiles tells the files' roles from their names by the prop's own spec, as `worker send` does.

@@ -57,6 +57,7 @@ type Play struct {
 	callers  map[string]*client.Service // by e-mail
 	sessions map[string]*http.Cookie    // by e-mail, from joining
 	vendors  map[string]uuid.UUID
+	orders   map[string]uuid.UUID // by code
 	studioID uuid.UUID
 }
 
@@ -72,7 +73,8 @@ func (p *Play) Run(ctx context.Context) (State, error) {
 		return p.state, nil
 	}
 	p.callers, p.sessions, p.vendors = map[string]*client.Service{}, map[string]*http.Cookie{}, map[string]uuid.UUID{}
-	steps := []func(context.Context) error{p.studio, p.calendar, p.engage, p.invite, p.placeOrders, p.talk}
+	p.orders = map[string]uuid.UUID{}
+	steps := []func(context.Context) error{p.studio, p.calendar, p.engage, p.invite, p.placeOrders, p.deliverAll, p.talk}
 	for _, step := range steps {
 		if err := step(ctx); err != nil {
 			return p.state, fmt.Errorf("demo: %w", err)
@@ -311,8 +313,12 @@ func (p *Play) placeOrders(ctx context.Context) error {
 				return err
 			}
 		}
+		if err := p.refer(ctx, s, r.JSON201.Id, o); err != nil {
+			return fmt.Errorf("the references of %s: %w", o.code, err)
+		}
+		p.orders[o.code] = r.JSON201.Id
 	}
-	return p.deliverAll(ctx)
+	return nil
 }
 
 func (p *Play) orderProp(ctx context.Context, s *client.Service, wo uuid.UUID, o order, one ordered) error {

@@ -35,19 +35,7 @@ func (p *Play) talk(ctx context.Context) error {
 	quay := orders[0]
 	vendor := p.lead(quay.vendor)
 	found := map[string]client.Prop{}
-	list, err := studio.ListWorkOrdersWithResponse(ctx, nil)
-	if err != nil {
-		return fmt.Errorf("list the orders: %w", err)
-	}
-	if list.JSON200 == nil {
-		return client.Refusal("list the orders", list.HTTPResponse, list.ApplicationproblemJSONDefault)
-	}
-	var order uuid.UUID
-	for _, o := range list.JSON200.Items {
-		if o.Code == quay.code {
-			order = o.Id
-		}
-	}
+	order := p.orders[quay.code]
 	props, err := studio.ListPropsWithResponse(ctx, order, nil)
 	if err != nil {
 		return fmt.Errorf("list the props: %w", err)

@@ -79,9 +79,6 @@ func (b baked) openAt(x, y int) float64 {
 
 // diagonal of the bounding box of some positions.
 func diagonal(pos []float32) float64 {
-	lo, hi := vec{math.Inf(1), math.Inf(1), math.Inf(1)}, vec{math.Inf(-1), math.Inf(-1), math.Inf(-1)}
-	for i, x := range pos {
-		lo[i%3], hi[i%3] = math.Min(lo[i%3], float64(x)), math.Max(hi[i%3], float64(x))
-	}
+	lo, hi := box3(pos)
 	return hi.sub(lo).length()
 }

@@ -22,12 +22,12 @@ func (b box) half(axis vec) float64 {
 	return math.Abs(axis[0])*b.h[0] + math.Abs(axis[1])*b.h[1] + math.Abs(axis[2])*b.h[2]
 }
 
-func (b box) game(offset float64) []island {
+func (b box) game(offset float64, lod int) []island {
 	var out []island
 	for _, f := range faces {
 		w, h, d := b.half(f.right)+offset, b.half(f.up)+offset, b.half(f.out)+offset
 		var is island
-		us, vs := loops(w), loops(h)
+		us, vs := loops(w, lod), loops(h, lod)
 		for _, v := range vs {
 			for _, u := range us {
 				is.pos = append(is.pos, b.c.add(f.out.mul(d)).add(f.right.mul(u)).add(f.up.mul(v)))
@@ -47,8 +47,11 @@ func (b box) game(offset float64) []island {
 	return out
 }
 
-// loops are the edge loops across a face of half width h: its borders and a supporting loop beside each.
-func loops(h float64) []float64 {
+// loops are the edge loops across a face of half width h: its borders, and in LOD 0 a supporting loop beside each.
+func loops(h float64, lod int) []float64 {
+	if lod > 0 {
+		return []float64{-h, h}
+	}
 	near := math.Min(supportM, 2*h/5)
 	return []float64{-h, -h + near, h - near, h}
 }

@@ -44,8 +44,9 @@ type relief func(p vec) float64
 
 // shape is a base surface that knows its two forms.
 type shape interface {
-	// game returns the game mesh's islands, offset metres outside the base surface.
-	game(offset float64) []island
+	// game returns the islands of one LOD of the game mesh, offset metres outside the base surface. Every LOD has the same
+	// islands in the same order, each within LOD 0's.
+	game(offset float64, lod int) []island
 	// sculpt returns a surface of faces about edge metres long.
 	sculpt(edge float64, r relief) sculptMesh
 }

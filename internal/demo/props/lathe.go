@@ -17,21 +17,39 @@ type lathe struct {
 	x, z    float64
 }
 
-func (l lathe) game(offset float64) []island {
-	l.profile = l.supported()
+func (l lathe) game(offset float64, lod int) []island {
+	// The polygon is drawn around the circle, not inside it, so that its faces touch the circle from outside. Further LODs
+	// lie half outside and half inside: from afar that is nearer to the outline.
+	around, flat := 1/math.Cos(math.Pi/float64(l.sides)), 1/math.Cos(math.Pi/float64(l.sides))
+	if lod == 0 {
+		l.profile = l.supported()
+	} else {
+		l.sides = l.fewer(lod)
+		around, flat = (1+1/math.Cos(math.Pi/float64(l.sides)))/2, 1 // in the texture the disc stays within LOD 0's
+	}
 	miter := l.miters()
-	// The polygon is drawn around the circle, not inside it, so that its faces touch the circle from outside.
-	around := 1 / math.Cos(math.Pi/float64(l.sides))
 	var out []island
 	for from := 0; from < len(l.profile)-1; {
 		to := from + 1
 		for to < len(l.profile)-1 && !l.profile[to].hard {
 			to++
 		}
-		out = append(out, l.band(from, to, miter, offset, around))
+		for _, arc := range l.arcs(from, to) {
+			out = append(out, l.band(from, to, arc, miter, offset, around, flat))
+		}
 		from = to
 	}
 	return out
+}
+
+// fewer is how many sides a further LOD has: three quarters of LOD 0's, then three tenths, in fours, so that strips are cut at
+// the same places.
+func (l lathe) fewer(lod int) int {
+	share := 0.75
+	if lod > 1 {
+		share = 0.3
+	}
+	return 4 * max(1, int(math.Round(share*float64(l.sides)/4)))
 }
 
 // supportM is how far from a hard corner a supporting edge loop runs: it keeps the averaged cage directions of the corner
@@ -82,23 +100,45 @@ func (l lathe) miters() [][2]float64 {
 	return out
 }
 
-// band is the island between two hard corners: a strip, or a disc where one end lies on the axis.
-func (l lathe) band(from, to int, miter [][2]float64, offset, around float64) island {
-	var is island
-	along := make([]float64, to-from+1) // length along the profile
-	meanR, length := 0.0, 0.0
+// stripM is how long a strip around a lathe may be before it is cut: longer ones waste the texture.
+const stripM = 0.8
+
+// arcs are the first and last side of each island of the band between two hard corners.
+func (l lathe) arcs(from, to int) [][2]int {
+	_, meanR := l.along(from, to)
+	n := 1
+	if l.profile[from].r > 0 && l.profile[to].r > 0 {
+		for ; n < 4 && 2*math.Pi*meanR/float64(n) > stripM; n *= 2 {
+		}
+	}
+	var out [][2]int
+	for k := range n {
+		out = append(out, [2]int{l.sides * k / n, l.sides * (k + 1) / n})
+	}
+	return out
+}
+
+// along is the length along the profile at each of a band's corners, and the band's mean radius.
+func (l lathe) along(from, to int) (lengths []float64, meanR float64) {
+	lengths = make([]float64, to-from+1)
 	for i := from; i < to; i++ {
 		a, b := l.profile[i], l.profile[i+1]
 		d := math.Hypot(b.r-a.r, b.y-a.y)
-		along[i-from+1] = along[i-from] + d
+		lengths[i-from+1] = lengths[i-from] + d
 		meanR += d * (a.r + b.r) / 2
-		length += d
 	}
-	meanR /= length
+	return lengths, meanR / lengths[to-from]
+}
+
+// band is an island between two hard corners: a strip over some of the sides, or a disc where one end lies on the axis.
+func (l lathe) band(from, to int, arc [2]int, miter [][2]float64, offset, around, flat float64) island {
+	var is island
+	along, meanR := l.along(from, to)
+	length := along[to-from]
 	disc := l.profile[from].r == 0 || l.profile[to].r == 0
 	top := l.profile[to].r == 0
 	for j := from; j <= to; j++ {
-		for i := 0; i <= l.sides; i++ {
+		for i := arc[0]; i <= arc[1]; i++ {
 			turn := 2 * math.Pi * float64(i%l.sides) / float64(l.sides)
 			sin, cos := math.Sincos(turn)
 			r := (l.profile[j].r + miter[j][0]*offset) * around
@@ -110,17 +150,17 @@ func (l lathe) band(from, to int, miter [][2]float64, offset, around float64) is
 			is.nrm = append(is.nrm, vec{nr * cos, ny, nr * sin}.unit())
 			switch s := along[j-from]; {
 			case disc && top: // seen from above: +X right, +Z down
-				is.uv = append(is.uv, [2]float64{(length - s) * cos * around, (length - s) * sin * around})
+				is.uv = append(is.uv, [2]float64{(length - s) * cos * flat, (length - s) * sin * flat})
 			case disc: // seen from below: +X right, +Z up
-				is.uv = append(is.uv, [2]float64{s * cos * around, -s * sin * around})
+				is.uv = append(is.uv, [2]float64{s * cos * flat, -s * sin * flat})
 			default:
 				is.uv = append(is.uv, [2]float64{-2 * math.Pi * meanR * float64(i) / float64(l.sides), -s})
 			}
 		}
 	}
-	w := uint32(l.sides + 1)
+	w := uint32(arc[1] - arc[0] + 1)
 	for j := 0; j < to-from; j++ {
-		for i := 0; i < l.sides; i++ {
+		for i := range arc[1] - arc[0] {
 			a := uint32(j)*w + uint32(i)
 			b, c, d := a+1, a+w, a+w+1
 			if l.profile[from+j].r > 0 {

@@ -16,6 +16,8 @@ type Prop struct {
 	PxPerM float64 // texel density of its layout
 	parts  []part
 	hug    float64 // how far its game mesh stands outside the base surface, metres; 0 for the usual
+	lods   int     // LODs that it is delivered with, LOD 0 counted
+	bumps  []shape // convex pieces that it is bumped into with
 }
 
 // Fault plants a known fault in a delivery.
@@ -34,6 +36,9 @@ type Lump struct {
 	At             [3]float64
 	Radius, Height float64
 }
+
+// gapPx is how far apart the islands lie.
+const gapPx = 8
 
 // usualHug is how far a game mesh stands outside the base surface: 0.06 % of a metre-sized prop's diagonal.
 const usualHug = 0.0006
@@ -55,10 +60,11 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 	if f.Density > 0 {
 		density *= f.Density
 	}
-	islands, err := layout(p.parts, p.offset(), p.SizePx, density, float64(p.SizePx)/100)
+	plan, err := layOut(p.parts, p.offset(), p.SizePx, density, gapPx)
 	if err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
+	islands := plan.place(p.parts, p.offset(), 0)
 	sculpt := p.sculptScene(fine, f)
 	from, err := bakeMaps(p.gamePrims(islands), sculpt, p.SizePx, f.Green)
 	if err != nil {
@@ -74,7 +80,7 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 		}
 	}
 	game := filepath.Join(dir, p.Code+"_game.glb")
-	if err := glbwrite.WriteFile(game, p.gameScene(islands, m, f)); err != nil {
+	if err := glbwrite.WriteFile(game, p.gameScene(plan, m, f)); err != nil {
 		return fmt.Errorf("make a delivery of %s: %w", p.Code, err)
 	}
 	if f.Truncate > 0 {
@@ -88,7 +94,7 @@ func (p Prop) Write(dir string, fine float64, f Fault) error {
 	return nil
 }
 
-func (p Prop) gameScene(islands []placed, m maps, f Fault) glbwrite.Scene {
+func (p Prop) gameScene(plan layout, m maps, f Fault) glbwrite.Scene {
 	material := &glbwrite.Material{
 		Name:          p.Code,
 		Metallic:      1,
@@ -98,27 +104,56 @@ func (p Prop) gameScene(islands []placed, m maps, f Fault) glbwrite.Scene {
 	}
 	material.OcclusionMap = material.MetalRoughMap
 	var scene glbwrite.Scene
-	for i, prim := range p.gamePrims(islands) {
-		prim.Material = material
+	add := func(name string, prim glbwrite.Prim) {
 		for k := range prim.Pos {
 			if f.Scale > 0 {
 				prim.Pos[k] = float32(float64(prim.Pos[k]) * f.Scale)
 			}
 		}
-		for range f.Finer {
-			prim = cut(prim)
-		}
-		part := p.parts[i]
-		name := p.Code + "_" + part.name
-		if n, ok := f.Rename[part.name]; ok {
-			name = n
-		}
 		scene.Roots = append(scene.Roots, &glbwrite.Node{Name: name, Mesh: &glbwrite.Mesh{Name: name, Prims: []glbwrite.Prim{prim}}})
+	}
+	for lod := range max(1, p.lods) {
+		for i, prim := range p.gamePrims(plan.place(p.parts, p.offset(), lod)) {
+			prim.Material = material
+			for range f.Finer {
+				prim = cut(prim)
+			}
+			name := p.Code + "_" + p.parts[i].name
+			if n, ok := f.Rename[p.parts[i].name]; ok {
+				name = n
+			}
+			if lod > 0 {
+				name = fmt.Sprintf("%s_lod%d", name, lod)
+			}
+			add(name, prim)
+		}
+	}
+	for i, b := range p.bumps {
+		add(fmt.Sprintf("%s_collision_%d", p.Code, i+1), bumpPrim(b))
 	}
 	return scene
 }
 
-// gamePrims are the game mesh's parts, in metres.
+// bumpPrim is a collision piece: positions alone, shared by its triangles.
+func bumpPrim(s shape) glbwrite.Prim {
+	var out glbwrite.Prim
+	known := map[vec]uint32{}
+	for _, is := range s.game(0, 1) {
+		for _, v := range is.tri {
+			p := is.pos[v]
+			i, ok := known[p]
+			if !ok {
+				i = uint32(len(known))
+				known[p] = i
+				out.Pos = append(out.Pos, float32(p[0]), float32(p[1]), float32(p[2]))
+			}
+			out.Tri = append(out.Tri, i)
+		}
+	}
+	return out
+}
+
+// gamePrims are the parts of a LOD of the game mesh, in metres.
 func (p Prop) gamePrims(islands []placed) []glbwrite.Prim {
 	prims := make([]glbwrite.Prim, len(p.parts))
 	for _, is := range islands {
@@ -136,6 +171,17 @@ func (p Prop) gamePrims(islands []placed) []glbwrite.Prim {
 		}
 	}
 	return prims
+}
+
+// lod0 is the game mesh without a place in the texture.
+func (p Prop) lod0() []glbwrite.Prim {
+	var all []placed
+	for i, part := range p.parts {
+		for _, is := range part.shape.game(p.offset(), 0) {
+			all = append(all, placed{is, i})
+		}
+	}
+	return p.gamePrims(all)
 }
 
 func (p Prop) sculptScene(fine float64, f Fault) glbwrite.Scene {

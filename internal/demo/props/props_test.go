@@ -1,6 +1,8 @@
 package props
 
 import (
+	"bytes"
+	"image/png"
 	"math"
 	"os"
 	"path/filepath"
@@ -15,24 +17,16 @@ func TestPropsAreSound(t *testing.T) {
 	for _, p := range Harbour() {
 		t.Run(p.Code, func(t *testing.T) {
 			t.Parallel()
-			islands, err := layout(p.parts, p.offset(), p.SizePx, p.PxPerM, 10)
+			plan, err := layOut(p.parts, p.offset(), p.SizePx, p.PxPerM, gapPx)
 			require.NoError(t, err)
+			islands := plan.place(p.parts, p.offset(), 0)
 			for _, is := range islands {
 				for _, uv := range is.uv {
 					require.True(t, uv[0] > 0 && uv[0] < 1 && uv[1] > 0 && uv[1] < 1)
 				}
 			}
 			for i, part := range p.parts {
-				var pos []vec
-				var tri []uint32
-				for _, is := range islands {
-					if is.part == i {
-						for _, v := range is.tri {
-							tri = append(tri, uint32(len(pos))+v)
-						}
-						pos = append(pos, is.pos...)
-					}
-				}
+				pos, tri := joined(islands, i)
 				s := part.shape.sculpt(part.edge*2, part.relief)
 				game, sculpt := volume(t, pos, tri), volume(t, s.pos, s.tri)
 				require.Greater(t, game, sculpt, "the game surface encloses the sculpt")
@@ -40,6 +34,99 @@ func TestPropsAreSound(t *testing.T) {
 			}
 		})
 	}
+}
+
+// Every LOD is closed and lighter by half, and its islands lie within LOD 0's boxes; layouts are filled by more than 60 %.
+func TestLODsAreSound(t *testing.T) {
+	for _, p := range Harbour() {
+		t.Run(p.Code, func(t *testing.T) {
+			t.Parallel()
+			plan, err := layOut(p.parts, p.offset(), p.SizePx, p.PxPerM, gapPx)
+			require.NoError(t, err)
+			covered, before := 0.0, 0
+			for lod := range p.lods {
+				islands := plan.place(p.parts, p.offset(), lod)
+				require.Len(t, islands, len(plan.boxes))
+				triangles := 0
+				for i, is := range islands {
+					lo, hi := is.uvBox()
+					w, h := plan.boxes[i][0], plan.boxes[i][1]
+					if plan.at[i].turned {
+						w, h = h, w
+					}
+					require.GreaterOrEqual(t, lo[0]*1024, plan.at[i].x+gapPx/2-1e-6)
+					require.GreaterOrEqual(t, lo[1]*1024, plan.at[i].y+gapPx/2-1e-6)
+					require.LessOrEqual(t, hi[0]*1024, plan.at[i].x+w-gapPx/2+1e-6)
+					require.LessOrEqual(t, hi[1]*1024, plan.at[i].y+h-gapPx/2+1e-6)
+					triangles += len(is.tri) / 3
+					for k := 0; lod == 0 && k < len(is.tri); k += 3 {
+						a, b, c := is.uv[is.tri[k]], is.uv[is.tri[k+1]], is.uv[is.tri[k+2]]
+						covered += math.Abs((b[0]-a[0])*(c[1]-a[1])-(c[0]-a[0])*(b[1]-a[1])) / 2
+					}
+				}
+				if lod > 0 {
+					require.LessOrEqual(t, triangles, before/2, "LOD %d", lod)
+				}
+				before = triangles
+				for i := range p.parts {
+					pos, tri := joined(islands, i)
+					volume(t, pos, tri)
+				}
+			}
+			require.Greater(t, covered, 0.6)
+		})
+	}
+}
+
+// Collision pieces are closed and convex: no corner stands above any face's plane.
+func TestCollisionIsConvex(t *testing.T) {
+	for _, p := range Harbour() {
+		require.NotEmpty(t, p.bumps, p.Code)
+		for i, b := range p.bumps {
+			prim := bumpPrim(b)
+			var pos []vec
+			for k := 0; k < len(prim.Pos); k += 3 {
+				pos = append(pos, vec{float64(prim.Pos[k]), float64(prim.Pos[k+1]), float64(prim.Pos[k+2])})
+			}
+			volume(t, pos, prim.Tri)
+			for k := 0; k < len(prim.Tri); k += 3 {
+				a, n := pos[prim.Tri[k]], pos[prim.Tri[k+1]].sub(pos[prim.Tri[k]]).cross(pos[prim.Tri[k+2]].sub(pos[prim.Tri[k]])).unit()
+				for _, q := range pos {
+					require.Less(t, q.sub(a).dot(n), 0.0005, "%s, piece %d", p.Code, i+1)
+				}
+			}
+		}
+	}
+}
+
+// joined are the positions and triangles of one part's islands.
+func joined(islands []placed, part int) (pos []vec, tri []uint32) {
+	for _, is := range islands {
+		if is.part != part {
+			continue
+		}
+		for _, v := range is.tri {
+			tri = append(tri, uint32(len(pos))+v)
+		}
+		pos = append(pos, is.pos...)
+	}
+	return pos, tri
+}
+
+// A remark is drawn on its sheet, and the material board is a picture of its size.
+func TestSheetsAreDrawn(t *testing.T) {
+	t.Parallel()
+	p, _ := ByCode("bollard")
+	plain, err := p.Concept(nil)
+	require.NoError(t, err)
+	said, err := p.Concept([]Remark{{At: [3]float64{0, 0.3, 0.16}, Text: "Waist"}})
+	require.NoError(t, err)
+	require.NotEqual(t, plain, said)
+	board, err := Materials()
+	require.NoError(t, err)
+	img, err := png.DecodeConfig(bytes.NewReader(board))
+	require.NoError(t, err)
+	require.Equal(t, [2]int{sheetW, sheetH}, [2]int{img.Width, img.Height})
 }
 
 // volume checks that every edge has two opposite uses and returns the enclosed volume.
@@ -71,8 +158,9 @@ func TestNormalMapIsTheSculpts(t *testing.T) {
 	t.Parallel()
 	p, ok := ByCode("bollard")
 	require.True(t, ok)
-	islands, err := layout(p.parts, p.offset(), p.SizePx, p.PxPerM, 10)
+	plan, err := layOut(p.parts, p.offset(), p.SizePx, p.PxPerM, gapPx)
 	require.NoError(t, err)
+	islands := plan.place(p.parts, p.offset(), 0)
 	bake := func(f Fault) []uint16 {
 		b, err := bakeMaps(p.gamePrims(islands), p.sculptScene(0.5, f), 256, f.Green)
 		require.NoError(t, err)
