@@ -33,8 +33,11 @@ func ParseStoragePrice(text string) (StoragePrice, error) {
 	return StoragePrice{v, currency}, nil
 }
 
-// perMonth is what so many bytes cost, nil without a price.
-func (p StoragePrice) perMonth(bytes int64) *float64 {
+// StoragePrice is what the operator reckons for storage.
+func (s *Server) StoragePrice() StoragePrice { return s.storagePrice }
+
+// PerMonth is what so many bytes cost, nil without a price.
+func (p StoragePrice) PerMonth(bytes int64) *float64 {
 	if p.Currency == "" {
 		return nil
 	}
@@ -110,7 +113,7 @@ func (h *handlers) ListStored(ctx context.Context, r api.ListStoredRequestObject
 	}
 	out := api.StoredList{Items: each(list, func(s ledger.Stored) api.Stored {
 		return api.Stored{Id: s.ID, Name: s.Name, DeliveredBytes: s.DeliveredBytes, RemovedBytes: s.RemovedBytes, EvidenceBytes: s.EvidenceBytes,
-			PerMonth: h.storagePrice.perMonth(s.Bytes())}
+			PerMonth: h.storagePrice.PerMonth(s.Bytes())}
 	})}
 	if h.storagePrice.Currency != "" {
 		out.Currency = &h.storagePrice.Currency

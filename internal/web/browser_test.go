@@ -43,7 +43,7 @@ func (w *world) seenBy() []map[string]any {
 		page("producer", "producer-account", "/account"), page("lead", "lead-account", "/account"), page("producer", "producer-doors", "/doors"), page("artist", "artist-doors", "/doors"), page("producer", "producer-access", "/access"),
 		page("director", "director-view", "/deliveries/"+w.deliveries["bollard"].String()+"/view"), page("lead", "lead-deliver", "/props/"+w.props["ladder"].ID.String()+"/deliver"),
 		page("producer", "producer-order-new", "/orders/new"), page("producer", "producer-list", "/orders/"+w.order.ID.String()+"/list"),
-		page("producer", "producer-payables", "/payables?from=2000-01-01&to=2999-01-01"), page("producer", "producer-spec-draft", "/props/"+w.props["lantern"].ID.String()+"/spec"),
+		page("producer", "producer-payables", "/payables?from=2000-01-01&to=2999-01-01"), page("producer", "producer-stored", "/storage?order="+w.order.ID.String()), page("producer", "producer-spec-draft", "/props/"+w.props["lantern"].ID.String()+"/spec"),
 		delivery("director", "lantern"), delivery("director", "bollard"), delivery("director", "bollard-1"), delivery("director", "buoy"), delivery("director", "winch"),
 		delivery("director", "cleat"), delivery("director", "crate"), delivery("lead", "bollard"), delivery("lead", "lantern"), delivery("producer", "winch"),
 		page("director", "director-review", "/review"), page("director", "director-review-one", "/review/"+w.deliveries["lantern"].String()),

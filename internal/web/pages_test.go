@@ -51,7 +51,7 @@ func (w *world) addresses() []address {
 		{"/orders/" + w.order.ID.String(), "order"}, {"/orders/" + w.otherOrder.ID.String(), "other"},
 	}
 	list = append(list, address{"/props", "all"}, address{"/props?group=vendor&sort=-price", "all"}, address{"/props/export?format=csv", "all"}, address{"/props/export?format=json", "all"},
-		address{"/figures", "all"}, address{"/figures?by=tier", "all"}, address{"/payables", "all"}, address{"/specs", "all"},
+		address{"/figures", "all"}, address{"/figures?by=tier", "all"}, address{"/payables", "all"}, address{"/storage", "all"}, address{"/storage?order=" + w.order.ID.String(), "order"}, address{"/specs", "all"},
 		address{"/projects", "studio"}, address{"/projects/" + w.project.ID.String(), "studio"}, address{"/props/spec", "studio"})
 	for code, p := range w.props {
 		list = append(list, address{"/props/" + p.ID.String(), side(code)})

@@ -123,6 +123,7 @@ func (w *world) serve() {
 		Store: w.store, Login: w.login, Storage: w.storage, PublicURL: "http://" + listening.Listener.Addr().String(),
 		Log: slog.New(slog.NewJSONHandler(logTo(), nil)), Limits: httpapi.Limits{LogInBurst: 1000, CallerBurst: 10000, AddressBurst: 100000},
 		Pages: web.Mount(w.store, w.login, w.storage), PostKey: w.postKey(),
+		StoragePrice: httpapi.StoragePrice{PerGBMonth: 2000, Currency: "EUR"},
 	})
 	require.NoError(w.t, err)
 	listening.Config.Handler = server.Handler()
