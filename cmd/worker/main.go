@@ -11,25 +11,10 @@ import (
 	"runtime/debug"
 	"syscall"
 
+	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/desk"
 	"proofhouse/internal/inspection"
 )
-
-const usage = `proofhouse worker: inspects deliveries of props against their spec.
-
-  worker FOLDER                             inspect a delivery on this machine by the spec that lies in it or beside it,
-                                            and show the report; dropping a folder on the program does the same
-  worker inspect --spec spec.yaml FOLDER    inspect a delivery on this machine, before you send it
-  worker send --spec spec.yaml --server URL FOLDER
-                                            inspect it, then deliver it to the studio's service
-  worker explain --spec spec.yaml           print every limit in force and where it comes from
-  worker tryspec --spec draft.yaml EVIDENCE
-                                            try a draft of a spec on past deliveries, from their evidence
-  worker serve                              take inspections from a service's queue
-
-"worker COMMAND --help" tells more of each. The machine's verdict supports the art director's decision and the contract;
-it replaces neither.
-`
 
 func main() { os.Exit(run()) }
 
@@ -64,15 +49,17 @@ func run() (code int) {
 		fmt.Fprintf(os.Stderr, "worker: cannot find itself: %v\n", err)
 		return desk.ExitNotEvaluated
 	}
+	said := s.Said(os.Args[1:])
 	if len(os.Args) < 2 {
-		fmt.Fprint(os.Stderr, usage)
+		fmt.Fprint(os.Stderr, said.Say("desk.usage"))
 		return desk.ExitWrongCall
 	}
+	token := os.Getenv("PROOFHOUSE_TOKEN")
 	switch args := os.Args[2:]; os.Args[1] {
 	case "inspect":
-		return desk.Inspect(ctx, s, exe, args)
+		return desk.Inspect(ctx, s, exe, token, args)
 	case "send":
-		return desk.Send(ctx, s, exe, os.Getenv("PROOFHOUSE_TOKEN"), args)
+		return desk.Send(ctx, s, exe, token, args)
 	case "explain":
 		return desk.Explain(s, args)
 	case "tryspec":
@@ -80,17 +67,17 @@ func run() (code int) {
 	case "serve":
 		return serve(ctx, exe, args)
 	case "help", "--help", "-h":
-		fmt.Print(usage)
+		fmt.Print(said.Say("desk.usage"))
 		return 0
 	}
 	if info, err := os.Stat(os.Args[1]); err == nil && info.IsDir() && len(os.Args) == 2 {
 		return desk.Dropped(ctx, s, exe, os.Args[1])
 	}
-	hint := ""
+	text := said.Say("desk.no_command", words.Name(os.Args[1]))
 	if near := desk.Nearest(os.Args[1], []string{"inspect", "send", "explain", "tryspec", "serve"}); near != "" {
-		hint = "did you mean " + near + "? "
+		text = said.Say("desk.no_command_near", words.Name(os.Args[1]), words.Name(near))
 	}
-	fmt.Fprintf(os.Stderr, "worker: there is no command %q, nor a folder of that name (%ssee: worker --help)\n", os.Args[1], hint)
+	fmt.Fprintln(os.Stderr, text)
 	return desk.ExitWrongCall
 }
 

@@ -70,14 +70,11 @@ func (s *Service) Deliver(ctx context.Context, milestone uuid.UUID, note string,
 
 // describe hashes the files and makes the manifest, and a key that is the same for the same files of the same milestone.
 func describe(ctx context.Context, milestone uuid.UUID, note string, files []LocalFile, progress Progress) (NewDelivery, string, error) {
-	var total, done int64
-	for _, f := range files {
-		info, err := os.Stat(f.Abs)
-		if err != nil {
-			return NewDelivery{}, "", fmt.Errorf("read %s: %w", f.Path, err)
-		}
-		total += info.Size()
+	total, err := sizeOf(files)
+	if err != nil {
+		return NewDelivery{}, "", err
 	}
+	var done int64
 	m := NewDelivery{Files: make([]NewFile, 0, len(files))}
 	if note != "" {
 		m.Note = &note
@@ -98,6 +95,18 @@ func describe(ctx context.Context, milestone uuid.UUID, note string, files []Loc
 		m.Files = append(m.Files, nf)
 	}
 	return m, hex.EncodeToString(whole.Sum(nil)), nil
+}
+
+// sizeOf is what files take together, in bytes.
+func sizeOf(files []LocalFile) (total int64, err error) {
+	for _, f := range files {
+		info, err := os.Stat(f.Abs)
+		if err != nil {
+			return 0, fmt.Errorf("read %s: %w", f.Path, err)
+		}
+		total += info.Size()
+	}
+	return total, nil
 }
 
 func digest(ctx context.Context, f LocalFile, read func(int64)) (NewFile, error) {

@@ -3,6 +3,7 @@ package client
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/google/uuid"
@@ -40,12 +41,10 @@ func (s *Service) Await(ctx context.Context, delivery uuid.UUID) (*Delivery, err
 	}
 }
 
-// FindMilestone finds the milestone of a prop among the caller's work: of this kind, or where kind is "", the one that
-// lies on the vendor's desk, and where none does, the one that was delivered last and is not decided.
-func (s *Service) FindMilestone(ctx context.Context, prop, kind string) (*WorkItem, error) {
+// Work is the caller's open work, on whatever desk.
+func (s *Service) Work(ctx context.Context) (work []WorkItem, err error) {
 	all := ListMyWorkParamsDeskAll
 	var after *string
-	var seen, candidates, delivered []WorkItem
 	for {
 		page, err := s.ListMyWorkWithResponse(ctx, &ListMyWorkParams{Desk: &all, After: after})
 		if err != nil {
@@ -54,59 +53,88 @@ func (s *Service) FindMilestone(ctx context.Context, prop, kind string) (*WorkIt
 		if page.JSON200 == nil {
 			return nil, Refusal("ask for open work", page.HTTPResponse, page.ApplicationproblemJSONDefault)
 		}
-		for _, w := range page.JSON200.Items {
-			switch {
-			case w.PropCode != prop:
-				seen = append(seen, w)
-			case kind == "" && w.Milestone.Desk == DeskVendor, kind == string(w.Milestone.Kind):
-				candidates = append(candidates, w)
-			case kind == "" && w.Milestone.Delivery != nil && w.Milestone.Desk != DeskNone:
-				delivered = append(delivered, w)
-			default:
-				seen = append([]WorkItem{w}, seen...)
-			}
-		}
+		work = append(work, page.JSON200.Items...)
 		if after = page.JSON200.Next; after == nil {
-			if len(candidates) == 0 {
-				candidates = delivered
-			}
-			return choose(prop, kind, candidates, seen)
+			return work, nil
 		}
 	}
+}
+
+// FindMilestone finds the milestone of a prop among work: of this kind, or where kind is "", the one that lies on the
+// vendor's desk, and where none does, the one that was delivered last and is not decided. order is the code of the work
+// order; "" for any.
+func FindMilestone(work []WorkItem, order, prop, kind string) (*WorkItem, error) {
+	var seen, candidates, delivered []WorkItem
+	for _, w := range work {
+		switch {
+		case w.PropCode != prop || order != "" && w.WorkOrder != order:
+			seen = append(seen, w)
+		case kind == "" && w.Milestone.Desk == DeskVendor, kind == string(w.Milestone.Kind):
+			candidates = append(candidates, w)
+		case kind == "" && w.Milestone.Delivery != nil && w.Milestone.Desk != DeskNone:
+			delivered = append(delivered, w)
+		default:
+			seen = append([]WorkItem{w}, seen...)
+		}
+	}
+	if len(candidates) == 0 {
+		candidates = delivered
+	}
+	return choose(prop, kind, candidates, seen)
+}
+
+// FindProp finds a prop among work by its code; order is the code of its work order, "" for any.
+func FindProp(work []WorkItem, order, prop string) (*WorkItem, error) {
+	var found []WorkItem
+	for _, w := range work {
+		if w.PropCode == prop && (order == "" || w.WorkOrder == order) && !slices.ContainsFunc(found, func(f WorkItem) bool { return f.PropId == w.PropId }) {
+			found = append(found, w)
+		}
+	}
+	switch {
+	case len(found) == 1:
+		return &found[0], nil
+	case len(found) > 1:
+		return nil, &Unclear{What: SeveralOrders, Prop: prop, Among: found}
+	}
+	return nil, &Unclear{What: NoSuchWork, Prop: prop, Among: work}
 }
 
 func choose(prop, kind string, candidates, seen []WorkItem) (*WorkItem, error) {
-	what := "milestone " + kind
-	if kind == "" {
-		what = "milestone to deliver"
-	}
 	switch {
 	case len(candidates) == 1:
 		return &candidates[0], nil
-	case len(candidates) > 1 && kind == "":
-		return nil, fmt.Errorf("the prop %s has more than one milestone to deliver: %s; say which with --milestone", prop, list(candidates))
-	case len(candidates) > 1:
-		return nil, fmt.Errorf("more than one order has the %s of a prop %s: %s", what, prop, list(candidates))
+	case len(candidates) == 0:
+		return nil, &Unclear{What: NoSuchWork, Prop: prop, Kind: kind, Among: seen}
 	}
-	return nil, fmt.Errorf("there is no %s of a prop %s in your work; there is %s", what, prop, list(seen))
+	for _, c := range candidates {
+		if c.PropId != candidates[0].PropId {
+			return nil, &Unclear{What: SeveralOrders, Prop: prop, Kind: kind, Among: candidates}
+		}
+	}
+	return nil, &Unclear{What: SeveralMilestones, Prop: prop, Kind: kind, Among: candidates}
 }
 
-func list(work []WorkItem) string {
-	const most = 8
-	if len(work) == 0 {
-		return "nothing"
+// What makes it unclear which work is meant.
+const (
+	NoSuchWork        = "none"
+	SeveralMilestones = "milestones"
+	SeveralOrders     = "orders"
+)
+
+// Unclear says that what was asked for is not in the caller's work, or more than once.
+type Unclear struct {
+	What       string
+	Prop, Kind string // codes; Kind is "" where any milestone would do
+	Among      []WorkItem
+}
+
+func (e *Unclear) Error() string {
+	what := "a prop " + e.Prop
+	if e.Kind != "" {
+		what = "the milestone " + e.Kind + " of " + what
 	}
-	out := ""
-	for i, w := range work {
-		if i == most {
-			return out + ", …"
-		}
-		if i > 0 {
-			out += ", "
-		}
-		out += fmt.Sprintf("%s %s of order %s (%s)", w.PropCode, w.Milestone.Kind, w.WorkOrder, w.Milestone.State)
-	}
-	return out
+	return fmt.Sprintf("%s: %s among %d in your work", what, e.What, len(e.Among))
 }
 
 // AbandonOpen gives up the delivery of a milestone that is under way and not sealed, if there is one.

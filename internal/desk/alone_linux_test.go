@@ -42,9 +42,9 @@ func runAlone(args []string) int {
 	case "watch":
 		ctx, stop := context.WithTimeout(context.Background(), 3*time.Second)
 		defer stop()
-		return Inspect(ctx, s, exe, args[1:])
+		return Inspect(ctx, s, exe, "", args[1:])
 	}
-	return Inspect(context.Background(), s, exe, args[1:])
+	return Inspect(context.Background(), s, exe, "", args[1:])
 }
 
 func killOnSocket() error {

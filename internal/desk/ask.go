@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 // answerable are the questions that a role in delivery.yaml would settle.
@@ -28,7 +29,7 @@ func answerable(qs []acceptance.Question) []acceptance.Question {
 
 // ask asks the person at the keyboard what each file is and writes delivery.yaml into the folder. again says that
 // something was answered. A folder that has its delivery.yaml is not asked about: it is there to be edited.
-func ask(s Streams, folder string, m *acceptance.Manifest, qs []acceptance.Question) (again bool, err error) {
+func ask(s Streams, l *words.Language, folder string, m *acceptance.Manifest, qs []acceptance.Question) (again bool, err error) {
 	if _, err := os.Stat(filepath.Join(folder, acceptance.ManifestName)); !errors.Is(err, fs.ErrNotExist) {
 		return false, err
 	}
@@ -38,7 +39,7 @@ func ask(s Streams, folder string, m *acceptance.Manifest, qs []acceptance.Quest
 		if i < 0 {
 			continue
 		}
-		role, err := askOne(s, in, q, m.Files[i].Role)
+		role, err := askOne(s, l, in, q, m.Files[i].Role)
 		if err != nil {
 			return false, err
 		}
@@ -50,18 +51,18 @@ func ask(s Streams, folder string, m *acceptance.Manifest, qs []acceptance.Quest
 	if err := acceptance.WriteManifest(folder, m); err != nil {
 		return false, err
 	}
-	fmt.Fprintf(s.Err, "Wrote %s; change roles there.\n", filepath.Join(folder, acceptance.ManifestName))
+	fmt.Fprintln(s.Err, l.Say("desk.ask_wrote", words.Name(filepath.Join(folder, acceptance.ManifestName))))
 	return true, nil
 }
 
 // askOne asks until the answer is one of the candidates, their number, or nothing, which keeps what is.
-func askOne(s Streams, in *bufio.Reader, q acceptance.Question, now string) (string, error) {
+func askOne(s Streams, l *words.Language, in *bufio.Reader, q acceptance.Question, now string) (string, error) {
 	fmt.Fprintf(s.Err, "%s: %s\n", q.Path, q.Why)
 	for i, c := range q.Candidates {
 		fmt.Fprintf(s.Err, "  %2d  %s\n", i+1, c)
 	}
 	for {
-		fmt.Fprintf(s.Err, "What is it? Number or word, or Enter for %s: ", now)
+		fmt.Fprint(s.Err, l.Say("desk.ask_role", words.Name(now)))
 		line, err := in.ReadString('\n')
 		word := strings.TrimSpace(line)
 		switch n, nerr := strconv.Atoi(word); {
@@ -77,17 +78,17 @@ func askOne(s Streams, in *bufio.Reader, q acceptance.Question, now string) (str
 		case err != nil:
 			return "", fmt.Errorf("read the answer: %w", err)
 		}
-		fmt.Fprintf(s.Err, "%q is none of them.\n", word)
+		fmt.Fprintln(s.Err, l.Say("desk.ask_none", words.Name(word)))
 	}
 }
 
 // tellQuestions prints what the names leave open, for a person or a script to settle later.
-func tellQuestions(w io.Writer, qs []acceptance.Question) {
+func tellQuestions(w io.Writer, l *words.Language, qs []acceptance.Question) {
 	for _, q := range qs {
 		if len(q.Candidates) == 0 {
 			fmt.Fprintf(w, "%s: %s\n", q.Path, q.Why)
 			continue
 		}
-		fmt.Fprintf(w, "%s: %s Say in %s which: %s.\n", q.Path, q.Why, acceptance.ManifestName, strings.Join(q.Candidates, ", "))
+		fmt.Fprintln(w, l.Say("desk.open_role", words.Name(q.Path), words.Name(q.Why), words.Name(acceptance.ManifestName), words.Names(q.Candidates...)))
 	}
 }

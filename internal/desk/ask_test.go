@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 func TestAsk(t *testing.T) {
@@ -37,7 +38,7 @@ func TestAsk(t *testing.T) {
 			})
 			require.Len(t, qs, 2)
 			var said bytes.Buffer
-			again, err := ask(Streams{In: strings.NewReader(c.answers), Err: &said}, folder, m, qs)
+			again, err := ask(Streams{In: strings.NewReader(c.answers), Err: &said}, words.English(), folder, m, qs)
 			require.NoError(t, err)
 			require.Equal(t, c.again, again, said.String())
 			require.Contains(t, said.String(), "a.glb: No name tells.\n   1  game\n")
@@ -52,7 +53,7 @@ func TestAsk(t *testing.T) {
 			require.NoError(t, err)
 			require.Contains(t, string(data), "role: "+c.roles[1])
 
-			again, err = ask(Streams{In: strings.NewReader("game\ngame\n"), Err: &said}, folder, m, qs)
+			again, err = ask(Streams{In: strings.NewReader("game\ngame\n"), Err: &said}, words.English(), folder, m, qs)
 			require.NoError(t, err)
 			require.False(t, again, "a folder with its delivery.yaml is not asked about")
 		})
@@ -62,13 +63,13 @@ func TestAsk(t *testing.T) {
 func TestBar(t *testing.T) {
 	t.Parallel()
 	var terminal, pipe bytes.Buffer
-	b := &bar{s: Streams{Err: &terminal, Terminal: true}, label: "crate"}
+	b := &bar{l: words.English(), s: Streams{Err: &terminal, Terminal: true}, label: "crate"}
 	b.set("hashing", 0.5)
 	require.Equal(t, "\r\x1b[Kcrate [============            ]  50 %  hashing", terminal.String())
 	b.clear()
 	b.clear()
 	require.True(t, strings.HasSuffix(terminal.String(), "hashing\r\x1b[K"))
-	p := &bar{s: Streams{Err: &pipe}, label: "crate"}
+	p := &bar{l: words.English(), s: Streams{Err: &pipe}, label: "crate"}
 	for i := range 101 {
 		p.set("reading", float64(i)/100)
 	}

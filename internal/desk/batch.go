@@ -38,7 +38,7 @@ func (c inspectCall) batch(ctx context.Context, s Streams, exe, folder string, f
 		c.noPics = c.noPics || !c.asJSON // nobody would see them
 		tmp, err := os.MkdirTemp("", "proofhouse-batch-")
 		if err != nil {
-			return failed(ctx, s, err)
+			return failed(ctx, s, c.lang, err)
 		}
 		defer os.RemoveAll(tmp)
 		base = tmp
@@ -48,7 +48,7 @@ func (c inspectCall) batch(ctx context.Context, s Streams, exe, folder string, f
 		atOnce = runtime.GOMAXPROCS(0)
 	}
 	lines := make([]line, len(found))
-	b := &bar{s: s, label: "batch"}
+	b := &bar{s: s, l: c.lang, label: c.lang.Say("desk.batch_label")}
 	var mu sync.Mutex
 	var wg sync.WaitGroup
 	next, done := make(chan int), 0
@@ -70,10 +70,10 @@ func (c inspectCall) batch(ctx context.Context, s Streams, exe, folder string, f
 	wg.Wait()
 	b.clear()
 	if interrupted(ctx) {
-		return failed(ctx, s, ctx.Err())
+		return failed(ctx, s, c.lang, ctx.Err())
 	}
 	if err := c.writeBatch(s, lines); err != nil {
-		return failed(ctx, s, err)
+		return failed(ctx, s, c.lang, err)
 	}
 	return exitOfBatch(lines)
 }

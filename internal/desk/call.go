@@ -27,8 +27,9 @@ type call struct {
 	noCache   bool
 	only      families
 	language  string
-	keepBake  bool // of inspect alone
+	keepBake  bool // of inspect alone: measured anew, for what is kept has no bakes
 	previous  string
+	remote    remote
 
 	document []byte     // of the spec
 	resolved *spec.Spec // the spec as it counts at the milestone
@@ -36,41 +37,48 @@ type call struct {
 	cache    *cache
 }
 
+// flags are those that inspect and send share; usage is the code of what stands above them.
 func (c *call) flags(name, usage string, s Streams) *flag.FlagSet {
+	l := c.lang
 	f := flag.NewFlagSet(name, flag.ContinueOnError)
-	f.StringVar(&c.specPath, "spec", "", "the `file` of the spec, YAML or JSON")
-	f.StringVar(&c.out, "out", "", "the `folder` for evidence.json and the pictures (default: FOLDER-evidence; for a batch nothing is kept)")
-	f.StringVar(&c.milestone, "milestone", "", "judge it as this `milestone`: "+milestoneWords+" (default: delivery.yaml's, else the spec's)")
-	f.IntVar(&c.threads, "threads", 0, "how many processor `cores` to use; the evidence is the same with any number (default: all)")
-	f.IntVar(&c.memoryMB, "memory-mb", 4096, "most memory of one inspection, the same as the studio's unless it says otherwise; 0 for no limit")
-	f.BoolVar(&c.noPics, "no-pictures", false, "measure only")
-	f.BoolVar(&c.noCache, "no-cache", false, "measure everything anew, even what has not changed since the last time")
-	f.StringVar(&c.language, "language", "", "of the table and the report: `en` or de (default: the system's)")
-	f.StringVar(&c.previous, "previous", "", "compare with this evidence.json `file` of an earlier delivery (default: what an earlier inspection left beside the folder)")
-	f.Usage = func() { fmt.Fprintf(s.Out, "%s\n", usage); f.PrintDefaults() }
+	f.StringVar(&c.specPath, "spec", "", l.Say("desk.flag_spec"))
+	f.StringVar(&c.out, "out", "", l.Say("desk.flag_out"))
+	f.StringVar(&c.milestone, "milestone", "", l.Say("desk.flag_milestone", words.Name(milestoneWords)))
+	f.IntVar(&c.threads, "threads", 0, l.Say("desk.flag_threads"))
+	f.IntVar(&c.memoryMB, "memory-mb", 4096, l.Say("desk.flag_memory"))
+	f.BoolVar(&c.noPics, "no-pictures", false, l.Say("desk.flag_no_pictures"))
+	f.BoolVar(&c.noCache, "no-cache", false, l.Say("desk.flag_no_cache"))
+	f.StringVar(&c.language, "language", "", l.Say("desk.flag_language"))
+	f.StringVar(&c.previous, "previous", "", l.Say("desk.flag_previous"))
+	c.remote.flags(f, l)
+	f.Usage = func() { fmt.Fprintln(s.Out, l.Say(usage)); f.PrintDefaults() }
 	return f
 }
 
-const milestoneWords = "block_out, sculpt, game_mesh, maps or final"
+const milestoneWords = "block_out, sculpt, game_mesh, maps, final"
 
-// prepare reads the spec once, so that a fault in it is told once, however many deliveries there are.
+// prepare checks what the flags say and opens the cache.
 func (c *call) prepare(s Streams, f *flag.FlagSet) (code int, ok bool) {
-	if c.specPath == "" {
-		return wrongCall(s, f, "say which spec to judge by: --spec FILE"), false
+	l := c.lang
+	switch {
+	case c.threads < 0 || c.memoryMB < 0:
+		return wrongCall(s, l, f, "desk.negative"), false
+	case c.milestone != "" && !isMilestone(c.milestone):
+		return wrongCall(s, l, f, "desk.milestone_none", words.Name(c.milestone), words.Name(milestoneWords)), false
 	}
-	if c.threads < 0 || c.memoryMB < 0 {
-		return wrongCall(s, f, "--threads and --memory-mb cannot be negative"), false
-	}
-	if l, ok := words.In(c.language); c.language != "" && !ok {
-		return wrongCall(s, f, "it does not speak %q: --language is en or de", c.language), false
-	} else if c.lang = l; c.language == "" {
-		c.lang, _ = words.In(s.Language)
+	if _, ok := words.In(c.language); c.language != "" && !ok {
+		return wrongCall(s, l, f, "desk.speaks_not", words.Name(c.language)), false
 	}
 	if !c.noCache {
 		c.cache = openCache(s.CacheDir)
 	}
+	return 0, true
+}
+
+// load reads the spec once, so that a fault in it is told once, however many deliveries there are.
+func (c *call) load(s Streams, f *flag.FlagSet) (code int, ok bool) {
 	var err error
-	if c.document, c.resolved, err = readSpec(c.specPath, c.milestone); err != nil {
+	if c.document, c.resolved, err = readSpec(c.lang, c.specPath, c.milestone); err != nil {
 		fmt.Fprintf(s.Err, "worker %s: %v\n", f.Name(), err)
 		return ExitWrongCall, false
 	}
@@ -78,21 +86,32 @@ func (c *call) prepare(s Streams, f *flag.FlagSet) (code int, ok bool) {
 }
 
 // readSpec reads a spec's file and what it extends. The error is one sentence a line.
-func readSpec(path, milestone string) ([]byte, *spec.Spec, error) {
-	if milestone != "" && !isMilestone(milestone) {
-		return nil, nil, fmt.Errorf("there is no milestone %q: it is %s", milestone, milestoneWords)
-	}
+func readSpec(l *words.Language, path, milestone string) ([]byte, *spec.Spec, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil, nil, fmt.Errorf("the spec cannot be read: %w", err)
+		return nil, nil, errors.New(l.Say("desk.spec_unreadable", words.Name(err.Error())))
 	}
 	resolved, err := inspection.ResolveSpec(inspection.Job{
-		SpecName: filepath.Base(path), Spec: data, SpecDir: filepath.Dir(path), Milestone: spec.Milestone(milestone),
+		SpecName: filepath.Base(path), Spec: data, SpecDir: filepath.Dir(path), Milestone: judgedAs(milestone),
 	})
 	return data, resolved, err
 }
 
+// maintenance is a milestone of orders that no spec knows: it is judged as what it takes the place of.
+const maintenance = "maintenance"
+
+// judgedAs is a milestone as a spec counts it.
+func judgedAs(kind string) spec.Milestone {
+	if kind == maintenance {
+		return spec.Final
+	}
+	return spec.Milestone(kind)
+}
+
 func isMilestone(word string) bool {
+	if word == maintenance {
+		return true
+	}
 	for _, m := range spec.Milestones {
 		if string(m) == word {
 			return true
@@ -109,7 +128,7 @@ func (c *call) run(ctx context.Context, exe, folder, out string, threads int, pr
 		return nil, err
 	}
 	look := c.cache.look(ctx, c.resolved, job, progress)
-	if before := look.whole(); before != nil {
+	if before := look.whole(); before != nil && !c.keepBake { // what is kept has no bakes
 		return before, nil
 	}
 	if err := clearOut(job.Out); err != nil {
@@ -134,8 +153,8 @@ func (c *call) run(ctx context.Context, exe, folder, out string, threads int, pr
 // job is what the inspector is told.
 func (c *call) job(folder, out string, threads int) (inspection.Job, error) {
 	job := inspection.Job{
-		SpecName: filepath.Base(c.specPath), Spec: c.document, Milestone: spec.Milestone(c.milestone),
-		Threads: threads, Pictures: !c.noPics, Only: c.only,
+		SpecName: filepath.Base(c.specPath), Spec: c.document, Milestone: judgedAs(c.milestone),
+		Threads: threads, Pictures: !c.noPics, Only: c.only.list, KeepBake: c.keepBake,
 	}
 	for _, p := range []struct {
 		to   *string
@@ -194,29 +213,29 @@ type inspected struct {
 // where there is no evidence; the exit code says why.
 func (c *call) inspect(ctx context.Context, s Streams, exe, folder, out, label string) (got inspected, code int, ok bool) {
 	for {
-		b := &bar{s: s, label: label}
+		b := &bar{s: s, l: c.lang, label: label}
 		o, err := c.run(ctx, exe, folder, out, c.threads, b.set)
 		b.clear()
 		switch {
 		case err != nil:
-			return got, failed(ctx, s, err), false
+			return got, failed(ctx, s, c.lang, err), false
 		case o.Refused != "":
 			fmt.Fprintln(s.Err, o.Refused)
 			return got, ExitWrongCall, false
 		case o.Unreadable != "":
-			fmt.Fprintf(s.Err, "Not evaluated: %s.\n", strings.TrimSuffix(o.Unreadable, "."))
+			fmt.Fprintln(s.Err, c.lang.Say("desk.not_evaluated", words.Name(strings.TrimSuffix(o.Unreadable, "."))))
 			return got, ExitNotEvaluated, false
 		}
 		if got.evidence, got.raw, err = inspection.ReadEvidence(out); err != nil {
-			return got, failed(ctx, s, err), false
+			return got, failed(ctx, s, c.lang, err), false
 		}
 		got.outcome = o
 		if len(answerable(o.Questions)) == 0 || s.In == nil {
 			return got, 0, true
 		}
-		again, err := ask(s, folder, o.Manifest, answerable(o.Questions))
+		again, err := ask(s, c.lang, folder, o.Manifest, answerable(o.Questions))
 		if err != nil {
-			return got, failed(ctx, s, err), false
+			return got, failed(ctx, s, c.lang, err), false
 		}
 		if !again {
 			return got, 0, true

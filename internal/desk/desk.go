@@ -13,6 +13,7 @@ import (
 	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 // The exit codes of inspect and send.
@@ -45,15 +46,41 @@ func exitOf(v acceptance.Verdict) int {
 	return ExitNotEvaluated
 }
 
+// Said is the language that a call is answered in: the one that its flag --language names, else the person's. It is looked
+// for before the flags are read, since their help and their faults are said in it too.
+func (s Streams) Said(args []string) *words.Language {
+	tag := s.Language
+	for i, a := range args {
+		name, value, with := strings.Cut(strings.TrimLeft(a, "-"), "=")
+		if name != "language" || !strings.HasPrefix(a, "-") {
+			continue
+		}
+		if !with && i+1 < len(args) {
+			value = args[i+1]
+		}
+		if _, ok := words.In(value); ok {
+			tag = value
+		}
+	}
+	l, _ := words.In(tag)
+	return l
+}
+
 // wrongCall says in one line what was wrong with a call, and where more is to be read.
-func wrongCall(s Streams, fs *flag.FlagSet, format string, args ...any) int {
-	fmt.Fprintf(s.Err, "worker %s: %s (see: worker %s --help)\n", fs.Name(), fmt.Sprintf(format, args...), fs.Name())
+func wrongCall(s Streams, l *words.Language, fs *flag.FlagSet, code string, args ...words.Arg) int {
+	return wrongly(s, l, fs, l.Say(code, args...))
+}
+
+// wrongly is wrongCall for a text that has been said already.
+func wrongly(s Streams, l *words.Language, fs *flag.FlagSet, text string) int {
+	fmt.Fprintln(s.Err, l.Say("desk.wrong_call", words.Name(fs.Name()), words.Name(text)))
 	return ExitWrongCall
 }
 
 // ParseFlags reads flags, and words that stand among them. Help goes to s.Out; a mistake is one line on s.Err. done is set
 // where the call ends here, with its exit code.
 func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code int, done bool) {
+	l := s.Said(args)
 	fs.SetOutput(io.Discard)
 	help := fs.Usage
 	fs.Usage = func() {}
@@ -63,7 +90,7 @@ func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code
 			help()
 			return nil, ExitPass, true
 		} else if err != nil {
-			return nil, wrongCall(s, fs, "%s", flagFault(fs, err)), true
+			return nil, wrongly(s, l, fs, flagFault(l, fs, err)), true
 		}
 		if args = fs.Args(); len(args) == 0 {
 			return rest, 0, false
@@ -73,7 +100,7 @@ func ParseFlags(s Streams, fs *flag.FlagSet, args []string) (rest []string, code
 }
 
 // flagFault says what is wrong with a flag, and which one may have been meant.
-func flagFault(fs *flag.FlagSet, err error) string {
+func flagFault(l *words.Language, fs *flag.FlagSet, err error) string {
 	unknown, ok := strings.CutPrefix(err.Error(), "flag provided but not defined: -")
 	if !ok {
 		var value, name, why string
@@ -81,7 +108,7 @@ func flagFault(fs *flag.FlagSet, err error) string {
 			value, text, _ = strings.Cut(text, " for flag -")
 			name, why, _ = strings.Cut(text, ": ")
 			if why == "parse error" || why == "value out of range" {
-				return value + " does not fit --" + name
+				return l.Say("desk.flag_misfit", words.Name(value), words.Name(name))
 			}
 			return why
 		}
@@ -89,21 +116,20 @@ func flagFault(fs *flag.FlagSet, err error) string {
 	}
 	var names []string
 	fs.VisitAll(func(f *flag.Flag) { names = append(names, f.Name) })
-	text := "there is no --" + unknown
 	if near := Nearest(unknown, names); near != "" {
-		text += "; did you mean --" + near + "?"
+		return l.Say("desk.flag_near", words.Name(unknown), words.Name(near))
 	}
-	return text
+	return l.Say("desk.flag_unknown", words.Name(unknown))
 }
 
 // parse reads flags and the one folder that must stand among them, before or after.
-func parse(s Streams, fs *flag.FlagSet, args []string) (folder string, code int, done bool) {
+func parse(s Streams, l *words.Language, fs *flag.FlagSet, args []string) (folder string, code int, done bool) {
 	rest, code, done := ParseFlags(s, fs, args)
 	if done {
 		return "", code, true
 	}
 	if len(rest) != 1 {
-		return "", wrongCall(s, fs, "it takes one folder, and %d were given", len(rest)), true
+		return "", wrongCall(s, l, fs, "desk.one_folder", words.Count(len(rest))), true
 	}
 	return rest[0], 0, false
 }
@@ -122,6 +148,7 @@ func beside(folder, ending string) string {
 // bar shows progress: drawn over itself on a terminal, a plain line for each quarter in a pipe.
 type bar struct {
 	s       Streams
+	l       *words.Language
 	label   string // "" draws nothing
 	shown   bool
 	quarter int
@@ -135,7 +162,7 @@ func (b *bar) set(what string, done float64) {
 	if !b.s.Terminal {
 		if quarter := int(4 * done); quarter > b.quarter && quarter < 4 {
 			b.quarter = quarter
-			fmt.Fprintf(b.s.Err, "%s: %d %%, %s\n", b.label, 25*quarter, what)
+			fmt.Fprintln(b.s.Err, b.l.Say("desk.quarter", words.Name(b.label), words.Count(25*quarter), words.Name(what)))
 		}
 		return
 	}
@@ -159,11 +186,11 @@ func (b *bar) clear() {
 func interrupted(ctx context.Context) bool { return ctx.Err() != nil }
 
 // failed reports that the inspection itself could not be run.
-func failed(ctx context.Context, s Streams, err error) int {
+func failed(ctx context.Context, s Streams, l *words.Language, err error) int {
 	if interrupted(ctx) {
-		fmt.Fprintln(s.Err, "Stopped before the end: nothing was decided.")
+		fmt.Fprintln(s.Err, l.Say("desk.stopped"))
 	} else {
-		fmt.Fprintf(s.Err, "Not evaluated: %v.\n", err)
+		fmt.Fprintln(s.Err, l.Say("desk.not_evaluated", words.Name(err.Error())))
 	}
 	return ExitNotEvaluated
 }

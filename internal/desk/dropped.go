@@ -25,7 +25,7 @@ func Dropped(ctx context.Context, s Streams, exe, folder string) int {
 		return ExitWrongCall
 	}
 	fmt.Fprintln(s.Out, l.Say("desk.judged_by", words.Name(specPath)))
-	code := Inspect(ctx, s, exe, []string{"--spec", specPath, "--open", folder})
+	code := Inspect(ctx, s, exe, "", []string{"--spec", specPath, "--open", folder})
 	if code == ExitWrongCall {
 		waitForEnter(s, l)
 	}

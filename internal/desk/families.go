@@ -1,17 +1,21 @@
 package desk
 
 import (
-	"fmt"
+	"errors"
 	"slices"
 	"strings"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 // families is a flag's value: the families of checks to make, with commas between them or the flag given again.
-type families []string
+type families struct {
+	list []string
+	l    *words.Language
+}
 
-func (f *families) String() string { return strings.Join(*f, ",") }
+func (f *families) String() string { return strings.Join(f.list, ",") }
 
 // Set takes a family, or a check's name for its family.
 func (f *families) Set(text string) error {
@@ -20,12 +24,12 @@ func (f *families) Set(text string) error {
 		name := acceptance.FamilyOf(strings.TrimSpace(word))
 		if !slices.Contains(all, name) {
 			if near := Nearest(name, all); near != "" {
-				return fmt.Errorf("there is no family %q; did you mean %s?", name, near)
+				return errors.New(f.l.Say("desk.family_near", words.Name(name), words.Name(near)))
 			}
-			return fmt.Errorf("there is no family %q: they are %s", name, strings.Join(all, ", "))
+			return errors.New(f.l.Say("desk.family_none", words.Name(name), words.Names(all...)))
 		}
-		if !slices.Contains(*f, name) {
-			*f = append(*f, name)
+		if !slices.Contains(f.list, name) {
+			f.list = append(f.list, name)
 		}
 	}
 	return nil

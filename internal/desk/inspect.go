@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"errors"
+	"flag"
 	"fmt"
 	"io/fs"
 	"os"
@@ -10,21 +11,8 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/words"
+	"proofhouse/internal/client"
 )
-
-const inspectUsage = `Inspect one delivery, or a folder of deliveries, on this machine. No server is needed and nothing is sent anywhere.
-
-  worker inspect --spec spec.yaml [--out DIR] [--json] [--only FAMILY] [--watch] FOLDER
-
-FOLDER holds the files of one delivery; delivery.yaml in it names them and their roles. Where it is not there, the roles
-are told from the spec's name patterns; only what the names leave open is asked, and the manifest that was used is kept as
-delivery.yaml beside the evidence. A FOLDER whose folders are deliveries is a batch: one line each, and a summary.
-
-Beside the evidence lies report.html: the findings with their pictures, for reading in any browser. With --watch the folder
-is inspected again whenever a file in it is saved. What has not changed since the last time is not measured again.
-
-Exit: 0 technically clear, 1 issues that block, 3 could not be evaluated, 2 called wrongly.
-`
 
 // inspectCall is what the flags of inspect say.
 type inspectCall struct {
@@ -32,36 +20,75 @@ type inspectCall struct {
 	asJSON, watch, open bool
 }
 
-// Inspect is the command `worker inspect`. exe is this program's path; args are what follows the command's name.
-func Inspect(ctx context.Context, s Streams, exe string, args []string) int {
+// Inspect is the command `worker inspect`. exe is this program's path, token what the
+// environment holds, args what follows the command's name.
+func Inspect(ctx context.Context, s Streams, exe, token string, args []string) int {
 	var c inspectCall
-	f := c.flags("inspect", inspectUsage, s)
-	f.BoolVar(&c.asJSON, "json", false, "print the evidence as JSON instead of the table")
-	f.Var(&c.only, "only", "make the checks of this `family` alone, and say that the rest was not checked; several with commas")
-	f.BoolVar(&c.watch, "watch", false, "stay, and inspect again whenever a file is saved; Ctrl-C ends it")
-	f.BoolVar(&c.open, "open", false, "show the report when it is done")
-	folder, code, done := parse(s, f, args)
+	l := s.Said(args)
+	c.lang, c.only.l, c.remote.token = l, l, token
+	f := c.flags("inspect", "desk.usage_inspect", s)
+	f.BoolVar(&c.asJSON, "json", false, l.Say("desk.flag_json"))
+	f.Var(&c.only, "only", l.Say("desk.flag_only"))
+	f.BoolVar(&c.watch, "watch", false, l.Say("desk.flag_watch"))
+	f.BoolVar(&c.open, "open", false, l.Say("desk.flag_open"))
+	f.BoolVar(&c.keepBake, "keep-bake", false, l.Say("desk.flag_keep_bake"))
+	folder, code, done := parse(s, l, f, args)
 	if done {
 		return code
 	}
 	if code, ok := c.prepare(s, f); !ok {
 		return code
 	}
+	if code, ok := c.findSpec(ctx, s, f, folder); !ok {
+		return code
+	}
+	if code, ok := c.load(s, f); !ok {
+		return code
+	}
 	found, err := acceptance.FindDeliveries(folder)
 	single := len(found) == 1 && filepath.Clean(found[0]) == filepath.Clean(folder)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return wrongCall(s, f, "there is no folder %s", folder)
+		return wrongCall(s, l, f, "desk.no_folder", words.Name(folder))
 	case err != nil:
-		return wrongCall(s, f, "%v", err)
+		return wrongly(s, l, f, err.Error())
 	case c.watch && (!single || c.asJSON):
-		return wrongCall(s, f, "--watch is for one delivery, and for people")
+		return wrongCall(s, l, f, "desk.watch_one")
 	case c.watch:
 		return c.watchFolder(ctx, s, exe, folder)
 	case single:
 		return c.one(ctx, s, exe, folder)
 	}
 	return c.batch(ctx, s, exe, folder, found)
+}
+
+// findSpec makes sure that there is a spec to judge by: the one that the call names, or the one that the service has in force.
+func (c *inspectCall) findSpec(ctx context.Context, s Streams, f *flag.FlagSet, folder string) (code int, ok bool) {
+	l := c.lang
+	switch {
+	case c.specPath == "" && c.remote.server == "":
+		return wrongCall(s, l, f, "desk.say_spec"), false
+	case c.specPath != "" && c.remote.server != "":
+		return wrongCall(s, l, f, "desk.spec_or_server"), false
+	case c.specPath != "":
+		return 0, true
+	}
+	service, fault := c.remote.service(l)
+	if fault != "" {
+		return wrongly(s, l, f, fault), false
+	}
+	err := c.remote.ask(ctx, service)
+	if err == nil {
+		var of *client.WorkItem
+		if of, err = client.FindProp(c.remote.work, c.remote.order, c.remote.codeOf(folder)); err == nil {
+			c.specPath, err = fetchSpec(ctx, s, service, of.PropId)
+		}
+	}
+	if err != nil {
+		return unsent(ctx, s, l, err), false
+	}
+	fmt.Fprintln(s.Err, l.Say("desk.judged_by", words.Name(filepath.Base(c.specPath))))
+	return 0, true
 }
 
 func (c inspectCall) one(ctx context.Context, s Streams, exe, folder string) int {
@@ -74,22 +101,22 @@ func (c inspectCall) one(ctx context.Context, s Streams, exe, folder string) int
 		return code
 	}
 	if err := keepManifest(folder, out, got.outcome.Manifest); err != nil {
-		return failed(ctx, s, err)
+		return failed(ctx, s, c.lang, err)
 	}
 	page, err := saveReport(c.lang, got.evidence, c.resolved, out, filepath.Base(beside(folder, "")), got.outcome.Questions)
 	if err != nil {
-		return failed(ctx, s, err)
+		return failed(ctx, s, c.lang, err)
 	}
 	if c.asJSON {
 		if _, err := s.Out.Write(append(got.raw, '\n')); err != nil {
-			return failed(ctx, s, err)
+			return failed(ctx, s, c.lang, err)
 		}
 		return exitOf(got.evidence.Verdict)
 	}
 	if err := acceptance.WriteTable(s.Out, c.lang, acceptance.In(c.lang, got.evidence)); err != nil {
-		return failed(ctx, s, err)
+		return failed(ctx, s, c.lang, err)
 	}
-	tellQuestions(s.Out, got.outcome.Questions)
+	tellQuestions(s.Out, c.lang, got.outcome.Questions)
 	fmt.Fprintln(s.Out, c.lang.Say("desk.kept_in", words.Name(out)))
 	fmt.Fprintln(s.Out, c.lang.Say("desk.report_is", words.Name(page)))
 	if c.open {

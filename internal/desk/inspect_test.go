@@ -19,7 +19,7 @@ func called(t testing.TB, s Streams, args ...string) (code int, out, errs string
 	t.Helper()
 	var o, e text
 	s.Out, s.Err = &o, &e
-	code = Inspect(context.Background(), s, self(t), args)
+	code = Inspect(context.Background(), s, self(t), "", args)
 	return code, o.String(), e.String()
 }
 
@@ -138,7 +138,7 @@ func TestWatch(t *testing.T) {
 	ended := make(chan int)
 	go func() {
 		s := Streams{Out: &out, Err: &errs, CacheDir: filepath.Join(filepath.Dir(folder), "cache")}
-		ended <- Inspect(ctx, s, self(t), []string{"--spec", specPath, "--watch", "--no-pictures", folder})
+		ended <- Inspect(ctx, s, self(t), "", []string{"--spec", specPath, "--watch", "--no-pictures", folder})
 	}()
 	waits := func(want string, times int) {
 		t.Helper()

@@ -276,25 +276,29 @@ func (b *reportBuilder) rules(sp *spec.Spec, e *acceptance.Evidence) []reportRul
 		if len(e.Only) > 0 && !slices.Contains(e.Only, acceptance.FamilyOf(c.Name)) {
 			continue
 		}
-		r := sp.Rule(c.Name, nil, nil)
-		rule := reportRule{Check: c.Name, Title: b.title(c.Name), Mode: b.l.Say("report.mode_" + string(r.Mode))}
-		for _, lim := range c.Limits {
-			value := ""
-			switch {
-			case lim.List:
-				value = strings.Join(r.Lists[lim.Key], ", ")
-			case r.Words[lim.Key] != "":
-				value = r.Words[lim.Key]
-			default:
-				if v, on := r.Num(lim.Key); on {
-					value = acceptance.NumberWords(b.l, v, lim.Unit)
-				}
-			}
-			if value != "" {
-				rule.Rows = append(rule.Rows, reportRuleRow{lim.Key, b.limitWhat(c.Name, lim), value, r.Origins[lim.Key]})
-			}
-		}
-		out = append(out, rule)
+		out = append(out, b.rule(c, sp.Rule(c.Name, nil, nil)))
 	}
 	return out
+}
+
+// rule is one check as it counts, with every limit that is on.
+func (b *reportBuilder) rule(c spec.Check, r spec.Rule) reportRule {
+	rule := reportRule{Check: c.Name, Title: b.title(c.Name), Mode: b.l.Say("report.mode_" + string(r.Mode))}
+	for _, lim := range c.Limits {
+		value := ""
+		switch {
+		case lim.List:
+			value = strings.Join(r.Lists[lim.Key], ", ")
+		case r.Words[lim.Key] != "":
+			value = r.Words[lim.Key]
+		default:
+			if v, on := r.Num(lim.Key); on {
+				value = acceptance.NumberWords(b.l, v, lim.Unit)
+			}
+		}
+		if value != "" {
+			rule.Rows = append(rule.Rows, reportRuleRow{lim.Key, b.limitWhat(c.Name, lim), value, r.Origins[lim.Key]})
+		}
+	}
+	return rule
 }

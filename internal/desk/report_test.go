@@ -28,7 +28,7 @@ func reported(t *testing.T, tag string) (page string, e *acceptance.Evidence) {
 		require.NoError(t, os.WriteFile(filepath.Join(out, name), pic.Bytes(), 0o644))
 	}
 	require.NoError(t, os.WriteFile(filepath.Join(out, "model.glb"), []byte("glTF"), 0o644))
-	_, resolved, err := readSpec(specPath, "")
+	_, resolved, err := readSpec(words.English(), specPath, "")
 	require.NoError(t, err)
 	lod := 1
 	evil := `<script src="https://evil.example/x.js">`

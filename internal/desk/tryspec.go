@@ -38,20 +38,21 @@ func TrySpec(s Streams, args []string) int {
 	specPath := f.String("spec", "", "the `file` of the draft, YAML or JSON")
 	asJSON := f.Bool("json", false, "print the trials as JSON")
 	f.Usage = func() { fmt.Fprintf(s.Out, "%s\n", trySpecUsage); f.PrintDefaults() }
+	l := s.Said(args)
 	rest, code, done := ParseFlags(s, f, args)
 	if done {
 		return code
 	}
 	if *specPath == "" || len(rest) == 0 {
-		return wrongCall(s, f, "it takes --spec FILE and evidence")
+		return wrongCall(s, l, f, "desk.tryspec_takes")
 	}
-	_, draft, err := readSpec(*specPath, "")
+	_, draft, err := readSpec(l, *specPath, "")
 	if err != nil {
-		return wrongCall(s, f, "%v", err)
+		return wrongly(s, l, f, err.Error())
 	}
 	names, past, err := pastEvidence(rest)
 	if err != nil {
-		return wrongCall(s, f, "%v", err)
+		return wrongly(s, l, f, err.Error())
 	}
 	trials, err := acceptance.WhatIf(draft, past)
 	if err != nil {

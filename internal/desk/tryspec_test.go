@@ -11,6 +11,7 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // An evidence of one number is tried on drafts that are tighter, looser and steered otherwise.
@@ -25,7 +26,7 @@ func TestTrySpec(t *testing.T) {
 	}
 	draft := func(name, checks string) string { return write(name, "prop: crate\ntier: mid\nchecks: {"+checks+"}\n") }
 	plain := draft("plain.yaml", "")
-	_, resolved, err := readSpec(plain, "")
+	_, resolved, err := readSpec(words.English(), plain, "")
 	require.NoError(t, err)
 	setting, err := resolved.SettingDigest()
 	require.NoError(t, err)

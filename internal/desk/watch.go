@@ -60,7 +60,7 @@ func (c inspectCall) watchFolder(ctx context.Context, s Streams, exe, folder str
 
 // prepareAgain reads the spec anew: it may be what was saved.
 func (c *inspectCall) prepareAgain(s Streams) bool {
-	document, resolved, err := readSpec(c.specPath, c.milestone)
+	document, resolved, err := readSpec(c.lang, c.specPath, c.milestone)
 	if err != nil {
 		fmt.Fprintf(s.Err, "%v\n", err)
 		return false
@@ -80,8 +80,8 @@ func (c inspectCall) answer(ctx context.Context, s Streams, exe, folder, out str
 	}()
 	quick := c.call
 	quick.noPics = true
-	if len(c.only) == 0 && !c.slowKnown(ctx, folder, out) {
-		quick.only = slices.DeleteFunc(acceptance.Families(), func(f string) bool { return slices.Contains(slow, f) })
+	if len(c.only.list) == 0 && !c.slowKnown(ctx, folder, out) {
+		quick.only.list = slices.DeleteFunc(acceptance.Families(), func(f string) bool { return slices.Contains(slow, f) })
 	}
 	aside, err := os.MkdirTemp("", "proofhouse-quick-") // the evidence beside the folder is of whole inspections
 	if err != nil {
@@ -97,7 +97,7 @@ func (c inspectCall) answer(ctx context.Context, s Streams, exe, folder, out str
 	if !ok {
 		return "", nil // what stopped it comes again in the next round
 	}
-	if len(quick.only) > 0 {
+	if len(quick.only.list) > 0 {
 		c.tell(s, whole.evidence)
 	}
 	if err := keepManifest(folder, out, whole.outcome.Manifest); err != nil {

@@ -36,28 +36,34 @@ func (r Ref) String() string {
 // Parents finds a spec that another extends and returns its bytes.
 type Parents func(ref Ref) ([]byte, error)
 
-// Siblings finds parents as files in one folder, pinned by digest. No path leads out of the folder.
+// FileName is what a published revision is called where it lies on somebody's disk.
+func FileName(code string, revision int) string { return fmt.Sprintf("%s-spec-%d.yaml", code, revision) }
+
+// Siblings finds parents as files in one folder: one that is pinned by digest under the name that extends gives it, a
+// revision under its FileName. No path leads out of the folder. Whether a file is the revision that its name says, only
+// the service knows; a spec's digest tells two readings apart.
 func Siblings(folder string) Parents {
 	return func(ref Ref) ([]byte, error) {
-		if ref.Digest == "" {
-			return nil, fmt.Errorf("a file beside the spec is pinned by its bytes: write digest: with its SHA-256")
-		}
 		if strings.Contains(ref.Spec, `\`) || path.IsAbs(ref.Spec) || path.Clean(ref.Spec) != ref.Spec {
 			return nil, fmt.Errorf("%q is not the name of a file beside the spec", ref.Spec)
+		}
+		name := ref.Spec
+		if ref.Digest == "" {
+			name = FileName(ref.Spec, ref.Revision)
 		}
 		root, err := os.OpenRoot(folder)
 		if err != nil {
 			return nil, err
 		}
 		defer root.Close()
-		info, err := root.Stat(ref.Spec)
+		info, err := root.Stat(name)
 		if err != nil {
-			return nil, fmt.Errorf("there is no file %q beside the spec", ref.Spec)
+			return nil, fmt.Errorf("there is no file %q beside the spec", name)
 		}
 		if info.Size() > maxBytes || !info.Mode().IsRegular() {
-			return nil, fmt.Errorf("%q is not a spec: it is no plain file of at most %d bytes", ref.Spec, maxBytes)
+			return nil, fmt.Errorf("%q is not a spec: it is no plain file of at most %d bytes", name, maxBytes)
 		}
-		return root.ReadFile(ref.Spec)
+		return root.ReadFile(name)
 	}
 }
 
