@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
+	"math/rand/v2"
 	"net/http"
 	"net/url"
 	"sort"
@@ -32,6 +34,9 @@ const (
 	batchMax  = 512
 	batchWait = time.Second
 	sendTime  = 10 * time.Second
+	pauseMin  = time.Second // before the first repetition; each further one waits twice as long
+	pauseMax  = 30 * time.Second
+	retryFor  = 5 * time.Minute
 )
 
 // NewExporter makes an exporter to a collector's base address, such as http://127.0.0.1:4318; spans go to /v1/traces below
@@ -56,25 +61,59 @@ func (e *Exporter) Put(s Span) {
 	}
 }
 
-// Run sends until ctx ends, then sends what is left, once.
+// Run sends until ctx ends, then sends what is left, once and within sendTime. What a collector may take later is sent again
+// for retryFor; spans that come meanwhile wait in the queue.
 func (e *Exporter) Run(ctx context.Context) {
 	told := time.Time{}
-	failed := func(err error) {
+	failed := func(err error, lost int64) {
+		e.dropped.Add(lost)
 		if time.Since(told) > time.Minute {
 			told = time.Now()
 			e.log.Warn("spans were not taken by the collector", "error", err.Error(), "dropped", e.dropped.Swap(0))
 		}
 	}
+	left, end := context.Background(), func() {}
 	for {
 		batch, more := e.gather(ctx)
+		if ctx.Err() != nil && left.Done() == nil {
+			left, end = context.WithTimeout(left, sendTime) // all that is left, not each
+		}
 		if len(batch) > 0 {
-			if err := e.send(batch); err != nil {
-				e.dropped.Add(int64(len(batch)))
-				failed(err)
+			if lost, err := e.deliver(ctx, left, batch); err != nil {
+				failed(err, lost)
 			}
 		}
 		if !more {
+			end()
 			return
+		}
+	}
+}
+
+// deliver sends a batch, again where the protocol allows it, until ctx ends; left bounds the last try. lost is how many spans
+// the collector did not get or refused.
+func (e *Exporter) deliver(ctx, left context.Context, batch []Span) (lost int64, err error) {
+	body, err := Encode(e.service, batch)
+	if err != nil {
+		return int64(len(batch)), err
+	}
+	began := time.Now()
+	for pause := pauseMin; ; pause = min(2*pause, pauseMax) {
+		rejected, err := e.send(left, body, int64(len(batch)))
+		if err == nil {
+			return 0, nil
+		}
+		var later *laterError
+		if !errors.As(err, &later) {
+			return rejected, err
+		}
+		wait := max(later.after, pause/2+rand.N(pause/2+1))
+		if ctx.Err() != nil || time.Since(began)+wait > retryFor {
+			return int64(len(batch)), err
+		}
+		select {
+		case <-time.After(wait):
+		case <-ctx.Done(): // once more, and no more
 		}
 	}
 }
@@ -109,21 +148,68 @@ func (e *Exporter) gather(ctx context.Context) (batch []Span, more bool) {
 	return batch, true
 }
 
-func (e *Exporter) send(batch []Span) error {
-	body, err := Encode(e.service, batch)
+// laterError is a failure after which the same spans may be sent again, at once or after a while that the collector names.
+type laterError struct {
+	cause error
+	after time.Duration
+}
+
+func (e *laterError) Error() string { return e.cause.Error() }
+func (e *laterError) Unwrap() error { return e.cause }
+
+// send sends one request. Only 429, 502, 503, 504 and a connection that fails are tried again; an answer that takes spans in
+// part is not (OTLP specification, "OTLP/HTTP Response", "Retryable Response Codes", "Partial Success"). rejected is how many
+// of the spans were refused where err is none that may be tried again.
+func (e *Exporter) send(ctx context.Context, body []byte, spans int64) (rejected int64, err error) {
+	r, err := http.NewRequestWithContext(ctx, http.MethodPost, e.url, bytes.NewReader(body))
 	if err != nil {
-		return err
+		return 0, err
 	}
-	answer, err := e.client.Post(e.url, "application/json", bytes.NewReader(body))
+	r.Header.Set("Content-Type", "application/json")
+	answer, err := e.client.Do(r)
 	if err != nil {
-		return err
+		return 0, &laterError{cause: withoutAddress(err)}
 	}
 	defer answer.Body.Close()
-	_, _ = io.Copy(io.Discard, io.LimitReader(answer.Body, 1<<16)) // so that the connection can be used again
-	if answer.StatusCode/100 != 2 {
-		return fmt.Errorf("the collector answers %s", answer.Status)
+	said, _ := io.ReadAll(io.LimitReader(answer.Body, 1<<16)) // whole, so that the connection can be used again
+	switch answer.StatusCode {
+	case http.StatusTooManyRequests, http.StatusBadGateway, http.StatusServiceUnavailable, http.StatusGatewayTimeout:
+		return 0, &laterError{fmt.Errorf("the collector answers %s", answer.Status), retryAfter(answer.Header.Get("Retry-After"))}
 	}
-	return nil
+	if answer.StatusCode/100 != 2 {
+		return spans, fmt.Errorf("the collector answers %s", answer.Status)
+	}
+	var partly struct {
+		PartialSuccess struct {
+			RejectedSpans json.Number `json:"rejectedSpans"`
+		} `json:"partialSuccess"`
+	}
+	if json.Unmarshal(said, &partly) == nil {
+		if n, _ := partly.PartialSuccess.RejectedSpans.Int64(); n > 0 {
+			return min(n, spans), fmt.Errorf("the collector refused %d of %d spans", n, spans)
+		}
+	}
+	return 0, nil
+}
+
+// retryAfter reads how long somebody wants to be left alone: seconds, or a time (RFC 9110, section 10.2.3).
+func retryAfter(header string) time.Duration {
+	if seconds, err := strconv.Atoi(header); err == nil {
+		return min(time.Duration(max(seconds, 0))*time.Second, retryFor)
+	}
+	if at, err := http.ParseTime(header); err == nil {
+		return min(max(time.Until(at), 0), retryFor)
+	}
+	return 0
+}
+
+// withoutAddress takes the address out of what went wrong: it may hold a password.
+func withoutAddress(err error) error {
+	var at *url.Error
+	if errors.As(err, &at) {
+		return at.Err
+	}
+	return err
 }
 
 // The JSON encoding of opentelemetry.proto.collector.trace.v1.ExportTraceServiceRequest: ids in hexadecimal, 64-bit numbers
