@@ -330,6 +330,16 @@ END $$;
 
 ALTER FUNCTION ph.inspection_guard() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.invitation_late(the_hash bytea) RETURNS boolean
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT EXISTS (SELECT FROM ph.invitation i WHERE i.secret_hash = the_hash AND i.engaged_by IS NOT NULL AND i.accepted_at IS NULL AND i.expires_at > now()
+    AND EXISTS (SELECT FROM ph.member m WHERE m.party_id = i.party_id))
+$$;
+
+ALTER FUNCTION ph.invitation_late(the_hash bytea) OWNER TO ph_owner;
+
 CREATE FUNCTION ph.log_guard() RETURNS trigger
     LANGUAGE plpgsql
     SET search_path TO 'pg_catalog'
@@ -860,6 +870,16 @@ CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
     AS $$ SELECT (lpad(to_hex((extract(epoch FROM at) * 1000)::bigint), 12, '0') || '00000000000000000000')::uuid $$;
 
 ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.vendor_has_members(the_vendor uuid) RETURNS boolean
+    LANGUAGE sql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+  SELECT EXISTS (SELECT FROM ph.engagement e WHERE e.studio_id = ph.app_studio() AND e.vendor_id = the_vendor)
+     AND EXISTS (SELECT FROM ph.member m WHERE m.party_id = the_vendor)
+$$;
+
+ALTER FUNCTION ph.vendor_has_members(the_vendor uuid) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) RETURNS bigint
     LANGUAGE plpgsql SECURITY DEFINER
@@ -1788,6 +1808,7 @@ CREATE TABLE ph.inspection (
     current boolean DEFAULT false NOT NULL,
     permitted integer,
     trace text,
+    first_issue jsonb,
     CONSTRAINT inspection_clear_has_evidence CHECK (((verdict IS NULL) OR (verdict = 'not_evaluated'::text) OR (length(evidence_sha256) = 32))),
     CONSTRAINT inspection_current_is_done CHECK (((NOT current) OR (state = 'done'::text))),
     CONSTRAINT inspection_done_has_result CHECK (((state = 'done'::text) = ((verdict IS NOT NULL) AND (finished_at IS NOT NULL) AND (findings_sha256 IS NOT NULL) AND (findings IS NOT NULL) AND (issues IS NOT NULL)))),
@@ -3014,6 +3035,9 @@ ALTER TABLE ONLY ph.idempotency
 
 ALTER TABLE ONLY ph.identity
     ADD CONSTRAINT identity_pkey PRIMARY KEY (party_id, issuer, subject);
+
+ALTER TABLE ph.inspection
+    ADD CONSTRAINT inspection_first_issue_form CHECK (((jsonb_typeof(first_issue) = 'array'::text) AND (pg_column_size(first_issue) <= 16384))) NOT VALID;
 
 ALTER TABLE ONLY ph.inspection
     ADD CONSTRAINT inspection_parties UNIQUE (studio_id, vendor_id, id);
@@ -4903,6 +4927,9 @@ REVOKE ALL ON FUNCTION ph.forget_access() FROM PUBLIC;
 
 REVOKE ALL ON FUNCTION ph.forget_doors() FROM PUBLIC;
 
+REVOKE ALL ON FUNCTION ph.invitation_late(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.invitation_late(the_hash bytea) TO ph_login;
+
 REVOKE ALL ON FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.login_attempt(the_key bytea, every interval, burst integer) TO ph_login;
 
@@ -4976,6 +5003,9 @@ GRANT ALL ON FUNCTION ph.sweep_access() TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.sweep_idempotency() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.vendor_has_members(the_vendor uuid) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.vendor_has_members(the_vendor uuid) TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timestamp with time zone) TO ph_api;
@@ -5364,6 +5394,8 @@ GRANT SELECT(current),UPDATE(current) ON TABLE ph.inspection TO ph_worker;
 GRANT SELECT(permitted),UPDATE(permitted) ON TABLE ph.inspection TO ph_worker;
 
 GRANT SELECT(trace) ON TABLE ph.inspection TO ph_worker;
+
+GRANT SELECT(first_issue),UPDATE(first_issue) ON TABLE ph.inspection TO ph_worker;
 
 GRANT SELECT ON TABLE ph.invitation TO ph_backup;
 GRANT INSERT ON TABLE ph.invitation TO ph_api;

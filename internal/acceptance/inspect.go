@@ -218,6 +218,21 @@ func roleWithSet(f *File) string {
 	return f.Role
 }
 
+// isFirst says whether a headline may name a finding as the first.
+func isFirst(e *Evidence, f Finding) bool {
+	return f.FollowsFrom == "" && f.Blocks && (f.Outcome == Fail || f.Outcome == NotEvaluated && e.Verdict == VerdictNotEvaluated)
+}
+
+// FirstIssue is the sentence that the headline names as the first issue, as data; nothing where it names none.
+func FirstIssue(e *Evidence) []words.Phrase {
+	for _, f := range e.Findings {
+		if isFirst(e, f) {
+			return f.Says
+		}
+	}
+	return nil
+}
+
 // headlineText sums the findings up in one line. It speaks of the machine's findings, never of the art.
 func headlineText(l *words.Language, e *Evidence) string {
 	var issues, unrun, warnings int
@@ -236,7 +251,7 @@ func headlineText(l *words.Language, e *Evidence) string {
 		case f.Outcome == Warn:
 			warnings++
 		}
-		if first == "" && (isIssue || isUnrun && e.Verdict == VerdictNotEvaluated) {
+		if first == "" && isFirst(e, f) {
 			first = f.Sentence
 		}
 	}

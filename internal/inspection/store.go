@@ -19,6 +19,22 @@ import (
 // evidenceMax bounds evidence.json as it is read back: ten thousand findings with ten places each stay under it.
 const evidenceMax = 64 << 20
 
+// firstIssueMax bounds what is kept of the first issue for lists, in bytes; what is longer is read in the evidence.
+const firstIssueMax = 8 << 10
+
+// firstIssue is the first issue's sentence as lists keep it, nil where there is none.
+func firstIssue(e *acceptance.Evidence) []byte {
+	says := acceptance.FirstIssue(e)
+	if len(says) == 0 {
+		return nil
+	}
+	data, err := json.Marshal(says)
+	if err != nil || len(data) > firstIssueMax || bytes.Contains(data, []byte(`\u0000`)) { // jsonb holds no NUL, and a name may
+		return nil
+	}
+	return data
+}
+
 // store puts pictures and evidence into storage and turns the evidence into the ledger's rows. The child's folder is read
 // as a stranger's: a link out of it is not followed.
 func (s *Service) store(ctx context.Context, job ledger.Job, out string, o *Outcome) (ledger.Result, error) {
@@ -33,7 +49,7 @@ func (s *Service) store(ctx context.Context, job ledger.Job, out string, o *Outc
 	}
 	r := ledger.Result{
 		Engine: e.Engine.Version, EngineDigest: e.Engine.Commit, Verdict: ledger.Verdict(e.Verdict), Headline: e.Headline,
-		Findings: rows(e.Findings),
+		FirstIssue: firstIssue(e), Findings: rows(e.Findings),
 	}
 	order := job.Delivery.WorkOrderID.String()
 	put := func(name, what, mime string, body io.ReadSeeker, want string) ([]byte, error) {

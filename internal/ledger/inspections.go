@@ -3,10 +3,12 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strconv"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 )
 
 // queueInspection adds an inspection under the spec in force, and a ticket that wakes a worker.
@@ -17,17 +19,20 @@ func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery u
 	if reason != "" {
 		by, name = &tx.Who.Member, &tx.Who.Name
 	}
-	tag, err := tx.Exec(ctx, `INSERT INTO ph.inspection (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, id, spec_revision_id, spec_number, reason, requested_by, by_name, trace)
+	tx.late.later(lateStatement{
+		doing: fmt.Sprintf("queue inspection of delivery %s", delivery),
+		sql: `INSERT INTO ph.inspection (studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, id, spec_revision_id, spec_number, reason, requested_by, by_name, trace)
 		SELECT $1, $2, $3, $4, $5, $6, $7, s.id, s.number, $8, $9, $10, nullif($11, '')
 		FROM ph.prop p JOIN ph.spec_revision s ON s.studio_id = p.studio_id AND s.id = p.spec_in_force
 		WHERE p.studio_id = $1 AND p.id = $4`,
-		m.studio, m.vendor, m.workOrder, m.prop, m.id, delivery, id, reason, by, name, TraceOf(ctx))
-	if err != nil {
-		return id, fmt.Errorf("queue inspection of delivery %s: %w", delivery, err)
-	}
-	if tag.RowsAffected() != 1 {
-		return id, fmt.Errorf("%w: the prop has no spec in force", ErrState)
-	}
+		args: []any{m.studio, m.vendor, m.workOrder, m.prop, m.id, delivery, id, reason, by, name, TraceOf(ctx)},
+		check: func(tag pgconn.CommandTag) error {
+			if tag.RowsAffected() != 1 {
+				return fmt.Errorf("%w: the prop has no spec in force", ErrState)
+			}
+			return nil
+		},
+	})
 	if err := tx.wake(ctx, tx.Tx); err != nil {
 		return id, fmt.Errorf("wake the workers: %w", err)
 	}
@@ -170,4 +175,24 @@ func (tx *Tx) lockNewestSealed(ctx context.Context, delivery uuid.UUID) (lockedM
 		return m, errNewer
 	}
 	return m, nil
+}
+
+// FirstIssues are the first issues of inspections as data, by inspection; those without one, and those recorded before it was kept, are
+// left out. Index: inspection_pkey.
+func (tx *Tx) FirstIssues(ctx context.Context, studio uuid.UUID, inspections []uuid.UUID) (map[uuid.UUID][]byte, error) {
+	out := map[uuid.UUID][]byte{}
+	if len(inspections) == 0 {
+		return out, nil
+	}
+	rows, err := tx.Query(ctx, `SELECT id, first_issue FROM ph.inspection WHERE studio_id = $1 AND id = ANY ($2) AND first_issue IS NOT NULL ORDER BY id`, studio, inspections)
+	if err != nil {
+		return nil, fmt.Errorf("first issues: %w", err)
+	}
+	var id uuid.UUID
+	var says []byte
+	_, err = pgx.ForEachRow(rows, []any{&id, &says}, func() error { out[id] = slices.Clone(says); return nil })
+	if err != nil {
+		return nil, fmt.Errorf("first issues: %w", err)
+	}
+	return out, nil
 }

@@ -19,6 +19,7 @@ type Result struct {
 	EngineDigest   string
 	Verdict        Verdict
 	Headline       string
+	FirstIssue     []byte    // the sentence that the headline names first, as JSON; nil where there is none
 	Cause          string    // why not evaluated, where the whole inspection was not
 	EvidenceSHA256 []byte    // of evidence.json's canonical bytes; nil where there is none
 	Findings       []Finding // Ord is given by position
@@ -57,9 +58,9 @@ func (w *Worker) record(ctx context.Context, id uuid.UUID, fence int64, r Result
 			return fmt.Errorf("inspection before %s: %w", id, err)
 		}
 		tag, err := tx.Exec(ctx, `UPDATE ph.inspection SET state = 'done', lease_owner = NULL, lease_until = NULL, finished_at = now(), engine = $4, engine_digest = $5,
-			verdict = $6, headline = $7, cause = $8, evidence_sha256 = $9, findings_sha256 = $10, findings = $11, issues = $12, permitted = $13, current = true
+			verdict = $6, headline = $7, cause = $8, evidence_sha256 = $9, findings_sha256 = $10, findings = $11, issues = $12, permitted = $13, first_issue = $14, current = true
 			WHERE id = $1 AND fence = $2 AND state = 'running' AND (NOT $3 OR lease_until < clock_timestamp())`,
-			id, fence, lapsedOnly, r.Engine, r.EngineDigest, r.Verdict, r.Headline, r.Cause, r.EvidenceSHA256, digest, len(r.Findings), issues, allowed)
+			id, fence, lapsedOnly, r.Engine, r.EngineDigest, r.Verdict, r.Headline, r.Cause, r.EvidenceSHA256, digest, len(r.Findings), issues, allowed, r.FirstIssue)
 		if err != nil {
 			return fmt.Errorf("record inspection %s: %w", id, err)
 		}

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"net/http"
 	"slices"
@@ -27,6 +28,7 @@ type propPage struct {
 	Story      ledger.Story
 	Lit        map[uuid.UUID]uuid.UUID // inspections by delivery that left a lit picture
 	Now        []ledger.Milestone      // not done
+	First      map[uuid.UUID]string    // the first issue of each inspection, in the reader's language
 	Plain      []spec.Passage          // the spec in force in plain words
 	Judged     spec.Milestone          // at which milestone
 	Offered    []difference            // what the revision that waits would change
@@ -74,6 +76,9 @@ func (p *Pages) loadProp(c echo.Context) (propPage, error) {
 			return page, err
 		}
 		page.Deliveries, page.Earlier = list.Items, list.Next != ""
+		if err = page.loadFirst(ctx, tx); err != nil {
+			return page, err
+		}
 		if page.Specs, err = tx.SpecRevisions(ctx, id); err != nil {
 			return page, err
 		}
@@ -98,6 +103,29 @@ func (p *Pages) loadProp(c echo.Context) (propPage, error) {
 	page.Studio, page.Open = who.Side == ledger.StudioSide, c.QueryParam("open")
 	page.look(who)
 	return page, nil
+}
+
+// loadFirst says the first issue of each delivery in the reader's language. Where it is not kept, the headline's English stands.
+func (page *propPage) loadFirst(ctx context.Context, tx *ledger.Tx) error {
+	var ids []uuid.UUID
+	page.First = map[uuid.UUID]string{}
+	for _, d := range page.Deliveries {
+		if d.Inspection != nil && d.Inspection.Verdict != "" {
+			ids = append(ids, d.Inspection.ID)
+			page.First[d.Inspection.ID] = verdictMore(d.Inspection.Headline)
+		}
+	}
+	says, err := tx.FirstIssues(ctx, page.Prop.StudioID, ids)
+	if err != nil {
+		return err
+	}
+	for id, data := range says {
+		var phrases []words.Phrase
+		if json.Unmarshal(data, &phrases) == nil && len(phrases) > 0 && page.Reader.Has(phrases[0].Code) {
+			page.First[id] = sentenceCase(page.Reader.Language.Text(phrases))
+		}
+	}
+	return nil
 }
 
 // look works out what is asked now and what the reader may do.

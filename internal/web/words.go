@@ -43,7 +43,7 @@ func functions(r *words.Reader) template.FuncMap {
 		"money": func(minor int64, currency string) string { return r.Money(minor, currency) },
 		"place": func(p acceptance.Place) string { return placeIn(*r, p) },
 
-		"mark": mark, "verdict": func(headline string) string { return verdictTitle(*r, headline) }, "more": verdictMore,
+		"mark": mark, "verdict": func(headline string) string { return verdictTitle(*r, headline) },
 		"check": func(name string) string { return checkTitle(*r, name) },
 		"roles": func(list []ledger.Role) string {
 			names := make([]string, len(list))

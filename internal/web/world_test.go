@@ -332,6 +332,11 @@ func (w *world) record(job ledger.Job, f found) {
 		}
 		result.Findings = append(result.Findings, row)
 	}
+	if says := acceptance.FirstIssue(&acceptance.Evidence{Verdict: acceptance.Verdict(f.verdict), Findings: f.findings}); len(says) > 0 {
+		data, err := json.Marshal(says)
+		require.NoError(w.t, err)
+		result.FirstIssue = data
+	}
 	if f.findings != nil {
 		w.keepEvidence(&job, &result, f)
 	}
