@@ -10,6 +10,7 @@ import (
 	"net/url"
 	"os"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -63,7 +64,8 @@ type config struct {
 	collector                        string // OTLP
 	storagePrice                     string
 	notaryKey                        string
-	postKey, smtp                    secret
+	postKey, postKeyOld, smtp        secret
+	proof                            string
 	mailFrom                         string
 	database                         database
 	s3Endpoint, s3PublicEndpoint     string
@@ -104,7 +106,9 @@ var variables = []variable{
 	{flag: "database-worker-url", env: "DATABASE_WORKER_URL", what: "PostgreSQL `URL` of the role ph_worker: serve counts the queue with it for Prometheus, migrate sets its password", secret: func(c *config) *secret { return &c.database.worker }},
 	{flag: "database-admin-url", env: "DATABASE_ADMIN_URL", what: "PostgreSQL `URL` of the database's owner, who may create roles", secret: func(c *config) *secret { return &c.database.admin }},
 	{flag: "notary-key", env: "NOTARY_KEY", what: "`file` of the signing key; made on first use", text: func(c *config) *string { return &c.notaryKey }},
-	{flag: "post-key", env: "POST_KEY", what: "`key` that seals the secrets of webhooks and makes links in mails, the same for every process: openssl rand -base64 32", secret: func(c *config) *secret { return &c.postKey }},
+	{flag: "post-key", env: "POST_KEY", what: "`key` that seals the secrets of webhooks and log-in providers and makes links in mails, the same for every process: openssl rand -base64 32", secret: func(c *config) *secret { return &c.postKey }},
+	{flag: "post-key-old", env: "POST_KEY_OLD", what: "the `key` before this one, which secrets may still be sealed with", secret: func(c *config) *secret { return &c.postKeyOld }},
+	{flag: "proof-age", env: "PROOF_AGE", fallback: "15m", what: "how `long` a log-in or a password given again is proof enough to release money, agree to a price or make a way in: 1m to 12h", text: func(c *config) *string { return &c.proof }},
 	{flag: "smtp-url", env: "SMTP_URL", what: "mail server: smtp://user:password@`host` with STARTTLS, smtps://…, or smtp://host:25?tls=none; without one no mail is sent", secret: func(c *config) *secret { return &c.smtp }},
 	{flag: "mail-from", env: "MAIL_FROM", what: "whom mail is from: \"Props <props@mail.example>\", an `address`", text: func(c *config) *string { return &c.mailFrom }},
 	{flag: "s3-endpoint", env: "S3_ENDPOINT", what: "the S3 storage's `address`; empty for AWS", text: func(c *config) *string { return &c.s3Endpoint }},
@@ -217,6 +221,9 @@ func (c config) serveFaults() (faults []string) {
 	}
 	if _, err := outward.Networks(c.outwardAllow); err != nil {
 		faults = append(faults, "OUTWARD_ALLOW: "+err.Error())
+	}
+	if d, err := time.ParseDuration(c.proof); err != nil || d < ledger.ProofLeast || d > ledger.ProofMost {
+		faults = append(faults, "PROOF_AGE must be a time from 1m to 12h")
 	}
 	if _, err := httpapi.ParseStoragePrice(c.storagePrice); err != nil {
 		faults = append(faults, "STORAGE_PRICE: "+err.Error())

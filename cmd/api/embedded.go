@@ -57,6 +57,9 @@ func (c *config) startEmbedded(ctx context.Context, log *slog.Logger) (stop func
 		return nil, err
 	}
 	c.postKey = secret(key)
+	if _, err := ledger.Reseal(ctx, pg.URL(), c.key()); err != nil { // what older versions kept plain
+		log.Warn("secrets of webhooks or log-in providers do not open with this folder's key", "error", err.Error())
+	}
 	if err := c.writeEnvironments(pg, objects); err != nil {
 		_ = objects.Stop()
 		return nil, fmt.Errorf("write into the data folder: %w", err)

@@ -19,6 +19,7 @@ const usage = `proofhouse api: the service of the acceptance house.
   api bootstrap                make the first studio and its first member; prints a random password once
   api verify BUNDLE            check an exported record, with no server and no trust in one
   api rotate                   replace the key that signs the record; the old one vouches for the new one
+  api reseal                   seal the secrets in the database anew, after POST_KEY was replaced
   api demo                     play a scenario on this machine, to see all of it at work
 
 "api COMMAND --help" tells more of each. To begin on one machine:
@@ -43,6 +44,7 @@ var commands = map[string]func(ctx context.Context, io streams, env environment,
 	"bucket":    bucketCommand,
 	"verify":    verifyCommand,
 	"rotate":    rotateCommand,
+	"reseal":    resealCommand,
 	"demo":      demoCommand,
 }
 

@@ -39,7 +39,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 Each setting is a flag or the variable named behind it:`
 
 const serveFlags = `otlp-endpoint storage-price listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
-	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key smtp-url mail-from s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
+	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key proof-age smtp-url mail-from s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
 	c, code, done := parse(io, env, "serve", serveAbout, serveFlags, args)
@@ -127,6 +127,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 		return err
 	}
 	store.UsePost(c.key())
+	store.UseProof(c.proofAge())
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
 		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},

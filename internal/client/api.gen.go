@@ -29,6 +29,7 @@ const (
 	AccessActLoggedIn        AccessAct = "logged_in"
 	AccessActLoggedOut       AccessAct = "logged_out"
 	AccessActPasswordChanged AccessAct = "password_changed"
+	AccessActProved          AccessAct = "proved"
 	AccessActProviderChanged AccessAct = "provider_changed"
 	AccessActReadAccess      AccessAct = "read_access"
 	AccessActReadDelivery    AccessAct = "read_delivery"
@@ -59,6 +60,8 @@ func (e AccessAct) Valid() bool {
 	case AccessActLoggedOut:
 		return true
 	case AccessActPasswordChanged:
+		return true
+	case AccessActProved:
 		return true
 	case AccessActProviderChanged:
 		return true
@@ -2062,6 +2065,11 @@ type NewProject struct {
 	// Code Short and fixed; it appears in file names.
 	Code  Code   `json:"code"`
 	Title string `json:"title"`
+}
+
+// NewProof defines model for NewProof.
+type NewProof struct {
+	Password string `json:"password"`
 }
 
 // NewProp defines model for NewProp.
@@ -4159,6 +4167,9 @@ type ReplyToQuestionJSONRequestBody = NewReply
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
 
+// ProveSessionJSONRequestBody defines body for ProveSession for application/json ContentType.
+type ProveSessionJSONRequestBody = NewProof
+
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
 
@@ -5267,6 +5278,32 @@ type ClientInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 	LogOut(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ProveSessionWithBody Show again that it is you
+	//
+	// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+	// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+	// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+	// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+	// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+	ProveSessionWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ProveSession Show again that it is you
+	//
+	// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+	// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+	// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+	// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+	// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+	ProveSession(ctx context.Context, body ProveSessionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// EndSession Log out one of your sessions
 	//
@@ -7952,6 +7989,52 @@ func (c *Client) LogIn(ctx context.Context, body LogInJSONRequestBody, reqEditor
 // Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 func (c *Client) LogOut(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewLogOutRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ProveSessionWithBody Show again that it is you
+//
+// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+func (c *Client) ProveSessionWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewProveSessionRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ProveSession Show again that it is you
+//
+// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+func (c *Client) ProveSession(ctx context.Context, body ProveSessionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewProveSessionRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -13863,6 +13946,46 @@ func NewLogOutRequest(server string) (*http.Request, error) {
 	return req, nil
 }
 
+// NewProveSessionRequest calls the generic ProveSession builder with application/json body
+func NewProveSessionRequest(server string, body ProveSessionJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewProveSessionRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewProveSessionRequestWithBody constructs an http.Request for the ProveSession method, with any body, and a specified content type
+func NewProveSessionRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/sessions/current/proof")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewEndSessionRequest constructs an http.Request for the EndSession method
 func NewEndSessionRequest(server string, sessionId SessionId) (*http.Request, error) {
 	var err error
@@ -17201,6 +17324,32 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/current (the `LogOut` operationId).
 	LogOutWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*LogOutResponse, error)
+
+	// ProveSessionWithBodyWithResponse Show again that it is you
+	//
+	// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+	// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+	// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+	// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+	// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+	ProveSessionWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ProveSessionResponse, error)
+
+	// ProveSessionWithResponse Show again that it is you
+	//
+	// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+	// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+	// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+	// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+	// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+	ProveSessionWithResponse(ctx context.Context, body ProveSessionJSONRequestBody, reqEditors ...RequestEditorFn) (*ProveSessionResponse, error)
 
 	// EndSessionWithResponse Log out one of your sessions
 	//
@@ -22305,6 +22454,47 @@ func (r LogOutResponse) ContentType() string {
 	return ""
 }
 
+type ProveSessionResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ProveSessionResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ProveSessionResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ProveSessionResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ProveSessionResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ProveSessionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type EndSessionResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -26206,6 +26396,44 @@ func (c *ClientWithResponses) LogOutWithResponse(ctx context.Context, reqEditors
 		return nil, err
 	}
 	return ParseLogOutResponse(rsp)
+}
+
+// ProveSessionWithBodyWithResponse Show again that it is you
+//
+// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+func (c *ClientWithResponses) ProveSessionWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ProveSessionResponse, error) {
+	rsp, err := c.ProveSessionWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseProveSessionResponse(rsp)
+}
+
+// ProveSessionWithResponse Show again that it is you
+//
+// Acts that release money, agree to a price, or make a further way in (tokens, invitations, deputies, the party's
+// provider) want a proof that is not older than the service says (15 minutes unless it was set otherwise). In a
+// session whose proof is older they answer 401 `/problems/proof-too-old`, with `max_age` in `WWW-Authenticate`
+// (RFC 9470), and nothing is done. Prove it here and send the same request again. Who logs in by a provider opens
+// its `log_in_at` with `?again=1` in the same browser instead. Tokens are shown whole each time and need no proof.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/sessions/current/proof (the `ProveSession` operationId).
+func (c *ClientWithResponses) ProveSessionWithResponse(ctx context.Context, body ProveSessionJSONRequestBody, reqEditors ...RequestEditorFn) (*ProveSessionResponse, error) {
+	rsp, err := c.ProveSession(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseProveSessionResponse(rsp)
 }
 
 // EndSessionWithResponse Log out one of your sessions
@@ -30258,6 +30486,35 @@ func ParseLogOutResponse(rsp *http.Response) (*LogOutResponse, error) {
 			headers.SetCookie = value
 		}
 		response.Headers204 = &headers
+	}
+
+	return response, nil
+}
+
+// ParseProveSessionResponse parses an HTTP response from a ProveSessionWithResponse call
+func ParseProveSessionResponse(rsp *http.Response) (*ProveSessionResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ProveSessionResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
 	}
 
 	return response, nil

@@ -24,7 +24,7 @@ func (h *handlers) LogIn(ctx context.Context, r api.LogInRequestObject) (api.Log
 	if err != nil {
 		return nil, err
 	}
-	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaPassword)
+	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaPassword, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +175,7 @@ func (h *handlers) AcceptInvitation(ctx context.Context, r api.AcceptInvitationR
 	if err != nil {
 		return nil, err
 	}
-	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaInvitation)
+	session, cookies, err := h.startSession(ctx, who, at, ledger.ViaInvitation, nil)
 	if err != nil {
 		return nil, err
 	}

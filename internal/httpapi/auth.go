@@ -150,7 +150,7 @@ func (s *Server) LogIn(c echo.Context, email, password string) (ledger.Who, ledg
 	if err != nil {
 		return who, ledger.Session{}, err
 	}
-	session, cookies, err := s.startSession(c.Request().Context(), who, at, ledger.ViaPassword)
+	session, cookies, err := s.startSession(c.Request().Context(), who, at, ledger.ViaPassword, nil)
 	setCookies(c, cookies)
 	return who, session, err
 }
@@ -205,8 +205,9 @@ func (s *Server) noteFailed(ctx context.Context, email, act, address string) {
 	}
 }
 
-// startSession gives a session and the cookies that hold it and the browser's own secret.
-func (s *Server) startSession(ctx context.Context, who ledger.Who, at place, via string) (ledger.Session, []*http.Cookie, error) {
+// startSession gives a session and the cookies that hold it and the browser's own secret. asked is when a provider last asked
+// who this is.
+func (s *Server) startSession(ctx context.Context, who ledger.Who, at place, via string, asked *time.Time) (ledger.Session, []*http.Cookie, error) {
 	known, err := s.login.KnownMember(ctx, who, at.device)
 	if err != nil {
 		return ledger.Session{}, nil, err
@@ -214,7 +215,7 @@ func (s *Server) startSession(ctx context.Context, who ledger.Who, at place, via
 	var session ledger.Session
 	var secret, device string
 	err = s.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) {
-		if session, secret, err = tx.StartSession(ctx, sessionFor, ledger.From{Via: via, Agent: at.agent, Address: at.address}); err == nil && !known {
+		if session, secret, err = tx.StartSession(ctx, sessionFor, ledger.From{Via: via, Agent: at.agent, Address: at.address, ProvedAt: asked}); err == nil && !known {
 			device, err = tx.KnowDevice(ctx)
 		}
 		return err

@@ -10,6 +10,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -131,8 +132,9 @@ func (r cookieRules) signInName() string {
 }
 
 // BeginLogIn is the address at the provider to send a browser to. next is the page to come back to; invitation is its
-// secret where somebody is joining.
-func (s *Server) BeginLogIn(c echo.Context, provider uuid.UUID, next, invitation string) (address string, err error) {
+// secret where somebody is joining. again has the provider ask the person anew (OpenID Connect Core 1.0, section 3.1.2.1:
+// prompt and max_age), instead of taking its own session for them.
+func (s *Server) BeginLogIn(c echo.Context, provider uuid.UUID, next, invitation string, again bool) (address string, err error) {
 	ctx := c.Request().Context()
 	p, err := s.login.Provider(ctx, provider)
 	if err != nil {
@@ -154,7 +156,11 @@ func (s *Server) BeginLogIn(c echo.Context, provider uuid.UUID, next, invitation
 	cookie.Name = s.cookie.signInName()
 	c.SetCookie(cookie)
 	config := s.oauth(p, at)
-	return config.AuthCodeURL(state, oidc.Nonce(in.Nonce), oauth2.S256ChallengeOption(in.Verifier)), nil
+	options := []oauth2.AuthCodeOption{oidc.Nonce(in.Nonce), oauth2.S256ChallengeOption(in.Verifier)}
+	if again {
+		options = append(options, oauth2.SetAuthURLParam("prompt", "login"), oauth2.SetAuthURLParam("max_age", strconv.Itoa(int(s.store.ProofFor().Seconds()))))
+	}
+	return config.AuthCodeURL(state, options...), nil
 }
 
 // FinishLogIn takes a provider's answer and sets the session's cookie. It says which page to go on to. Whatever is not as
@@ -198,7 +204,7 @@ func (s *Server) FinishLogIn(c echo.Context, provider uuid.UUID) (next string, e
 	if err != nil {
 		return refuse("nobody here with this subject or verified e-mail", err)
 	}
-	_, cookies, err := s.startSession(ctx, who, placeOf(c), ledger.ViaProvider)
+	_, cookies, err := s.startSession(ctx, who, placeOf(c), ledger.ViaProvider, vouched.AskedAt)
 	setCookies(c, cookies)
 	return taken.Next, err
 }
@@ -234,6 +240,7 @@ func (s *Server) vouch(ctx context.Context, p ledger.ProviderClient, taken ledge
 	if err := id.Claims(&c); err != nil {
 		return v, errors.New("id token: claims of a wrong type")
 	}
+	asked := c.askedAt()                                                                         // before the user info is read into the same claims: only the token is signed
 	if len(id.Audience) > 1 && c.Party != p.ClientID || c.Party != "" && c.Party != p.ClientID { // OpenID Connect Core 1.0, section 3.1.3.7, 4 and 5
 		return v, errors.New("id token: made for another party")
 	}
@@ -246,7 +253,7 @@ func (s *Server) vouch(ctx context.Context, p ledger.ProviderClient, taken ledge
 			return v, errors.New("user info of somebody else")
 		}
 	}
-	v = ledger.Vouched{Issuer: id.Issuer, Subject: id.Subject, Name: c.Name}
+	v = ledger.Vouched{Issuer: id.Issuer, Subject: id.Subject, Name: c.Name, AskedAt: asked}
 	if c.Verified {
 		v.Email = c.Email
 	}
@@ -267,6 +274,16 @@ type claims struct {
 	Verified truth  `json:"email_verified"`
 	Name     string `json:"name"`
 	Party    string `json:"azp"`
+	AuthTime *int64 `json:"auth_time"`
+}
+
+// askedAt is when the provider last asked the person who they are; nil where it does not say, or says what cannot be.
+func (c claims) askedAt() *time.Time {
+	if c.AuthTime == nil || *c.AuthTime <= 0 || *c.AuthTime > time.Now().Add(signInFor).Unix() {
+		return nil
+	}
+	at := time.Unix(*c.AuthTime, 0)
+	return &at
 }
 
 // truth is true for true and "true" alone: some providers send text.

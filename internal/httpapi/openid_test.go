@@ -31,7 +31,7 @@ func providerPages(e *echo.Echo, s *httpapi.Server) error {
 		if err != nil {
 			return ledger.ErrNotFound
 		}
-		to, err := s.BeginLogIn(c, id, c.QueryParam("next"), c.QueryParam("invitation"))
+		to, err := s.BeginLogIn(c, id, c.QueryParam("next"), c.QueryParam("invitation"), c.QueryParam("again") != "")
 		if err != nil {
 			return err
 		}

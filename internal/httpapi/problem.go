@@ -54,7 +54,7 @@ var (
 var kinds = []kind{
 	kindInvalid, kindInvalidInput, kindSpec, kindUnauthorized, kindCredentials, kindForbidden, kindCrossSite, kindNotFound, kindMethod,
 	kindState, kindConflict, kindInFlight, kindMissingBytes, kindChangedSince, kindTooLarge, kindMediaType, kindKeyReused, kindTooMany,
-	kindInternal, kindUnavailable, kindStorage, kindEvidenceBroken, kindProvider,
+	kindInternal, kindUnavailable, kindStorage, kindEvidenceBroken, kindProvider, kindProof,
 }
 
 // byError is the one table from kinds of error to problems; the first that fits wins. Whether the sentence of the error
@@ -114,7 +114,8 @@ type Problem struct {
 	errors     []api.ProblemError
 	missing    []api.FileUpload
 	retryAfter time.Duration
-	cause      error // for the log only
+	proofAge   time.Duration // how old a proof may be
+	cause      error         // for the log only
 }
 
 func (p *Problem) Error() string {
@@ -148,6 +149,9 @@ func asProblem(err error) *Problem {
 	var required *ledger.ProviderRequired
 	if errors.As(err, &required) {
 		return &Problem{kind: kindCredentials, detail: "This party takes no passwords: log in by its own provider on the pages, or use a token.", cause: err}
+	}
+	if stale, ok := StaleProof(err); ok {
+		return proofProblem(stale, err)
 	}
 	for _, row := range byError {
 		if errors.Is(err, row.is) {
@@ -220,7 +224,7 @@ func writeProblem(c echo.Context, err error) {
 	h.Set(echo.HeaderContentType, "application/problem+json")
 	h.Set(echo.HeaderCacheControl, "no-store")
 	if p.kind.status == http.StatusUnauthorized {
-		h.Set(echo.HeaderWWWAuthenticate, `Bearer realm="proofhouse"`)
+		h.Set(echo.HeaderWWWAuthenticate, p.challenge())
 	}
 	if p.retryAfter > 0 {
 		h.Set(echo.HeaderRetryAfter, strconv.Itoa(int((p.retryAfter+time.Second-1)/time.Second)))

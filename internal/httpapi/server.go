@@ -49,7 +49,7 @@ type Config struct {
 	StoragePrice StoragePrice
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
-	// PostKey seals the secrets of webhooks; without one there are none.
+	// PostKey seals the secrets of webhooks and log-in providers; without one there are none. Store and Login use it too.
 	PostKey ledger.PostKey
 	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
 	Streams *Streams
@@ -90,6 +90,9 @@ func New(cfg Config) (*Server, error) {
 	desc, err := loadDescription()
 	if err != nil {
 		return nil, fmt.Errorf("httpapi: %w", err)
+	}
+	if cfg.PostKey.Known() {
+		cfg.Login.UsePost(cfg.PostKey)
 	}
 	if cfg.Registry == nil {
 		cfg.Registry = prometheus.NewRegistry()

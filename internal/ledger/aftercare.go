@@ -79,10 +79,13 @@ func (tx *Tx) missingSources(ctx context.Context, studio, prop uuid.UUID) ([]str
 // pay releases an accepted milestone's amount, or holds it back where a final one owes source files. Acceptance stands
 // either way. Maintenance is not paid.
 func (tx *Tx) pay(ctx context.Context, m lockedMilestone, signOff uuid.UUID, currency string) error {
-	switch m.kind {
-	case kindMaintenance:
+	if m.kind == kindMaintenance {
 		return nil
-	case "final":
+	}
+	if err := tx.proved(ctx); err != nil {
+		return err
+	}
+	if m.kind == "final" {
 		missing, err := tx.missingSources(ctx, m.studio, m.prop)
 		if err != nil {
 			return err

@@ -57,6 +57,9 @@ func (tx *Tx) Appoint(ctx context.Context, in NewDeputy) (Deputy, error) {
 	case in.Until.Before(in.From):
 		return Deputy{}, invalid("until", "is before from")
 	}
+	if err := tx.proved(ctx); err != nil {
+		return Deputy{}, err
+	}
 	id := newID()
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.deputy (studio_id, id, role, member_id, from_on, until_on, by_member, by_name) VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`,
 		tx.Who.Party, id, in.Role, in.Member, in.From, in.Until, tx.Who.Member, tx.Who.Name); err != nil {

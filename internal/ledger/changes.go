@@ -138,6 +138,11 @@ func (tx *Tx) decideChange(ctx context.Context, m lockedMilestone, id uuid.UUID,
 	case event == "agree" && m.amountMinor+delta < 0:
 		return fmt.Errorf("%w: the milestone's amount would be below 0", ErrState)
 	}
+	if event == "agree" && delta != 0 {
+		if err := tx.proved(ctx); err != nil {
+			return err
+		}
+	}
 	if _, err := tx.Exec(ctx, `UPDATE ph.change_order SET state = $3, last_event = $4, decided_by = $5, decided_reason = $6 WHERE studio_id = $1 AND id = $2`,
 		m.studio, id, to, event, tx.Who.Member, reason); err != nil {
 		return fmt.Errorf("change order %s: %w", id, err)

@@ -200,6 +200,9 @@ type ground struct {
 }
 
 func (tx *Tx) release(ctx context.Context, m lockedMilestone, why ground, amountMinor int64, currency string) error {
+	if err := tx.proved(ctx); err != nil {
+		return err
+	}
 	id := newID()
 	if _, err := tx.Exec(ctx, `INSERT INTO ph.payable (studio_id, vendor_id, work_order_id, prop_id, milestone_id, kind, sign_off_id, cancellation_id, id, amount_minor, currency)
 		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)`, m.studio, m.vendor, m.workOrder, m.prop, m.id, why.kind, why.signOff, why.cancellation, id, amountMinor, currency); err != nil {

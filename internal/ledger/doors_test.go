@@ -27,7 +27,7 @@ func (s *scene) doors(who ledger.Who) {
 		if _, err = tx.KnowDevice(s.ctx()); err != nil {
 			return err
 		}
-		p, err = tx.PutProvider(s.ctx(), ledger.SetProvider{Issuer: issuer, ClientID: "house", ClientSecret: secretText("s")})
+		p, err = tx.PutProvider(s.ctx(), ledger.SetProvider{Issuer: issuer, ClientID: "house"})
 		return err
 	})
 	l := ledger.NewLogin(s.db.Pool(ledger.RoleLogin))
@@ -43,7 +43,7 @@ func (s *scene) emailOf(who ledger.Who) (email string) {
 
 func (s *scene) providerOf(who ledger.Who) (p ledger.Provider) {
 	s.as(who, func(tx *ledger.Tx) (err error) {
-		p, err = tx.PutProvider(s.ctx(), ledger.SetProvider{Issuer: issuer, ClientID: "house", ClientSecret: secretText("s")})
+		p, err = tx.PutProvider(s.ctx(), ledger.SetProvider{Issuer: issuer, ClientID: "house"})
 		return err
 	})
 	return p

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -12,10 +13,16 @@ import (
 )
 
 // Login tells who is calling, by the role ph_login, which may do nothing else.
-type Login struct{ pool *pgxpool.Pool }
+type Login struct {
+	pool    *pgxpool.Pool
+	postKey PostKey // of the secrets of log-in providers
+}
 
 // NewLogin makes a login over a pool of role ph_login.
 func NewLogin(pool *pgxpool.Pool) *Login { return &Login{pool: pool} }
+
+// UsePost opens the secrets of log-in providers. Call it before the login is used.
+func (l *Login) UsePost(key PostKey) { l.postKey = key }
 
 const (
 	sessionPrefix    = "phs_"
@@ -54,8 +61,12 @@ func (l *Login) Session(ctx context.Context, secret string) (Who, error) {
 	if !strings.HasPrefix(secret, sessionPrefix) {
 		return Who{}, ErrCredentials
 	}
-	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, session_id FROM ph.login_session($1)`, hashSecret(secret)).
-		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &who.Session)
+	var seconds *int64
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, session_id, proved_seconds FROM ph.login_session($1)`, hashSecret(secret)).
+		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &who.Session, &seconds)
+	if who.ProofAge = Unproved; seconds != nil {
+		who.ProofAge = time.Duration(*seconds) * time.Second
+	}
 	return whoOr(who, err)
 }
 

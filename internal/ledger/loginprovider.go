@@ -73,14 +73,26 @@ func (tx *Tx) PutProvider(ctx context.Context, in SetProvider) (Provider, error)
 			return Provider{}, err
 		}
 	}
-	_, err := tx.Exec(ctx, `INSERT INTO ph.provider AS o (party_id, id, issuer, client_id, client_secret, required, changed_by) VALUES ($1, $2, $3, $4, coalesce($5, ''), $6, $7)
+	if err := tx.proved(ctx); err != nil {
+		return Provider{}, err
+	}
+	var sealed string
+	if in.ClientSecret != nil {
+		var err error
+		if sealed, err = tx.postKey.sealText(tx.Who.Party, *in.ClientSecret); errors.Is(err, ErrNoPost) {
+			return Provider{}, invalid("client_secret", "cannot be kept here, since this service has no key to seal it with: register a public client, or have POST_KEY set")
+		} else if err != nil {
+			return Provider{}, fmt.Errorf("set provider: %w", err)
+		}
+	}
+	_, err := tx.Exec(ctx, `INSERT INTO ph.provider AS o (party_id, id, issuer, client_id, client_secret, required, changed_by) VALUES ($1, $2, $3, $4, $5, $6, $7)
 		ON CONFLICT (party_id) DO UPDATE SET issuer = $3, client_id = $4, required = $6, changed_by = $7, changed_at = now(), removed_at = NULL`,
-		tx.Who.Party, newID(), in.Issuer, in.ClientID, in.ClientSecret, in.Required, tx.Who.Member)
+		tx.Who.Party, newID(), in.Issuer, in.ClientID, sealed, in.Required, tx.Who.Member)
 	if err != nil {
 		return Provider{}, fmt.Errorf("set provider: %w", err)
 	}
 	if in.ClientSecret != nil { // apart, since the secret that is there cannot be read here
-		if _, err := tx.Exec(ctx, `UPDATE ph.provider SET client_secret = $2 WHERE party_id = $1`, tx.Who.Party, *in.ClientSecret); err != nil {
+		if _, err := tx.Exec(ctx, `UPDATE ph.provider SET client_secret = $2 WHERE party_id = $1`, tx.Who.Party, sealed); err != nil {
 			return Provider{}, fmt.Errorf("set provider: %w", err)
 		}
 	}
@@ -130,6 +142,9 @@ func (tx *Tx) RemoveProvider(ctx context.Context) error {
 	if err := tx.mayChangeProvider(); err != nil {
 		return err
 	}
+	if err := tx.proved(ctx); err != nil {
+		return err
+	}
 	tag, err := tx.Exec(ctx, `UPDATE ph.provider SET removed_at = now(), required = false, client_secret = '', changed_at = now(), changed_by = $2
 		WHERE party_id = $1 AND removed_at IS NULL`, tx.Who.Party, tx.Who.Member)
 	if err != nil {
@@ -159,7 +174,13 @@ func (l *Login) Provider(ctx context.Context, id uuid.UUID) (ProviderClient, err
 		return ProviderClient{}, fmt.Errorf("provider %s: %w", id, err)
 	}
 	p, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[ProviderClient])
-	return p, mapError(err)
+	if err != nil {
+		return p, mapError(err)
+	}
+	if p.ClientSecret, err = l.postKey.openText(p.Party, p.ClientSecret); err != nil {
+		return ProviderClient{}, fmt.Errorf("client secret of provider %s: %w", id, err)
+	}
+	return p, nil
 }
 
 // SignIn is a log-in on its way to a provider and back.
@@ -213,6 +234,7 @@ type Vouched struct {
 	Issuer, Subject string
 	Email           string // "" unless the provider has verified it
 	Name            string
+	AskedAt         *time.Time // when it last asked them; nil where it does not say
 }
 
 // Identity finds the member that a provider vouches for: known by its subject, or linked now, to the holder of the

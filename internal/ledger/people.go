@@ -98,6 +98,9 @@ func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string,
 	if valid < 0 || valid > invitationMax {
 		return Invitation{}, "", invalid("valid_for", "is over %s", invitationMax)
 	}
+	if err := tx.proved(ctx); err != nil {
+		return Invitation{}, "", err
+	}
 	secret, hash := newSecret(invitationPrefix)
 	if tx.postKey.Known() { // the mail makes the same link again
 		secret, hash = tx.postKey.link(invitationPrefix, inv.ID)
@@ -161,6 +164,9 @@ func (tx *Tx) CreateToken(ctx context.Context, in NewToken) (Token, string, erro
 	}
 	if valid < 0 || valid > tokenMax {
 		return Token{}, "", invalid("valid_for", "is over %d days", int(tokenMax.Hours()/24))
+	}
+	if err := tx.proved(ctx); err != nil {
+		return Token{}, "", err
 	}
 	secret, hash := newSecret(tokenPrefix)
 	t := Token{ID: newID(), Name: strings.TrimSpace(in.Name), Hint: secret[:len(tokenPrefix)+4], Scopes: in.Scopes}

@@ -16,7 +16,7 @@ import (
 	"github.com/google/uuid"
 )
 
-// PostKey seals the secrets of hooks, which rest in the database, and makes the links that mails carry, which rest nowhere:
+// PostKey seals the secrets of hooks and of log-in providers, which rest in the database, and makes the links that mails carry, which rest nowhere:
 // a link's secret is worked out from its id when the mail is made. All processes of a service share one key.
 type PostKey struct{ key [32]byte }
 

@@ -59,9 +59,9 @@ func (tx *Tx) StartSession(ctx context.Context, validFor time.Duration, from Fro
 	}
 	secret, hash := newSecret(sessionPrefix)
 	s := Session{ID: newID(), Via: from.Via, Agent: plainText(from.Agent, 200), Address: plainText(from.Address, 60)}
-	err := tx.QueryRow(ctx, `INSERT INTO ph.session (party_id, member_id, id, secret_hash, expires_at, via, agent, address)
-		VALUES ($1, $2, $3, $4, now() + $5::interval, $6, $7, $8) RETURNING created_at, expires_at`,
-		tx.Who.Party, tx.Who.Member, s.ID, hash, validFor, s.Via, s.Agent, s.Address).Scan(&s.CreatedAt, &s.ExpiresAt)
+	err := tx.QueryRow(ctx, `INSERT INTO ph.session (party_id, member_id, id, secret_hash, expires_at, via, agent, address, proved_at)
+		VALUES ($1, $2, $3, $4, now() + $5::interval, $6, $7, $8, CASE WHEN $6 <> 'provider' OR $9::timestamptz > now() THEN now() ELSE $9 END) RETURNING created_at, expires_at`,
+		tx.Who.Party, tx.Who.Member, s.ID, hash, validFor, s.Via, s.Agent, s.Address, from.ProvedAt).Scan(&s.CreatedAt, &s.ExpiresAt)
 	if err != nil {
 		return Session{}, "", fmt.Errorf("start session: %w", err)
 	}

@@ -18,9 +18,10 @@ import (
 
 // Store opens transactions for callers of the API and the pages. Its pool's role is ph_api.
 type Store struct {
-	pool    *pgxpool.Pool
-	wake    waker
-	postKey PostKey // of the mails that invite; none: no mail
+	pool     *pgxpool.Pool
+	wake     waker
+	postKey  PostKey // of the mails that invite; none: no mail
+	proofFor time.Duration
 }
 
 // waker enqueues one ticket for the workers in the caller's transaction.
@@ -32,7 +33,7 @@ func NewStore(pool *pgxpool.Pool) (*Store, error) {
 	if _, err := client(); err != nil {
 		return nil, fmt.Errorf("ledger: job queue: %w", err)
 	}
-	return &Store{pool: pool, wake: wakeWith(client)}, nil
+	return &Store{pool: pool, wake: wakeWith(client), proofFor: ProofFor}, nil
 }
 
 // WakeArgs is the River job that wakes a worker: a ticket, which does not say which inspection.
@@ -71,9 +72,10 @@ type Tx struct {
 
 	late *lateTx
 
-	wake    waker
-	postKey PostKey
-	facts   []pendingFact // appended to their logs just before the commit
+	wake     waker
+	postKey  PostKey
+	proofFor time.Duration
+	facts    []pendingFact // appended to their logs just before the commit
 }
 
 // InTx runs fn in a transaction as the caller who. It commits when fn returns nil. fn runs again after a serialisation
@@ -83,7 +85,7 @@ func (s *Store) InTx(ctx context.Context, who Who, fn func(tx *Tx) error) error 
 		return err
 	}
 	return retry(ctx, func() error {
-		return runTx(ctx, s.pool, who, "BEGIN", s.wake, func(tx *Tx) error { tx.postKey = s.postKey; return fn(tx) })
+		return runTx(ctx, s.pool, who, "BEGIN", s.wake, func(tx *Tx) error { tx.postKey, tx.proofFor = s.postKey, s.proofFor; return fn(tx) })
 	})
 }
 

@@ -54,6 +54,9 @@ type Who struct {
 	Scopes    []Scope
 	Session   uuid.UUID // of a page; zero for a token
 	Token     uuid.UUID // of a program; zero for a page
+
+	// ProofAge is how long ago the member showed who they are, in this session; of no meaning for a token.
+	ProofAge time.Duration
 }
 
 // Has says whether the caller has one of the roles.
@@ -148,6 +151,9 @@ type Session struct {
 // From says how and where a session begins.
 type From struct {
 	Via, Agent, Address string
+	// ProvedAt is when a provider says that it last asked who this is; nil: it does not say. A password or an invitation is
+	// proof of its own.
+	ProvedAt *time.Time
 }
 
 // NewToken asks for a program's token.

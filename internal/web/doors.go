@@ -124,7 +124,7 @@ type accessPage struct {
 
 // accessActs are in the order in which one looks for trouble.
 var accessActs = []string{
-	ledger.ActLogInFailed, ledger.ActLogInHeld, ledger.ActLoggedIn, ledger.ActJoined, ledger.ActLoggedOut, ledger.ActSessionsEnded, ledger.ActPasswordChanged, ledger.ActProviderChanged,
+	ledger.ActLogInFailed, ledger.ActLogInHeld, ledger.ActLoggedIn, ledger.ActJoined, ledger.ActLoggedOut, ledger.ActSessionsEnded, ledger.ActProved, ledger.ActPasswordChanged, ledger.ActProviderChanged,
 	ledger.ActTokenMade, ledger.ActTokenUsed, ledger.ActTokenRevoked, ledger.ActReadOrder, ledger.ActReadProp, ledger.ActReadDelivery, ledger.ActReadInspection,
 	ledger.ActReadFile, ledger.ActExported, ledger.ActReadHandover, ledger.ActReadAccess,
 }

@@ -49,13 +49,16 @@ func (p *Pages) wayOf(c echo.Context, id uuid.UUID, next string) *way {
 	return w
 }
 
-// loginWith sends the browser to the party's provider.
+// loginWith sends the browser to the party's provider; with ?again=1 to be asked anew there, for a fresh proof.
 func (p *Pages) loginWith(c echo.Context) error {
 	id, err := idOf(c)
 	if err != nil {
 		return err
 	}
-	return p.goToProvider(c, id, local(c.QueryParam("next")), "")
+	if c.QueryParam("again") != "" {
+		return p.goToProvider(c, id, "/proof", "", true)
+	}
+	return p.goToProvider(c, id, local(c.QueryParam("next")), "", false)
 }
 
 // joinWith does so from an invitation.
@@ -67,11 +70,11 @@ func (p *Pages) joinWith(c echo.Context) error {
 	if in.Provider == uuid.Nil {
 		return ledger.ErrNotFound
 	}
-	return p.goToProvider(c, in.Provider, "/", c.Param("secret"))
+	return p.goToProvider(c, in.Provider, "/", c.Param("secret"), false)
 }
 
-func (p *Pages) goToProvider(c echo.Context, id uuid.UUID, next, invitation string) error {
-	address, err := p.server.BeginLogIn(c, id, next, invitation)
+func (p *Pages) goToProvider(c echo.Context, id uuid.UUID, next, invitation string, again bool) error {
+	address, err := p.server.BeginLogIn(c, id, next, invitation, again)
 	if err != nil {
 		return err
 	}

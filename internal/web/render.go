@@ -15,7 +15,7 @@ import (
 )
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"askreset", "reset", "stopmail", "mail", "webhooks", "webhook", "login", "join", "work", "today", "props", "projects", "project", "figures", "bulkspec", "waitingspecs", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "stored", "specdraft", "people", "account", "doors", "access", "problem", "paper", "questions", "question", "references", "pack", "batch", "capacity", "review", "reviewone", "permits"}
+var pageNames = []string{"askreset", "proof", "reset", "stopmail", "mail", "webhooks", "webhook", "login", "join", "work", "today", "props", "projects", "project", "figures", "bulkspec", "waitingspecs", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "payables", "stored", "specdraft", "people", "account", "doors", "access", "problem", "paper", "questions", "question", "references", "pack", "batch", "capacity", "review", "reviewone", "permits"}
 
 // frame is what every page has around it.
 type frame struct {
@@ -96,7 +96,7 @@ func (p *Pages) render(c echo.Context, status int, name string, f frame, data an
 	h.Set("Content-Security-Policy", p.policyOf(name))
 	h.Set("Content-Language", page.reader.Tag)
 	h.Add(echo.HeaderVary, "Accept-Language")
-	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest {
+	if c.Request().Method == http.MethodPost && status >= http.StatusBadRequest && name != "proof" { // that one may hold a secret of the form
 		// A refused form may be kept, or the back button would lead from the next page to a browser's error.
 		h.Set(echo.HeaderCacheControl, "private, no-cache")
 	}

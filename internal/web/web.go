@@ -72,7 +72,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		open.GET("/login/with/:id", p.loginWith)
 		open.GET("/login/with/:id/return", p.loginReturned)
 
-		in := e.Group("", squeezed, p.shown, readForm, s.Session(p.loggedOut))
+		in := e.Group("", squeezed, p.shown, readForm, s.Session(p.loggedOut), p.proving)
+		in.GET("/proof", p.proved)
 		in.GET("/", p.work)
 		in.GET("/orders", p.orders)
 		in.GET("/orders/new", p.newOrder)

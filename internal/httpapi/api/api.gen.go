@@ -27,6 +27,7 @@ const (
 	AccessActLoggedIn        AccessAct = "logged_in"
 	AccessActLoggedOut       AccessAct = "logged_out"
 	AccessActPasswordChanged AccessAct = "password_changed"
+	AccessActProved          AccessAct = "proved"
 	AccessActProviderChanged AccessAct = "provider_changed"
 	AccessActReadAccess      AccessAct = "read_access"
 	AccessActReadDelivery    AccessAct = "read_delivery"
@@ -57,6 +58,8 @@ func (e AccessAct) Valid() bool {
 	case AccessActLoggedOut:
 		return true
 	case AccessActPasswordChanged:
+		return true
+	case AccessActProved:
 		return true
 	case AccessActProviderChanged:
 		return true
@@ -2109,6 +2112,11 @@ type NewProject struct {
 	// Code Short and fixed; it appears in file names.
 	Code  Code   `json:"code"`
 	Title string `json:"title"`
+}
+
+// NewProof defines model for NewProof.
+type NewProof struct {
+	Password string `json:"password"`
 }
 
 // NewProp defines model for NewProp.
@@ -4197,6 +4205,9 @@ type ReplyToQuestionJSONRequestBody = NewReply
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
 
+// ProveSessionJSONRequestBody defines body for ProveSession for application/json ContentType.
+type ProveSessionJSONRequestBody = NewProof
+
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
 
@@ -4514,6 +4525,9 @@ type ServerInterface interface {
 	// LogOut Log out
 	// (DELETE /v1/sessions/current)
 	LogOut(ctx echo.Context) error
+	// ProveSession Show again that it is you
+	// (POST /v1/sessions/current/proof)
+	ProveSession(ctx echo.Context) error
 	// EndSession Log out one of your sessions
 	// (DELETE /v1/sessions/{session_id})
 	EndSession(ctx echo.Context, sessionId SessionId) error
@@ -7112,6 +7126,15 @@ func (w *ServerInterfaceWrapper) LogOut(ctx echo.Context) error {
 	return err
 }
 
+// ProveSession converts echo context to params.
+func (w *ServerInterfaceWrapper) ProveSession(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ProveSession(ctx)
+	return err
+}
+
 // EndSession converts echo context to params.
 func (w *ServerInterfaceWrapper) EndSession(ctx echo.Context) error {
 	var err error
@@ -8296,6 +8319,7 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.PUT(options.BaseURL+"/v1/log-in-provider", wrapper.SetLogInProvider, options.OperationMiddlewares["setLogInProvider"]...)
 	router.GET(options.BaseURL+"/v1/access", wrapper.ListAccess, options.OperationMiddlewares["listAccess"]...)
 	router.DELETE(options.BaseURL+"/v1/sessions/current", wrapper.LogOut, options.OperationMiddlewares["logOut"]...)
+	router.POST(options.BaseURL+"/v1/sessions/current/proof", wrapper.ProveSession, options.OperationMiddlewares["proveSession"]...)
 	router.GET(options.BaseURL+"/v1/me", wrapper.GetMe, options.OperationMiddlewares["getMe"]...)
 	router.POST(options.BaseURL+"/v1/me/password", wrapper.ChangePassword, options.OperationMiddlewares["changePassword"]...)
 	router.GET(options.BaseURL+"/v1/tokens", wrapper.ListTokens, options.OperationMiddlewares["listTokens"]...)
@@ -12139,6 +12163,39 @@ func (response LogOutdefaultApplicationProblemPlusJSONResponse) VisitLogOutRespo
 	return err
 }
 
+type ProveSessionRequestObject struct {
+	Body *ProveSessionJSONRequestBody
+}
+
+type ProveSessionResponseObject interface {
+	VisitProveSessionResponse(w http.ResponseWriter) error
+}
+
+type ProveSession204Response struct {
+}
+
+func (response ProveSession204Response) VisitProveSessionResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type ProveSessiondefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ProveSessiondefaultApplicationProblemPlusJSONResponse) VisitProveSessionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type EndSessionRequestObject struct {
 	SessionId SessionId `json:"session_id"`
 }
@@ -14061,6 +14118,9 @@ type StrictServerInterface interface {
 	// LogOut Log out
 	// (DELETE /v1/sessions/current)
 	LogOut(ctx context.Context, request LogOutRequestObject) (LogOutResponseObject, error)
+	// ProveSession Show again that it is you
+	// (POST /v1/sessions/current/proof)
+	ProveSession(ctx context.Context, request ProveSessionRequestObject) (ProveSessionResponseObject, error)
 	// EndSession Log out one of your sessions
 	// (DELETE /v1/sessions/{session_id})
 	EndSession(ctx context.Context, request EndSessionRequestObject) (EndSessionResponseObject, error)
@@ -17187,6 +17247,52 @@ func (sh *strictHandler) LogOut(ctx echo.Context) error {
 		return err
 	} else if validResponse, ok := response.(LogOutResponseObject); ok {
 		return validResponse.VisitLogOutResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ProveSession operation middleware
+func (sh *strictHandler) ProveSession(ctx echo.Context) error {
+	var request ProveSessionRequestObject
+
+	var body ProveSessionJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ProveSession(ctx.Request().Context(), request.(ProveSessionRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ProveSession")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ProveSessionResponseObject); ok {
+		return validResponse.VisitProveSessionResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
