@@ -204,7 +204,8 @@ type Beside struct {
 // BesideOf finds what a delivery is compared with: the one before it in its milestone, and the prop's newest accepted one.
 // Each has a lit still. Either may be missing, and they are never the same.
 func (tx *Tx) BesideOf(ctx context.Context, d Delivery) ([]Beside, error) {
-	rows, err := tx.Query(ctx, tx.sql(`SELECT o.id, o.number, m.kind, m.state = 'accepted', i.id FROM ph.delivery o
+	rows, err := tx.Query(ctx, tx.sql(`SELECT o.id, o.number, m.kind,
+		  EXISTS (SELECT FROM ph.sign_off s WHERE s.studio_id = o.studio_id AND s.prop_id = o.prop_id AND s.delivery_id = o.id AND s.decision = 'accept'), i.id FROM ph.delivery o
 		JOIN ph.milestone m ON m.studio_id = o.studio_id AND m.id = o.milestone_id
 		JOIN ph.inspection i ON i.studio_id = o.studio_id AND i.delivery_id = o.id AND i.current
 		JOIN ph.evidence v ON v.studio_id = i.studio_id AND v.inspection_id = i.id AND v.name = 'prop_lit.png'

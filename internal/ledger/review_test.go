@@ -91,6 +91,17 @@ func TestWhatStandsBesideAPropInReview(t *testing.T) {
 		return nil
 	})
 	require.ErrorIs(t, s.try(s.yard, func(tx *ledger.Tx) error { _, err := tx.Review(s.ctx(), ledger.ReviewFilter{}); return err }), ledger.ErrForbidden)
+
+	_, err = s.signOff(s.studio, second.ID, ledger.Accept, "")
+	require.NoError(t, err)
+	s.as(s.yard, func(tx *ledger.Tx) error {
+		d, err := tx.Delivery(s.ctx(), second.ID)
+		require.NoError(t, err)
+		beside, err := tx.BesideOf(s.ctx(), d)
+		require.NoError(t, err)
+		require.False(t, beside[0].Accepted, "its stage is, it is not")
+		return nil
+	})
 }
 
 // A batch is gone through by itself: what came in it and is still the newest delivery of its milestone.
