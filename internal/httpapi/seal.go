@@ -17,15 +17,18 @@ const rollbackTime = 5 * time.Second
 // SealDelivery fences the uploads, looks at every object with no transaction open, then makes the delivery final and
 // queues its inspection in one transaction. It may break off anywhere and be called again.
 func (h *handlers) SealDelivery(ctx context.Context, r api.SealDeliveryRequestObject) (api.SealDeliveryResponseObject, error) {
-	d, err := h.Seal(ctx, r.DeliveryId)
+	d, proof, err := h.seal(ctx, r.DeliveryId)
 	if err != nil {
 		return nil, err
+	}
+	who, _ := Caller(ctx)
+	if proof.Format != "" { // made with the seal; a repeat reads it
+		return api.SealDelivery200JSONResponse{Delivery: deliveryOf(d, who), Receipt: receiptOf(proof)}, nil
 	}
 	receipt, err := h.receipt(ctx, ledger.FactDeliverySealed, d.ID)
 	if err != nil {
 		return nil, err
 	}
-	who, _ := Caller(ctx)
 	return api.SealDelivery200JSONResponse{Delivery: deliveryOf(d, who), Receipt: receipt}, nil
 }
 
@@ -33,23 +36,29 @@ func (h *handlers) SealDelivery(ctx context.Context, r api.SealDeliveryRequestOb
 const sealTries = 3
 
 // Seal seals a delivery for the caller of ctx.
-func (s *Server) Seal(ctx context.Context, id uuid.UUID) (d ledger.Delivery, err error) {
+func (s *Server) Seal(ctx context.Context, id uuid.UUID) (ledger.Delivery, error) {
+	d, _, err := s.seal(ctx, id)
+	return d, err
+}
+
+// seal is Seal with its receipt, which is empty where the delivery was sealed already.
+func (s *Server) seal(ctx context.Context, id uuid.UUID) (d ledger.Delivery, receipt ledger.Receipt, err error) {
 	unlock, err := s.joining.lock(ctx, id)
 	if err != nil {
-		return ledger.Delivery{}, err
+		return d, receipt, err
 	}
 	defer unlock()
 	for range sealTries {
 		var finishing bool
-		if d, finishing, err = s.sealOnce(ctx, id); !finishing || !errors.Is(err, ledger.ErrState) {
+		if d, finishing, err = s.sealOnce(ctx, id, &receipt); !finishing || !errors.Is(err, ledger.ErrState) {
 			break
 		}
 	}
-	return d, err
+	return d, receipt, err
 }
 
 // sealOnce is one attempt. finishing says that every object was there and only the last step may have failed.
-func (s *Server) sealOnce(ctx context.Context, id uuid.UUID) (d ledger.Delivery, finishing bool, err error) {
+func (s *Server) sealOnce(ctx context.Context, id uuid.UUID, receipt *ledger.Receipt) (d ledger.Delivery, finishing bool, err error) {
 	d, err = read(ctx, s, func(tx *ledger.Tx) (ledger.Delivery, error) { return tx.BeginSeal(ctx, id) })
 	if err != nil {
 		return ledger.Delivery{}, false, err
@@ -63,6 +72,7 @@ func (s *Server) sealOnce(ctx context.Context, id uuid.UUID) (d ledger.Delivery,
 	}
 	d, _, err = once(ctx, s, "delivery", func(tx *ledger.Tx) (ledger.Delivery, uuid.UUID, error) {
 		d, err := tx.FinishSeal(ctx, id, arrived)
+		tx.ReceiptOf(ledger.FactDeliverySealed, id, receipt)
 		return d, d.ID, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (ledger.Delivery, error) { return tx.Delivery(ctx, id) })
 	return d, true, err

@@ -131,55 +131,100 @@ func scanDelivery(row pgx.CollectableRow) (Delivery, error) {
 	return d, err
 }
 
-// Delivery is one delivery with its files and their parts.
+// Delivery is one delivery with its files and their parts, read in one round trip.
 func (tx *Tx) Delivery(ctx context.Context, id uuid.UUID) (Delivery, error) {
-	rows, err := tx.Query(ctx, tx.sql(deliverySelect+`WHERE d.{me} = $1 AND d.id = $2`), tx.Who.Party, id)
-	if err != nil {
-		return Delivery{}, fmt.Errorf("delivery %s: %w", id, err)
+	batch := &pgx.Batch{}
+	tx.queueDelivery(batch, id)
+	results := tx.SendBatch(ctx, batch)
+	d, err := readDelivery(results)
+	if closed := results.Close(); err == nil {
+		err = closed
 	}
-	d, err := pgx.CollectExactlyOneRow(rows, scanDelivery)
 	if err != nil {
 		return Delivery{}, fmt.Errorf("delivery %s: %w", id, mapError(err))
-	}
-	if d.Files, err = filesOf(ctx, tx, d.StudioID, d.ID); err != nil {
-		return Delivery{}, fmt.Errorf("files of delivery %s: %w", id, err)
 	}
 	return d, nil
 }
 
+const (
+	fileSelect = `SELECT f.id, f.path, f.role, f.size, f.sha256, f.media_type, f.object_key, coalesce(f.upload_id, ''), f.part_size, coalesce(f.etag, ''), coalesce(f.version_id, '')
+		FROM ph.file f `
+	partSelect = `SELECT p.file_id, p.number, p.size, p.sha256, coalesce(p.etag, '')
+		FROM ph.file f JOIN ph.file_part p ON p.studio_id = f.studio_id AND p.file_id = f.id `
+	ofDelivery = `WHERE f.studio_id = (SELECT x.studio_id FROM ph.delivery x WHERE x.{me} = $1 AND x.id = $2) AND f.delivery_id = $2 `
+)
+
+// queueDelivery adds the three statements that readDelivery reads. Index: file_ord_key.
+func (tx *Tx) queueDelivery(batch *pgx.Batch, id uuid.UUID) {
+	for _, query := range []string{deliverySelect + `WHERE d.{me} = $1 AND d.id = $2`, fileSelect + ofDelivery + `ORDER BY f.ord`, partSelect + ofDelivery + `ORDER BY p.file_id, p.number`} {
+		batch.Queue(tx.sql(query), tx.Who.Party, id)
+	}
+}
+
+func readDelivery(results pgx.BatchResults) (Delivery, error) {
+	rows, err := results.Query()
+	if err != nil {
+		return Delivery{}, err
+	}
+	d, err := pgx.CollectExactlyOneRow(rows, scanDelivery)
+	if err != nil {
+		return Delivery{}, err
+	}
+	files, err := results.Query()
+	if err != nil {
+		return Delivery{}, err
+	}
+	at := map[uuid.UUID]int{}
+	if d.Files, err = readFiles(files, at); err != nil {
+		return Delivery{}, err
+	}
+	parts, err := results.Query()
+	if err != nil {
+		return Delivery{}, err
+	}
+	return d, readParts(parts, d.Files, at)
+}
+
 // filesOf reads files and parts in manifest order. Index: file_ord_key.
 func filesOf(ctx context.Context, tx pgx.Tx, studio, delivery uuid.UUID) ([]File, error) {
-	rows, err := tx.Query(ctx, `SELECT id, path, role, size, sha256, media_type, object_key, coalesce(upload_id, ''), part_size, coalesce(etag, ''), coalesce(version_id, '')
-		FROM ph.file WHERE studio_id = $1 AND delivery_id = $2 ORDER BY ord`, studio, delivery)
+	rows, err := tx.Query(ctx, fileSelect+`WHERE f.studio_id = $1 AND f.delivery_id = $2 ORDER BY f.ord`, studio, delivery)
 	if err != nil {
 		return nil, err
 	}
 	at := map[uuid.UUID]int{}
-	files, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (File, error) {
+	files, err := readFiles(rows, at)
+	if err != nil {
+		return nil, err
+	}
+	rows, err = tx.Query(ctx, partSelect+`WHERE f.studio_id = $1 AND f.delivery_id = $2 ORDER BY p.file_id, p.number`, studio, delivery)
+	if err != nil {
+		return nil, err
+	}
+	return files, readParts(rows, files, at)
+}
+
+// readFiles reads files and notes the place of each.
+func readFiles(rows pgx.Rows, at map[uuid.UUID]int) ([]File, error) {
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (File, error) {
 		var f File
 		err := row.Scan(&f.ID, &f.Path, &f.Role, &f.Size, &f.SHA256, &f.MediaType, &f.ObjectKey, &f.UploadID, &f.PartSize, &f.ETag, &f.VersionID)
 		at[f.ID] = len(at)
 		return f, err
 	})
-	if err != nil {
-		return nil, err
-	}
-	rows, err = tx.Query(ctx, `SELECT p.file_id, p.number, p.size, p.sha256, coalesce(p.etag, '')
-		FROM ph.file f JOIN ph.file_part p ON p.studio_id = f.studio_id AND p.file_id = f.id
-		WHERE f.studio_id = $1 AND f.delivery_id = $2 ORDER BY p.file_id, p.number`, studio, delivery)
-	if err != nil {
-		return nil, err
-	}
+}
+
+// readParts gives each file its parts.
+func readParts(rows pgx.Rows, files []File, at map[uuid.UUID]int) error {
 	defer rows.Close()
 	for rows.Next() {
 		var file uuid.UUID
 		var p Part
 		if err := rows.Scan(&file, &p.Number, &p.Size, &p.SHA256, &p.ETag); err != nil {
-			return nil, err
+			return err
 		}
 		files[at[file]].Parts = append(files[at[file]].Parts, p)
 	}
-	return files, rows.Err()
+	return rows.Err()
 }
 
 // Deliveries lists deliveries without their files, newest first.
@@ -220,19 +265,29 @@ func (tx *Tx) Deliveries(ctx context.Context, f DeliveryFilter, p Page) (List[De
 
 // lockDelivery locks the milestone's row, then reads the delivery: the lock order of every rule.
 func (tx *Tx) lockDelivery(ctx context.Context, id uuid.UUID) (lockedMilestone, DeliveryState, error) {
-	var milestone uuid.UUID
+	batch := &pgx.Batch{}
+	tx.queueLock(batch, id)
+	batch.Queue(tx.sql(`SELECT state FROM ph.delivery WHERE {me} = $1 AND id = $2`), tx.Who.Party, id)
+	results := tx.SendBatch(ctx, batch)
+	defer results.Close()
 	var state DeliveryState
-	if err := tx.QueryRow(ctx, tx.sql(`SELECT milestone_id FROM ph.delivery WHERE {me} = $1 AND id = $2`), tx.Who.Party, id).Scan(&milestone); err != nil {
-		return lockedMilestone{}, "", fmt.Errorf("delivery %s: %w", id, mapError(err))
+	m, err := scanLocked(results.QueryRow())
+	if err == nil {
+		err = results.QueryRow().Scan(&state)
 	}
-	m, err := tx.lockMilestone(ctx, milestone)
+	if closed := results.Close(); err == nil {
+		err = closed
+	}
 	if err != nil {
-		return m, "", err
-	}
-	if err := tx.QueryRow(ctx, `SELECT state FROM ph.delivery WHERE studio_id = $1 AND id = $2`, m.studio, id).Scan(&state); err != nil {
 		return m, "", fmt.Errorf("delivery %s: %w", id, mapError(err))
 	}
 	return m, state, nil
+}
+
+// queueLock adds the statement that locks the milestone of a delivery. What is read of the delivery has to be read by a further
+// statement: this one sees it as it was before the wait for the lock.
+func (tx *Tx) queueLock(batch *pgx.Batch, id uuid.UUID) {
+	batch.Queue(tx.sql(lockSelect+`WHERE m.{me} = $1 AND m.id = (SELECT d.milestone_id FROM ph.delivery d WHERE d.{me} = $1 AND d.id = $2) FOR UPDATE`), tx.Who.Party, id)
 }
 
 // SetUpload records the S3 upload id of a multipart file. Only the first one counts; the one that counts is returned.
@@ -291,12 +346,8 @@ func (tx *Tx) uploading(ctx context.Context, delivery uuid.UUID) (lockedMileston
 func (tx *Tx) setDelivery(ctx context.Context, studio, id uuid.UUID, to DeliveryState) error {
 	var err error
 	switch to {
-	case DSealing:
-		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'sealing', sealing_at = now() WHERE studio_id = $1 AND id = $2`, studio, id)
 	case DOpen:
 		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'open', sealing_at = NULL WHERE studio_id = $1 AND id = $2`, studio, id)
-	case DSealed:
-		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'sealed', sealed_at = now(), sealed_by = $3 WHERE studio_id = $1 AND id = $2`, studio, id, tx.Who.Member)
 	case DAbandoned:
 		_, err = tx.Exec(ctx, `UPDATE ph.delivery SET state = 'abandoned', abandoned_at = now(), abandoned_by = $3 WHERE studio_id = $1 AND id = $2`, studio, id, tx.Who.Member)
 	}
@@ -304,30 +355,6 @@ func (tx *Tx) setDelivery(ctx context.Context, studio, id uuid.UUID, to Delivery
 		return fmt.Errorf("delivery %s to %s: %w", id, to, err)
 	}
 	return nil
-}
-
-// BeginSeal fences uploads (state sealing). Repeating it is fine; on a sealed delivery it returns it as it is. The
-// caller then looks at every object and calls FinishSeal or CancelSeal: no object is looked at inside a transaction.
-func (tx *Tx) BeginSeal(ctx context.Context, id uuid.UUID) (Delivery, error) {
-	if err := tx.allow("sealing", VendorSide); err != nil {
-		return Delivery{}, err
-	}
-	m, state, err := tx.lockDelivery(ctx, id)
-	if err != nil {
-		return Delivery{}, err
-	}
-	switch state {
-	case DOpen:
-		if _, ok := Next(m.state, EvSeal); !ok {
-			return Delivery{}, fmt.Errorf("%w: the milestone is %s", ErrState, m.state)
-		}
-		if err := tx.setDelivery(ctx, m.studio, id, DSealing); err != nil {
-			return Delivery{}, err
-		}
-	case DAbandoned:
-		return Delivery{}, fmt.Errorf("%w: the delivery is abandoned", ErrState)
-	}
-	return tx.Delivery(ctx, id)
 }
 
 // CancelSeal goes back to open, after an object was found missing or wrong.
@@ -369,96 +396,4 @@ func (tx *Tx) Abandon(ctx context.Context, id uuid.UUID) (Delivery, error) {
 		tx.fact(FactDeliveryAbandoned, m.studio, m.workOrder, id)
 	}
 	return tx.Delivery(ctx, id)
-}
-
-// FinishSeal makes the delivery final: it stores what HEAD said of each object, queues the inspection under the spec in
-// force now, enqueues a worker's ticket and records the fact, all in this transaction. Repeating it returns the sealed
-// delivery.
-func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (Delivery, error) {
-	if err := tx.allow("sealing", VendorSide); err != nil {
-		return Delivery{}, err
-	}
-	m, state, err := tx.lockDelivery(ctx, id)
-	if err != nil {
-		return Delivery{}, err
-	}
-	switch state {
-	case DSealed:
-		return tx.Delivery(ctx, id)
-	case DOpen, DAbandoned:
-		return Delivery{}, fmt.Errorf("%w: the delivery is %s, not being sealed", ErrState, state)
-	}
-	if err := tx.storeArrived(ctx, m.studio, id, arrived); err != nil {
-		return Delivery{}, err
-	}
-	if err := tx.countRound(ctx, m, id); err != nil {
-		return Delivery{}, err
-	}
-	if err := tx.setDelivery(ctx, m.studio, id, DSealed); err != nil {
-		return Delivery{}, err
-	}
-	if _, err := tx.queueInspection(ctx, m, id, ""); err != nil {
-		return Delivery{}, err
-	}
-	tx.fact(FactDeliverySealed, m.studio, m.workOrder, id)
-	return tx.Delivery(ctx, id)
-}
-
-// countRound moves the milestone to the inspector and says whose round this is: after a failed test or a return for
-// nonconformity the vendor's, after a changed mind the studio's, after a test that could not be made nobody's.
-func (tx *Tx) countRound(ctx context.Context, m lockedMilestone, delivery uuid.UUID) error {
-	to, ok := Next(m.state, EvSeal)
-	if !ok {
-		return fmt.Errorf("%w: a milestone that is %s cannot take %s", ErrState, m.state, EvSeal)
-	}
-	cause := "first"
-	switch m.state {
-	case MFailed:
-		cause = string(Nonconformity)
-	case MStuck:
-		cause = "not_evaluated"
-	case MReturned:
-		if err := tx.QueryRow(ctx, `SELECT coalesce(s.cause, 'nonconformity') FROM ph.sign_off s JOIN ph.delivery d ON d.studio_id = s.studio_id AND d.id = s.delivery_id
-			WHERE d.studio_id = $1 AND d.milestone_id = $2 AND s.decision = 'return' ORDER BY d.number DESC LIMIT 1`, m.studio, m.id).Scan(&cause); err != nil {
-			return fmt.Errorf("why milestone %s was returned: %w", m.id, err)
-		}
-	}
-	if _, err := tx.Exec(ctx, `UPDATE ph.milestone SET state = $3, last_event = $4, rounds = rounds + 1, rework_vendor = rework_vendor + ($5 = 'nonconformity')::int,
-		rework_studio = rework_studio + ($5 = 'changed_mind')::int WHERE studio_id = $1 AND id = $2`, m.studio, m.id, to, EvSeal, cause); err != nil {
-		return fmt.Errorf("milestone %s: %w", m.id, err)
-	}
-	if _, err := tx.Exec(ctx, `UPDATE ph.delivery SET round_cause = $3 WHERE studio_id = $1 AND id = $2`, m.studio, delivery, cause); err != nil {
-		return fmt.Errorf("round of delivery %s: %w", delivery, err)
-	}
-	return nil
-}
-
-// storeArrived needs exactly one object for each file, with the declared size.
-func (tx *Tx) storeArrived(ctx context.Context, studio, delivery uuid.UUID, arrived []Arrived) error {
-	files, err := filesOf(ctx, tx, studio, delivery)
-	if err != nil {
-		return fmt.Errorf("files of delivery %s: %w", delivery, err)
-	}
-	by := make(map[uuid.UUID]Arrived, len(arrived))
-	for _, a := range arrived {
-		by[a.File] = a
-	}
-	if len(by) != len(files) || len(arrived) != len(files) {
-		return invalid("arrived", "names %d objects for %d files", len(by), len(files))
-	}
-	batch := &pgx.Batch{}
-	for _, f := range files {
-		a, ok := by[f.ID]
-		if !ok || a.ETag == "" {
-			return invalid("arrived", "does not name the object of %s", f.Path)
-		}
-		if a.Size != f.Size {
-			return invalid("arrived", "has %d bytes for %s, the manifest says %d", a.Size, f.Path, f.Size)
-		}
-		batch.Queue(`UPDATE ph.file SET etag = $3, version_id = nullif($4, '') WHERE studio_id = $1 AND id = $2`, studio, f.ID, a.ETag, a.VersionID)
-	}
-	if err := tx.SendBatch(ctx, batch).Close(); err != nil {
-		return fmt.Errorf("objects of delivery %s: %w", delivery, err)
-	}
-	return nil
 }

@@ -35,19 +35,11 @@ func Idempotent(ctx context.Context, tx *Tx, r Request, effect func() (Ref, erro
 	if len(r.Key) > 255 {
 		return Ref{}, false, invalid("Idempotency-Key", "is over 255 characters")
 	}
-	// The lock of this key, until the transaction ends: who does not get it is told so at once and does not queue up.
-	var mine bool
-	if err := tx.QueryRow(ctx, `SELECT pg_try_advisory_xact_lock($1)`, keyLock(tx.Who, r)).Scan(&mine); err != nil {
-		return Ref{}, false, fmt.Errorf("idempotency key: %w", err)
-	}
-	if !mine {
+	body := sha256.Sum256(r.Body)
+	before, mine, err := tx.lookUpKey(ctx, r, &ref)
+	if !mine && (err == nil || errors.Is(err, pgx.ErrNoRows)) {
 		return Ref{}, false, ErrInFlight
 	}
-	body := sha256.Sum256(r.Body)
-	var before []byte
-	err = tx.QueryRow(ctx, `SELECT body_sha256, made_kind, made_id FROM ph.idempotency
-		WHERE party_id = $1 AND member_id = $2 AND method = $3 AND route = $4 AND key = $5`,
-		tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key).Scan(&before, &ref.Kind, &ref.ID)
 	switch {
 	case err == nil && bytes.Equal(before, body[:]):
 		return ref, true, nil
@@ -59,11 +51,26 @@ func Idempotent(ctx context.Context, tx *Tx, r Request, effect func() (Ref, erro
 	if ref, err = effect(); err != nil {
 		return Ref{}, false, err
 	}
-	if _, err := tx.Exec(ctx, `INSERT INTO ph.idempotency (party_id, member_id, method, route, key, body_sha256, made_kind, made_id)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key, body[:], ref.Kind, ref.ID); err != nil {
-		return Ref{}, false, fmt.Errorf("keep the idempotency key: %w", err)
-	}
+	tx.late.later(lateStatement{doing: "keep the idempotency key", sql: `INSERT INTO ph.idempotency (party_id, member_id, method, route, key, body_sha256, made_kind, made_id)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8)`, args: []any{tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key, body[:], ref.Kind, ref.ID}})
 	return ref, false, nil
+}
+
+// lookUpKey takes the key's lock until the transaction ends and reads what the key made before, in one round trip. Who does not get the
+// lock is told so at once and does not queue up.
+func (tx *Tx) lookUpKey(ctx context.Context, r Request, ref *Ref) (before []byte, mine bool, err error) {
+	batch := &pgx.Batch{}
+	batch.Queue(`SELECT pg_try_advisory_xact_lock($1)`, keyLock(tx.Who, r))
+	batch.Queue(`SELECT body_sha256, made_kind, made_id FROM ph.idempotency
+		WHERE party_id = $1 AND member_id = $2 AND method = $3 AND route = $4 AND key = $5`, tx.Who.Party, tx.Who.Member, r.Method, r.Route, r.Key)
+	results := tx.SendBatch(ctx, batch)
+	if err = results.QueryRow().Scan(&mine); err == nil {
+		err = results.QueryRow().Scan(&before, &ref.Kind, &ref.ID)
+	}
+	if closed := results.Close(); err == nil {
+		err = closed
+	}
+	return before, mine, err
 }
 
 // keyLock folds the key to the 64 bits of an advisory lock. Two keys that share them could only see ErrInFlight.

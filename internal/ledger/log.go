@@ -75,7 +75,7 @@ func (tx *Tx) actor() Actor {
 }
 
 // appendFacts writes the pending facts as the transaction's last act, in two round trips: the first reads what each fact
-// says and locks the heads, the second writes. Heads are locked by ascending log id, so that two transactions never wait
+// says and locks the heads, the second writes and is COMMIT's own. Heads are locked by ascending log id, so that two transactions never wait
 // for each other in a ring; holding a head to the commit is what makes indices gapless and in commit order.
 func (tx *Tx) appendFacts(ctx context.Context) error {
 	if len(tx.facts) == 0 {
@@ -86,7 +86,6 @@ func (tx *Tx) appendFacts(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	batch := &pgx.Batch{}
 	for _, a := range logs {
 		if a.hashes == nil {
 			if a.hashes, err = readHashes(ctx, tx, a.studio, a.log, frontier(a.size)); err != nil {
@@ -96,12 +95,15 @@ func (tx *Tx) appendFacts(ctx context.Context) error {
 		if err := a.add(tx, data); err != nil {
 			return fmt.Errorf("log %s: %w", a.log, err)
 		}
-		if err := a.queue(batch); err != nil {
+		if err := a.queue(tx.late); err != nil {
+			return fmt.Errorf("log %s: %w", a.log, err)
+		}
+		if err := tx.proveAppended(a); err != nil {
 			return fmt.Errorf("log %s: %w", a.log, err)
 		}
 	}
 	tx.facts = nil
-	return tx.SendBatch(ctx, batch).Close()
+	return nil
 }
 
 // logAppend is one log while leaves are added to it under its head's lock.
@@ -111,6 +113,7 @@ type logAppend struct {
 	vendor       *uuid.UUID
 	before, size int64
 	now          time.Time
+	root         tlog.Hash // of the tree with the new leaves
 	hashes       hashMap
 	stored       [][]byte
 	facts        factColumns
@@ -211,23 +214,27 @@ func (a *logAppend) add(tx *Tx, data []string) error {
 	return nil
 }
 
-// queue adds this log's new rows and head to the batch.
-func (a *logAppend) queue(batch *pgx.Batch) error {
+// queue hands this log's new rows and head over, to go out with COMMIT.
+func (a *logAppend) queue(t *lateTx) error {
 	root, err := tlog.TreeHash(a.size, a.hashes)
 	if err != nil {
 		return fmt.Errorf("root at %d: %w", a.size, err)
 	}
-	c, p := a.facts, a.persons
-	batch.Queue(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, recorded_at, idx, kind, version, subject_id, actor, member_id, body)
-		SELECT $1, $2, $3, $4, * FROM unnest($5::bigint[], $6::text[], $7::int[], $8::uuid[], $9::text[], $10::uuid[], $11::bytea[])`,
-		a.studio, a.vendor, a.log, a.now, c.idx, c.kind, c.version, c.subject, c.actor, c.member, c.body)
-	if len(p.idx) > 0 {
-		batch.Queue(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) SELECT $1, $2, $3, * FROM unnest($4::bigint[], $5::bytea[], $6::text[])`,
-			a.studio, a.vendor, a.log, p.idx, p.salt, p.name)
+	a.root = root
+	write := func(sql string, args ...any) {
+		t.later(lateStatement{doing: "log " + a.log.String(), sql: sql, args: append([]any{a.studio, a.vendor, a.log}, args...)})
 	}
-	batch.Queue(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
-		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, a.studio, a.vendor, a.log, tlog.StoredHashCount(a.before), a.stored)
-	batch.Queue(`UPDATE ph.log SET size = $3, root = $4, frontier = $5 WHERE studio_id = $1 AND id = $2`, a.studio, a.log, a.size, root[:], packFrontier(a.size, a.hashes))
+	c, p := a.facts, a.persons
+	write(`INSERT INTO ph.fact (studio_id, vendor_id, log_id, recorded_at, idx, kind, version, subject_id, actor, member_id, body)
+		SELECT $1, $2, $3, $4, * FROM unnest($5::bigint[], $6::text[], $7::int[], $8::uuid[], $9::text[], $10::uuid[], $11::bytea[])`,
+		a.now, c.idx, c.kind, c.version, c.subject, c.actor, c.member, c.body)
+	if len(p.idx) > 0 {
+		write(`INSERT INTO ph.fact_person (studio_id, vendor_id, log_id, idx, salt, name) SELECT $1, $2, $3, * FROM unnest($4::bigint[], $5::bytea[], $6::text[])`, p.idx, p.salt, p.name)
+	}
+	write(`INSERT INTO ph.log_hash (studio_id, vendor_id, log_id, idx, hash)
+		SELECT $1, $2, $3, $4 + n - 1, h FROM unnest($5::bytea[]) WITH ORDINALITY AS t (h, n)`, tlog.StoredHashCount(a.before), a.stored)
+	t.later(lateStatement{doing: "head of log " + a.log.String(), sql: `UPDATE ph.log SET size = $3, root = $4, frontier = $5 WHERE studio_id = $1 AND id = $2`,
+		args: []any{a.studio, a.log, a.size, root[:], packFrontier(a.size, a.hashes)}})
 	return nil
 }
 

@@ -386,14 +386,18 @@ type lockedMilestone struct {
 }
 
 func (tx *Tx) lockMilestone(ctx context.Context, id uuid.UUID) (lockedMilestone, error) {
-	var m lockedMilestone
-	err := tx.QueryRow(ctx, tx.sql(`SELECT studio_id, vendor_id, work_order_id, prop_id, id, state, kind, amount_minor + change_minor, rounds, rework_studio
-		FROM ph.milestone WHERE {me} = $1 AND id = $2 FOR UPDATE`), tx.Who.Party, id).
-		Scan(&m.studio, &m.vendor, &m.workOrder, &m.prop, &m.id, &m.state, &m.kind, &m.amountMinor, &m.rounds, &m.reworkStudio)
+	m, err := scanLocked(tx.QueryRow(ctx, tx.sql(lockSelect+`WHERE m.{me} = $1 AND m.id = $2 FOR UPDATE`), tx.Who.Party, id))
 	if err != nil {
 		return m, fmt.Errorf("milestone %s: %w", id, mapError(err))
 	}
 	return m, nil
+}
+
+const lockSelect = `SELECT m.studio_id, m.vendor_id, m.work_order_id, m.prop_id, m.id, m.state, m.kind, m.amount_minor + m.change_minor, m.rounds, m.rework_studio FROM ph.milestone m `
+
+func scanLocked(row pgx.Row) (m lockedMilestone, err error) {
+	err = row.Scan(&m.studio, &m.vendor, &m.workOrder, &m.prop, &m.id, &m.state, &m.kind, &m.amountMinor, &m.rounds, &m.reworkStudio)
+	return m, err
 }
 
 // move takes a locked milestone one step. A step that is not in Moves is ErrState.

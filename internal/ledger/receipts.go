@@ -101,28 +101,66 @@ func (tx *Tx) Facts(ctx context.Context, log uuid.UUID, after int64, limit int) 
 
 // Receipt proves the newest fact of a kind about a subject (FactDeliverySealed and a delivery's id, for example).
 func (tx *Tx) Receipt(ctx context.Context, kind string, subject uuid.UUID) (Receipt, error) {
-	r := Receipt{Format: receiptFormat, Kind: kind}
-	var studio uuid.UUID
+	var studio, log uuid.UUID
+	var idx int64
 	var body []byte
 	err := tx.QueryRow(ctx, tx.sql(`SELECT f.studio_id, f.log_id, f.idx, f.body FROM ph.fact f JOIN ph.log l ON l.studio_id = f.studio_id AND l.id = f.log_id
-		WHERE l.{me} = $1 AND f.subject_id = $2 AND f.kind = $3 ORDER BY f.idx DESC LIMIT 1`), tx.Who.Party, subject, kind).Scan(&studio, &r.Log, &r.Index, &body)
+		WHERE l.{me} = $1 AND f.subject_id = $2 AND f.kind = $3 ORDER BY f.idx DESC LIMIT 1`), tx.Who.Party, subject, kind).Scan(&studio, &log, &idx, &body)
 	if err != nil {
 		return Receipt{}, fmt.Errorf("receipt for %s of %s: %w", kind, subject, mapError(err))
 	}
-	h, err := tx.head(ctx, r.Log)
+	h, err := tx.head(ctx, log)
 	if err != nil {
 		return Receipt{}, err
 	}
-	leafHash := tlog.RecordHash(body)
-	proof, err := tlog.ProveRecord(h.Size, r.Index, tx.logReader(ctx, studio, r.Log))
+	proof, err := tlog.ProveRecord(h.Size, idx, tx.logReader(ctx, studio, log))
 	if err != nil {
-		return Receipt{}, fmt.Errorf("prove leaf %d of log %s: %w", r.Index, r.Log, err)
+		return Receipt{}, fmt.Errorf("prove leaf %d of log %s: %w", idx, log, err)
 	}
-	r.Body, r.LeafHash, r.Size, r.Root, r.Proof = string(body), hex.EncodeToString(leafHash[:]), h.Size, hex.EncodeToString(h.Root), hexes(proof)
+	r := receipt(kind, log, idx, body, h.Size, h.Root, proof)
 	if r.Anchor, r.Checkpoint, err = tx.anchorOf(ctx, studio, r.Log, r.Index+1); err != nil {
 		return Receipt{}, err
 	}
 	return r, nil
+}
+
+// ReceiptOf fills a receipt for an act of this transaction when its leaf is appended, from what the append holds in memory. It is valid once
+// the transaction has committed; it has no anchor yet. into stays empty where the transaction makes no such fact.
+func (tx *Tx) ReceiptOf(kind string, subject uuid.UUID, into *Receipt) {
+	*into = Receipt{}
+	tx.receipts = append(tx.receipts, wantedReceipt{kind, subject, into})
+}
+
+type wantedReceipt struct {
+	kind    string
+	subject uuid.UUID
+	into    *Receipt
+}
+
+// proveAppended makes the receipts that were asked for of the leaves just added to one log. All hashes of their proofs are at hand: what
+// stands left of the new leaves are the roots that the append began with, the rest is new.
+func (tx *Tx) proveAppended(a *logAppend) error {
+	for _, w := range tx.receipts {
+		for n, kind := range a.facts.kind {
+			if kind != w.kind || a.facts.subject[n] != w.subject {
+				continue
+			}
+			idx, body := a.facts.idx[n], a.facts.body[n]
+			proof, err := tlog.ProveRecord(a.size, idx, a.hashes)
+			if err != nil {
+				return fmt.Errorf("prove leaf %d: %w", idx, err)
+			}
+			*w.into = receipt(w.kind, a.log, idx, body, a.size, a.root[:], proof)
+		}
+	}
+	return nil
+}
+
+// receipt is what is the same of every receipt: all but the anchor.
+func receipt(kind string, log uuid.UUID, idx int64, body []byte, size int64, root []byte, proof tlog.RecordProof) Receipt {
+	leafHash := tlog.RecordHash(body)
+	return Receipt{Format: receiptFormat, Log: log, Index: idx, Kind: kind, Body: string(body), LeafHash: hex.EncodeToString(leafHash[:]),
+		Size: size, Root: hex.EncodeToString(root), Proof: hexes(proof)}
 }
 
 // logReader reads stored hashes as tlog asks for them, a batch at a time.

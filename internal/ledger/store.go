@@ -76,6 +76,7 @@ type Tx struct {
 	postKey  PostKey
 	proofFor time.Duration
 	facts    []pendingFact // appended to their logs just before the commit
+	receipts []wantedReceipt
 }
 
 // InTx runs fn in a transaction as the caller who. It commits when fn returns nil. fn runs again after a serialisation
