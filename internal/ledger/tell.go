@@ -137,9 +137,10 @@ func (p *Post) inTx(ctx context.Context, fn func(tx *Tx) error) error {
 
 // untold reads the next facts of a log, in its order; upTo 0: there are none.
 func (tx *Tx) untold(ctx context.Context, ref logRef) (leaves []newsLeaf, vendor *uuid.UUID, upTo int64, err error) {
-	rows, err := tx.Query(ctx, `SELECT f.vendor_id, f.idx, f.kind, f.subject_id, f.actor, f.member_id, f.recorded_at, f.body FROM ph.log l
-		JOIN ph.fact f ON f.studio_id = l.studio_id AND f.log_id = l.id AND f.idx >= l.told_size
-		WHERE l.studio_id = $1 AND l.id = $2 ORDER BY f.idx LIMIT $3`, ref.Studio, ref.Log, tellBatch)
+	// The bound is a value before the scan begins, so that the index leads to it; joined, the log's told facts were read too.
+	rows, err := tx.Query(ctx, `SELECT f.vendor_id, f.idx, f.kind, f.subject_id, f.actor, f.member_id, f.recorded_at, f.body FROM ph.fact f
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= (SELECT l.told_size FROM ph.log l WHERE l.studio_id = $1 AND l.id = $2)
+		ORDER BY f.idx LIMIT $3`, ref.Studio, ref.Log, tellBatch)
 	if err != nil {
 		return nil, nil, 0, fmt.Errorf("facts: %w", err)
 	}
