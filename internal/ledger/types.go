@@ -313,7 +313,8 @@ type Rework struct {
 // Beyond is how many rounds the studio caused over those that the price includes.
 func (r Rework) Beyond() int { return max(0, r.Studio-r.Included) }
 
-// Clocks is how long a milestone has lain on each desk.
+// Clocks is how long a milestone has lain on each desk. Time on the vendor's in which an answer that holds the work up was
+// outstanding is the studio's.
 type Clocks struct{ Vendor, Studio, Inspector time.Duration }
 
 // DeliveryHead is the newest delivery of a milestone in short.
