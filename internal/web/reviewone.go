@@ -6,6 +6,7 @@ import (
 	"errors"
 	"net/http"
 	"net/url"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -100,6 +101,8 @@ func (page reviewOne) Keys() []key {
 		{"g", "changed", words.P("review.key_changed"), !before},
 		{"s", "sculpt", words.P("review.key_sculpt"), !sculpt},
 		{"t", "turn", words.P("review.key_turn"), len(page.Revisions) == 0},
+		{"i", "light", words.P("review.key_light"), len(page.Revisions) == 0},
+		{"p", "real", words.P("review.key_real"), page.True == nil},
 		{"d", "draw", words.P("review.key_draw"), page.Lit == nil || page.Taken != nil || !page.May.Return},
 	}
 }
@@ -110,10 +113,38 @@ func (page reviewOne) MayHold() bool {
 }
 func (page reviewOne) MayResume() bool { return page.Delivery.Milestone == ledger.MHeld }
 
-// Worst are the findings that the technical line names: what blocks, then what warns.
-func (page reviewOne) Worst() []group {
-	all := append(append([]group{}, page.Found.Issues...), page.Found.Unable...)
-	return append(all, page.Found.Warnings...)
+// techLines is how many findings the technical section names; the delivery's page has all.
+const techLines, techPlaces = 5, 3
+
+// techLine is what the technical section says of the findings of one check, with the places where they can be looked at.
+type techLine struct {
+	group
+	Places []viewPlace
+}
+
+// Tech are the findings that the technical section names: what blocks, what could not be evaluated, then what warns.
+func (page reviewOne) Tech() []techLine {
+	var out []techLine
+	for _, g := range page.worst() {
+		if len(out) == techLines {
+			break
+		}
+		line := techLine{group: g}
+		for _, place := range page.Places {
+			if place.Check == g.Check && place.Mark == mark(g.Outcome) && len(line.Places) < techPlaces {
+				line.Places = append(line.Places, place)
+			}
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+// Untold is how many checks' findings the section leaves to the delivery's page.
+func (page reviewOne) Untold() int { return max(0, len(page.worst())-techLines) }
+
+func (page reviewOne) worst() []group {
+	return slices.Concat(page.Found.Issues, page.Found.Unable, page.Found.Warnings)
 }
 
 func (p *Pages) reviewOne(c echo.Context) error {
@@ -259,7 +290,7 @@ func referencesFor(ctx context.Context, tx *ledger.Tx, prop ledger.Prop) ([]refe
 
 // setup is the data of the script: addresses of models and stills, and its words in the reader's language.
 func (page *reviewOne) setup(r words.Reader) reviewSetup {
-	s := reviewSetup{viewSetup: viewSetup{Revisions: page.Revisions, Words: viewWordsIn(r)}, Delivery: page.Delivery.ID.String(), Stills: map[string]still{}, Pins: page.pins(r)}
+	s := reviewSetup{viewSetup: viewSetup{Revisions: page.Revisions, Places: page.Places, Words: viewWordsIn(r)}, Delivery: page.Delivery.ID.String(), Stills: map[string]still{}, Pins: page.pins(r)}
 	if page.Next != nil {
 		s.Next = "/review/" + page.Next.Delivery.String() + page.Query
 	}

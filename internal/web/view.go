@@ -1,9 +1,9 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"embed"
-	"fmt"
 	"io/fs"
 	"net/http"
 	"slices"
@@ -59,40 +59,51 @@ type viewRevision struct {
 	Deviation string `json:"deviation,omitempty"`
 }
 
-// viewPlace is a place that a finding names.
+// viewPlace is a place that a finding names: a point, triangles of a node as the delivered file numbers them, or both.
 type viewPlace struct {
-	Number  int
-	Heading string
-	Detail  string
-	Mark    string
-	At      string // x,y,z in millimetres
+	Number    int         `json:"number"`
+	Check     string      `json:"-"`
+	Heading   string      `json:"-"`
+	Detail    string      `json:"-"`
+	Mark      string      `json:"-"`
+	AtMM      *[3]float64 `json:"at_mm,omitempty"`
+	Node      string      `json:"node,omitempty"`
+	Triangles []int       `json:"triangles,omitempty"`
 }
+
+// Before is how many places come before it: its place in the script's list.
+func (v viewPlace) Before() int { return v.Number - 1 }
 
 // viewSetup is what the script is given.
 type viewSetup struct {
 	Revisions []viewRevision    `json:"revisions"`
 	Pins      []viewPin         `json:"pins,omitempty"`
+	Places    []viewPlace       `json:"places,omitempty"`
 	Words     map[string]string `json:"words"`
 }
 
-// viewWordsIn are what the script says, in the reader's language. {0} is a measure that the script sets in.
+// viewWordsIn are what the script says, in the reader's language. {0} and {1} are what the script sets in.
 func viewWordsIn(r words.Reader) map[string]string {
 	out := map[string]string{}
-	for name, takes := range map[string]bool{
-		"no_webgl": false, "loading": false, "not_loaded": false, "outside": true, "inside": true, "measure": false, "distance": true, "copied": false,
-		"in_address": false, "pin": false, "pinned": false, "changed": false, "unchanged": false, "before": false,
+	for name, takes := range map[string]int{
+		"no_webgl": 0, "loading": 0, "not_loaded": 0, "outside": 1, "inside": 1, "measure": 0, "distance": 1, "copied": 0, "light": 0,
+		"in_address": 0, "pin": 0, "pinned": 0, "changed": 0, "unchanged": 0, "before": 0, "place_of": 2, "nowhere": 0,
 	} {
-		if takes {
-			out[name] = r.Text(words.P("view.script_"+name, words.Name("{0}")))
-		} else {
-			out[name] = r.Text(words.P("view.script_" + name))
+		var args []any
+		for i := range takes {
+			args = append(args, words.Name("{"+strconv.Itoa(i)+"}"))
 		}
+		out[name] = r.Text(words.P("view.script_"+name, args...))
 	}
 	return out
 }
 
-// placesShown bounds the places of one view; a finding carries ten at most, and there may be many findings.
-const placesShown = 60
+// placesShown bounds the places of one view; a finding carries ten at most, and there may be many findings. trianglesShown
+// bounds those of one place: where there are more the picture tells no more.
+const (
+	placesShown    = 60
+	trianglesShown = 500
+)
 
 func (p *Pages) view(c echo.Context) error {
 	page, err := p.loadView(c)
@@ -126,7 +137,7 @@ func (p *Pages) loadView(c echo.Context) (viewPage, error) {
 	for i := range page.Revisions {
 		page.Revisions[i].Title = reader.Text(words.P("view.revision", words.Name(strconv.Itoa(page.Revisions[i].Number))))
 	}
-	page.Data.Revisions, page.Data.Pins = page.Revisions, pinsOf(reader, base.By, base.Notes, earlier)
+	page.Data.Revisions, page.Data.Places, page.Data.Pins = page.Revisions, page.Places, pinsOf(reader, base.By, base.Notes, earlier)
 	return page, err
 }
 
@@ -165,21 +176,33 @@ func revisionsOf(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) ([]viewR
 	return out, nil
 }
 
+// gravity sorts what blocks before what blocks but follows from it, and both before what only warns.
+func gravity(f acceptance.Finding) int {
+	switch {
+	case !f.Blocks || f.Outcome != acceptance.Fail:
+		return 2
+	case f.FollowsFrom != "":
+		return 1
+	}
+	return 0
+}
+
 // placesOf lists the places of what is wrong or worth a look, in the order of the findings.
 func placesOf(r words.Reader, all []acceptance.Finding) []viewPlace {
 	var out []viewPlace
+	all = slices.Clone(all)
+	slices.SortStableFunc(all, func(a, b acceptance.Finding) int { return cmp.Compare(gravity(a), gravity(b)) })
 	for _, f := range all {
 		if f.Outcome != acceptance.Fail && f.Outcome != acceptance.Warn {
 			continue
 		}
 		for _, w := range f.Where {
-			if w.PointMM == nil || len(out) == placesShown {
+			if w.PointMM == nil && (w.Node == "" || len(w.Triangles) == 0) || len(out) == placesShown {
 				continue
 			}
-			at := *w.PointMM
 			out = append(out, viewPlace{
-				Number: len(out) + 1, Heading: checkTitle(r, f.Check), Detail: placeIn(r, w), Mark: mark(f.Outcome),
-				At: fmt.Sprintf("%g,%g,%g", at[0], at[1], at[2]),
+				Number: len(out) + 1, Check: f.Check, Heading: checkTitle(r, f.Check), Detail: placeIn(r, w), Mark: mark(f.Outcome),
+				AtMM: w.PointMM, Node: w.Node, Triangles: w.Triangles[:min(len(w.Triangles), trianglesShown)],
 			})
 		}
 	}

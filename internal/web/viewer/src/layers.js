@@ -1,6 +1,8 @@
 // What lies over the game mesh: its maps, clay, the deviation, the checker; edges and the wire as lines.
 import { BufferGeometry, BufferAttribute, LineBasicMaterial, LineSegments, MeshBasicMaterial, ShaderMaterial, Vector2 } from 'three'
 import { clay } from './models.js'
+import { layer } from './stage.js'
+import { hard, wire } from './edges.js'
 
 // Edges whose two sides' normals are further apart are hard: less is rounding of stored normals.
 const hardDeg = 2
@@ -23,17 +25,17 @@ export class Layers {
     const sculpt = this.on.has('sculpt') && this.models.meshes('sculpt').length > 0
     for (const m of this.models.meshes('game')) {
       const changed = this.skin === 'changed' && m.userData.changed && !sculpt
-      m.visible = !deviation && !sculpt && !changed
+      see(m, layer.game, !deviation && !sculpt && !changed)
       if (m.userData.changed) m.userData.changed.visible = Boolean(changed)
       m.material = this.material(m)
-      this.lines(m, 'wire', this.on.has('wire') && !sculpt, wireOf)
-      this.lines(m, 'hard', this.on.has('hard') && !sculpt, hardEdges)
+      this.lines(m, 'wire', this.on.has('wire') && !sculpt, (g) => lineSet(wire(g), g, 0x2b3a4a))
+      this.lines(m, 'hard', this.on.has('hard') && !sculpt, (g) => lineSet(hard(g, hardDeg), g, 0xc2410c))
     }
     for (const m of this.models.meshes('deviation')) {
-      m.visible = deviation && !sculpt
+      see(m, layer.deviation, deviation && !sculpt)
       m.material = heat
     }
-    for (const m of this.models.meshes('sculpt')) m.visible = sculpt
+    for (const m of this.models.meshes('sculpt')) see(m, layer.sculpt, sculpt)
     this.stage.draw()
   }
 
@@ -54,67 +56,19 @@ export class Layers {
   }
 }
 
+// see puts a mesh into the layer of its kind, and into what is seen or out of it.
+function see(mesh, kind, seen) {
+  mesh.layers.set(kind)
+  if (seen) mesh.layers.enable(layer.seen)
+}
+
 function lineSet(index, geometry, color) {
   const g = new BufferGeometry()
   g.setAttribute('position', geometry.attributes.position)
   g.setIndex(new BufferAttribute(index, 1))
   const l = new LineSegments(g, new LineBasicMaterial({ color, depthTest: true, transparent: true, opacity: 0.9 }))
   l.renderOrder = 1
-  l.raycast = () => {}
   return l
-}
-
-// welded gives each vertex the first one at its place.
-function welded(geometry) {
-  const pos = geometry.attributes.position
-  const first = new Map()
-  const same = new Uint32Array(pos.count)
-  for (let v = 0; v < pos.count; v++) {
-    const key = `${pos.getX(v)},${pos.getY(v)},${pos.getZ(v)}`
-    if (!first.has(key)) first.set(key, v)
-    same[v] = first.get(key)
-  }
-  return same
-}
-
-function eachEdge(geometry, visit) {
-  const idx = geometry.index
-  const n = idx ? idx.count : geometry.attributes.position.count
-  const at = (i) => (idx ? idx.getX(i) : i)
-  for (let t = 0; t + 2 < n; t += 3) for (let k = 0; k < 3; k++) visit(at(t + k), at(t + (k + 1) % 3))
-}
-
-function wireOf(geometry) {
-  const same = welded(geometry)
-  const seen = new Set()
-  const out = []
-  eachEdge(geometry, (a, b) => {
-    const lo = Math.min(same[a], same[b]), hi = Math.max(same[a], same[b])
-    const key = lo * 4294967296 + hi
-    if (lo === hi || seen.has(key)) return
-    seen.add(key)
-    out.push(lo, hi)
-  })
-  return lineSet(new Uint32Array(out), geometry, 0x2b3a4a)
-}
-
-// hardEdges are those where the normals of the two faces' corners differ at either end.
-function hardEdges(geometry) {
-  const same = welded(geometry)
-  const nrm = geometry.attributes.normal
-  const limit = Math.cos(hardDeg * Math.PI / 180)
-  const apart = (a, b) => nrm.getX(a) * nrm.getX(b) + nrm.getY(a) * nrm.getY(b) + nrm.getZ(a) * nrm.getZ(b) < limit
-  const sides = new Map()
-  const out = []
-  eachEdge(geometry, (a, b) => {
-    const [p, q] = same[a] < same[b] ? [a, b] : [b, a]
-    if (same[p] === same[q]) return
-    const key = same[p] * 4294967296 + same[q]
-    const other = sides.get(key)
-    if (!other) { sides.set(key, [p, q]); return }
-    if (apart(p, other[0]) || apart(q, other[1])) out.push(same[p], same[q])
-  })
-  return lineSet(new Uint32Array(out), geometry, 0xc2410c)
 }
 
 // checker draws squares of equal texels over the UV: where squares differ in size, density does.

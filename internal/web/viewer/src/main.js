@@ -24,15 +24,16 @@ function start() {
   const outlines = new Outlines(stage, models)
   const probe = new Probe(stage, models)
   const panel = new Panel(root, setup, { stage, models, layers, outlines, probe, say })
-  stage.afterDraw = () => { outlines.draw(); panel.place() }
+  window.look = { stage, models, layers, outlines, probe, panel } // for tests and the curious
+  stage.afterDraw = () => { outlines.draw(); panel.marks.place() }
   stage.settled = () => writeLink(stage, panel)
   const link = readLink()
-  panel.begin(link).then(() => {
+  panel.arrived = () => {
+    panel.arrived = null
     root.classList.add('live')
     stage.fit(models.box(), link.camera)
-    stage.draw()
-    say('')
-  }, (err) => say(setup.words.not_loaded + ' ' + err.message))
+  }
+  panel.begin(link).then(() => say(''), (err) => say(setup.words.not_loaded + ' ' + err.message))
 }
 
 function say(text) {

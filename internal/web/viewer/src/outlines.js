@@ -1,6 +1,8 @@
 // Both outlines over each other: game mesh and sculpt are drawn as masks, and a pass over the screen draws each mask's edge.
 import { WebGLRenderTarget, MeshBasicMaterial, ShaderMaterial, Mesh, PlaneGeometry, Scene, OrthographicCamera, Vector2, Color } from 'three'
 
+import { layer } from './stage.js'
+
 const white = new MeshBasicMaterial({ color: 0xffffff, side: 2 })
 
 export class Outlines {
@@ -33,30 +35,29 @@ export class Outlines {
     this.screen = new Scene()
     this.screen.add(new Mesh(new PlaneGeometry(2, 2), this.pass))
     this.flat = new OrthographicCamera(-1, 1, 1, -1, 0, 1)
+    this.size = new Vector2()
+    this.black = new Color(0)
   }
 
   draw() {
     if (!this.on) return
     const { renderer, camera, scene } = this.stage
-    const size = renderer.getDrawingBufferSize(new Vector2())
     const kept = scene.background
-    const seen = []
-    scene.traverse((o) => { if (o.isMesh || o.isLineSegments || o.isSprite) seen.push([o, o.visible]) })
+    renderer.getDrawingBufferSize(this.size)
     scene.overrideMaterial = white
-    scene.background = new Color(0)
-    const pieces = [this.models.meshes('game'), this.models.meshes('sculpt')]
-    pieces.forEach((meshes, i) => {
-      this.targets[i].setSize(size.x, size.y)
-      for (const [o] of seen) o.visible = meshes.includes(o)
+    scene.background = this.black
+    for (let i = 0; i < this.targets.length; i++) {
+      this.targets[i].setSize(this.size.x, this.size.y)
+      camera.layers.set(i === 0 ? layer.game : layer.sculpt)
       renderer.setRenderTarget(this.targets[i])
       renderer.clear()
       renderer.render(scene, camera)
-    })
+    }
+    camera.layers.set(layer.seen)
     scene.overrideMaterial = null
     scene.background = kept
-    for (const [o, v] of seen) o.visible = v
     renderer.setRenderTarget(null)
-    this.pass.uniforms.texel.value.set(1 / size.x, 1 / size.y)
+    this.pass.uniforms.texel.value.set(1 / this.size.x, 1 / this.size.y)
     renderer.render(this.screen, this.flat)
   }
 }

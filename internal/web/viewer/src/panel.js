@@ -1,7 +1,9 @@
 // The panel: the page's own controls wired to the stage. Every control is a form control that the page rendered.
 import { BufferGeometry, BufferAttribute, Line, LineBasicMaterial, Vector3 } from 'three'
 import { linkOf } from './link.js'
-import { Pins, placeMarks } from './pins.js'
+import { Pins } from './pins.js'
+import { Marks } from './marks.js'
+import { Faults } from './faults.js'
 import { markChanged } from './changed.js'
 
 export class Panel {
@@ -9,7 +11,9 @@ export class Panel {
     Object.assign(this, parts)
     this.root = root
     this.setup = setup
-    this.marks = root.querySelector('.marks')
+    this.marks = new Marks(root.querySelector('.marks'), this.stage)
+    this.faults = new Faults(this.stage, this.models)
+    this.place = -1 // of the findings' places, the one that is shown
     this.points = []
     this.pins = new Pins(this.stage, this.models, this.marks, setup)
     this.revision = setup.revisions[setup.revisions.length - 1]
@@ -39,18 +43,31 @@ export class Panel {
     root.querySelector('[data-do=measure]').addEventListener('click', (e) => this.measureMode(e.currentTarget))
     root.querySelector('[data-do=link]').addEventListener('click', (e) => this.copyLink(e.currentTarget))
     root.querySelector('[data-do=reset]').addEventListener('click', () => { this.stage.fit(this.models.box()); this.stage.settled() })
-    for (const b of root.querySelectorAll('[data-place]')) b.addEventListener('click', () => this.goTo(b))
+    for (const b of root.querySelectorAll('[data-place]')) b.addEventListener('click', () => this.goTo(Number(b.dataset.place)))
+    root.querySelector('[data-do=earlier]')?.addEventListener('click', () => this.step(-1))
+    root.querySelector('[data-do=later]')?.addEventListener('click', () => this.step(1))
+    root.querySelector('[data-do=light]').addEventListener('click', (e) => this.lightMode(e.currentTarget))
     const canvas = this.stage.canvas
     canvas.addEventListener('pointermove', (e) => this.hover(e))
     canvas.addEventListener('pointerleave', () => this.tell(null))
     canvas.addEventListener('pointerdown', (e) => { this.down = [e.clientX, e.clientY] })
     canvas.addEventListener('pointerup', (e) => this.click(e))
-    canvas.addEventListener('keydown', (e) => { if (e.key === 'Enter' || e.key === 'm') this.pick(canvas.clientWidth / 2, canvas.clientHeight / 2) })
+    canvas.addEventListener('keydown', (e) => this.key(e))
     this.skin = [...skins].some((i) => i.value === link.skin && !i.disabled) ? link.skin : 'textured'
     for (const i of skins) i.checked = i.value === this.skin
     this.lines = link.lines
     await this.show()
-    if (this.models.meshes('deviation').length === 0) this.models.show(this.revision, ['game', 'deviation']).then(() => this.layers.apply()) // for the probe, while one looks
+    // What the probe reads comes while one looks.
+    if (!this.models.now.deviation && this.revision.deviation) this.models.show(this.revision, [...this.kinds(), 'deviation'], null, () => this.layers.apply()).catch(() => {})
+  }
+
+  key(e) {
+    if (e.ctrlKey || e.metaKey || e.altKey) return
+    const { clientWidth: w, clientHeight: h } = this.stage.canvas
+    const does = { Enter: () => this.pick(w / 2, h / 2), m: () => this.pick(w / 2, h / 2), n: () => this.step(1), p: () => this.step(-1) }[e.key]
+    if (!does) return
+    e.preventDefault()
+    does()
   }
 
   kinds() {
@@ -62,18 +79,19 @@ export class Panel {
 
   async show() {
     const progress = (got, all) => this.say(this.setup.words.loading + (all ? ' ' + Math.round(100 * got / all) + ' %' : ''))
+    this.layers.skin = this.skin
+    this.layers.on = new Set(this.lines)
+    this.outlines.on = this.lines.includes('outlines')
     try {
-      await this.models.show(this.revision, this.kinds(), progress)
-      this.say('')
+      // What is there is seen at once; the rest joins it.
+      const whole = await this.models.show(this.revision, this.kinds(), progress, () => { this.layers.apply(); this.arrived?.() })
+      if (!whole) return
     } catch (err) {
       this.say(this.setup.words.not_loaded)
       throw err
     }
-    if (this.skin === 'changed') await this.compare()
-    this.layers.skin = this.skin
-    this.layers.on = new Set(this.lines)
-    this.outlines.on = this.lines.includes('outlines')
-    this.layers.apply()
+    this.say('')
+    if (this.skin === 'changed') { await this.compare(); this.layers.apply() }
     this.pins.show(this.revision, this.root)
     this.legend()
     const name = this.root.querySelector('.revision')
@@ -84,9 +102,11 @@ export class Panel {
   async compare() {
     const before = this.setup.revisions[this.setup.revisions.indexOf(this.revision) - 1]
     if (!before) { this.say(this.setup.words.unchanged); return }
+    if (this.models.meshes('game').every((m) => m.userData.changed)) { this.say(this.revision.changed); return }
     const old = []
     ;(await this.models.load(before.game)).traverse((o) => { if (o.isMesh && !o.userData.twin) old.push(o) })
-    this.say(markChanged(this.models.meshes('game'), old) > 0 ? this.setup.words.changed : this.setup.words.unchanged)
+    this.revision.changed = markChanged(this.models.meshes('game'), old) > 0 ? this.setup.words.changed : this.setup.words.unchanged
+    this.say(this.revision.changed)
   }
 
   // pinMode waits for the place of a note, or leaves it.
@@ -107,7 +127,7 @@ export class Panel {
     if (normal.dot(this.stage.camera.position.clone().sub(point)) < 0) normal.negate() // of the side that was looked at
     form.elements.pin.value = JSON.stringify({ position_mm: point.toArray().map((v) => Math.round(v * 1e6) / 1e3), normal: normal.toArray().map((v) => Math.round(v * 1e3) / 1e3) })
     this.clearMarks()
-    this.mark(point, '✎')
+    this.marks.add(point, '✎')
     form.hidden = false
     this.say(this.setup.words.pinned)
     this.stage.draw()
@@ -152,8 +172,9 @@ export class Panel {
     high.textContent = '+' + mm(own.range_mm)
   }
 
+  // hover reads what is under the pointer; not while it drags, when each reading would draw the prop once more.
   hover(e) {
-    if (this.waiting) return
+    if (this.waiting || e.buttons !== 0) return
     this.waiting = true
     const { left, top } = this.stage.canvas.getBoundingClientRect()
     const x = e.clientX - left, y = e.clientY - top
@@ -165,13 +186,14 @@ export class Panel {
 
   tell(hit) {
     const out = this.root.querySelector('.reading')
-    if (!hit) { out.textContent = ''; return }
+    if (!hit) { out.textContent = ''; return '' }
     const mm = (v) => this.number.format(v)
     const w = this.setup.words
     const where = hit.point.toArray().map((v) => mm(v * 1000)).join('  ')
     let text = where + ' mm'
     if (hit.heightMM !== null) text += ' · ' + (hit.heightMM >= 0 ? w.outside : w.inside).replace('{0}', mm(Math.abs(hit.heightMM)) + '\u00a0mm')
     out.textContent = text
+    return text
   }
 
   measureMode(button) {
@@ -184,7 +206,8 @@ export class Panel {
   }
 
   click(e) {
-    if (!this.measuring && !this.pinning || !this.down || Math.hypot(e.clientX - this.down[0], e.clientY - this.down[1]) > 4) return
+    if (!this.down || Math.hypot(e.clientX - this.down[0], e.clientY - this.down[1]) > 4) return
+    if (!this.measuring && !this.pinning && e.pointerType === 'mouse') return // a mouse reads by pointing; a finger by a tap
     const { left, top } = this.stage.canvas.getBoundingClientRect()
     this.pick(e.clientX - left, e.clientY - top)
   }
@@ -192,12 +215,12 @@ export class Panel {
   pick(x, y) {
     const hit = this.probe.at(x, y)
     if (!hit) return
-    this.tell(hit)
+    const told = this.tell(hit)
     if (this.pinning) { this.pinAt(hit.point); return }
-    if (!this.measuring) return
+    if (!this.measuring) { this.say(told); return }
     if (this.points.length === 2) this.clearMarks()
     this.points.push(hit.point)
-    this.mark(hit.point, String(this.points.length))
+    this.marks.add(hit.point, String(this.points.length))
     if (this.points.length < 2) { this.stage.draw(); return }
     const [a, b] = this.points
     const g = new BufferGeometry()
@@ -205,37 +228,60 @@ export class Panel {
     this.line = new Line(g, new LineBasicMaterial({ color: 0x111111, depthTest: false }))
     this.line.renderOrder = 2
     this.stage.scene.add(this.line)
-    this.mark(a.clone().add(b).multiplyScalar(0.5), this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm')
+    this.marks.add(a.clone().add(b).multiplyScalar(0.5), this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm')
     this.say(this.setup.words.distance.replace('{0}', this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm'))
     this.stage.draw()
   }
 
-  // mark hangs a label on a place; place() moves the labels after every frame.
-  mark(point, text) {
-    const el = document.createElement('span')
-    el.textContent = text
-    el.dataset.at = point.toArray().join(',')
-    this.marks.append(el)
-  }
-
   clearMarks() {
-    for (const el of [...this.marks.children]) if (!el.dataset.pinned) el.remove()
+    this.marks.clear()
+    this.faults.clear()
     this.points = []
     if (this.line) this.stage.scene.remove(this.line)
     this.line = null
     this.stage.draw()
   }
 
-  goTo(button) {
-    const point = new Vector3(...button.dataset.place.split(',').map((v) => Number(v) / 1000))
+  // goTo shows one of the places that findings name, and which of how many it is.
+  async goTo(i) {
+    const place = this.setup.places[i]
+    this.place = i
+    const newest = this.setup.revisions.length - 1
+    if (this.revision !== this.setup.revisions[newest]) { // which alone the findings are about
+      this.root.querySelector('input[name=revision]').value = newest
+      this.revision = this.setup.revisions[newest]
+      await this.show()
+    }
     this.clearMarks()
-    this.mark(point, button.dataset.number || '●')
-    this.say(button.textContent.trim())
-    this.stage.look(point)
+    const button = this.root.querySelector(`[data-place="${i}"]`)
+    for (const b of this.root.querySelectorAll('[data-place][aria-current]')) b.removeAttribute('aria-current')
+    button.setAttribute('aria-current', 'true')
+    const at = this.faults.show(place)
+    const which = this.setup.words.place_of.replace('{0}', i + 1).replace('{1}', this.setup.places.length)
+    const says = button.querySelector('.says').textContent
+    if (!at) { this.say(`${which} ${says} ${this.setup.words.nowhere}`); return }
+    this.marks.add(at.point, String(place.number))
+    this.say(`${which} ${says}`)
+    this.stage.look(at.point, at.normal, at.size)
     this.stage.canvas.focus()
   }
 
-  place() { placeMarks(this.marks, this.stage) }
+  // step goes on to the next of them, or back to the one before, round and round.
+  step(by) {
+    const n = this.setup.places?.length ?? 0
+    if (n === 0) return
+    this.goTo((this.place < 0 ? (by > 0 ? 0 : n - 1) : this.place + by + n) % n)
+    // Its line comes into the list, and the page stays where it is.
+    const line = this.root.querySelector(`[data-place="${this.place}"]`).parentElement, list = line.parentElement
+    const top = line.getBoundingClientRect().top - list.getBoundingClientRect().top
+    if (top < 0 || top + line.offsetHeight > list.clientHeight) list.scrollTop += top
+  }
+
+  lightMode(button) {
+    this.stage.lighting = !this.stage.lighting
+    button.setAttribute('aria-pressed', String(this.stage.lighting))
+    this.say(this.stage.lighting ? this.setup.words.light : '')
+  }
 
   async copyLink(button) {
     const address = location.origin + location.pathname + location.search + linkOf(this.stage, this)

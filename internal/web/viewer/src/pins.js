@@ -11,7 +11,7 @@ export class Pins {
 
   // show sets the pins onto the revision that is on the stage.
   show(revision, root) {
-    for (const el of [...this.marks.children]) if (el.dataset.pinned) el.remove()
+    this.marks.clear({ pinned: true })
     for (const p of this.pins) {
       let at = new Vector3(...p.at_mm).multiplyScalar(0.001)
       let told = ''
@@ -23,13 +23,7 @@ export class Pins {
         }
       }
       p.point = at
-      const el = document.createElement('span')
-      el.textContent = p.number
-      el.dataset.pinned = p.number
-      el.dataset.at = at.toArray().join(',')
-      if (p.normal) el.dataset.normal = p.normal.join(',')
-      el.className = 'pin' + (p.resolved ? ' settled' : '')
-      this.marks.append(el)
+      this.marks.add(at, p.number, { normal: p.normal ? new Vector3(...p.normal) : null, pinned: String(p.number), className: 'pin' + (p.resolved ? ' settled' : '') })
       const line = root?.querySelector(`[data-pin="${p.number}"] .carried`)
       if (line) line.textContent = told
     }
@@ -41,12 +35,14 @@ export class Pins {
     const t = new Triangle(), on = new Vector3()
     let best = null, least = Infinity
     for (const m of this.models.meshes('game')) {
-      m.updateWorldMatrix(true, false)
-      const pos = m.geometry.attributes.position, idx = m.geometry.index
-      const n = idx ? idx.count : pos.count
-      const corner = (v, i) => v.fromBufferAttribute(pos, idx ? idx.getX(i) : i).applyMatrix4(m.matrixWorld)
+      const at = worldOf(m), idx = m.geometry.index?.array
+      const n = idx ? idx.length : at.length / 3
       for (let i = 0; i + 2 < n; i += 3) {
-        corner(t.a, i); corner(t.b, i + 1); corner(t.c, i + 2)
+        const a = 3 * (idx ? idx[i] : i), b = 3 * (idx ? idx[i + 1] : i + 1), c = 3 * (idx ? idx[i + 2] : i + 2)
+        // Most triangles are told to be farther by the boxes round them alone.
+        const x = outside(place.x, at[a], at[b], at[c]), y = outside(place.y, at[a + 1], at[b + 1], at[c + 1]), z = outside(place.z, at[a + 2], at[b + 2], at[c + 2])
+        if (x * x + y * y + z * z >= least) continue
+        t.a.fromArray(at, a); t.b.fromArray(at, b); t.c.fromArray(at, c)
         t.closestPointToPoint(place, on)
         const d = on.distanceToSquared(place)
         if (d < least) { least = d; best = { point: on.clone(), normal: t.getNormal(new Vector3()) } }
@@ -56,16 +52,19 @@ export class Pins {
   }
 }
 
-// placeMarks moves what hangs on places to where the camera sees them; what faces away is faint.
-export function placeMarks(marks, { camera, canvas }) {
-  for (const el of marks.children) {
-    const world = new Vector3(...el.dataset.at.split(',').map(Number))
-    if (el.dataset.normal) {
-      const away = new Vector3(...el.dataset.normal.split(',').map(Number)).dot(camera.position.clone().sub(world)) < 0
-      el.classList.toggle('behind', away)
-    }
-    const p = world.project(camera)
-    el.hidden = p.z > 1
-    el.style.transform = `translate(${(p.x + 1) / 2 * canvas.clientWidth}px, ${(1 - p.y) / 2 * canvas.clientHeight}px)`
-  }
+// outside is how far a number is from the range of three others.
+function outside(v, a, b, c) {
+  const low = Math.min(a, b, c), high = Math.max(a, b, c)
+  return v < low ? low - v : v > high ? v - high : 0
+}
+
+// worldOf are a mesh's positions in the world, three numbers a vertex, worked out once.
+export function worldOf(mesh) {
+  if (mesh.userData.world) return mesh.userData.world
+  mesh.updateWorldMatrix(true, false)
+  const pos = mesh.geometry.attributes.position
+  const out = new Float32Array(3 * pos.count)
+  const p = new Vector3()
+  for (let v = 0; v < pos.count; v++) p.fromBufferAttribute(pos, v).applyMatrix4(mesh.matrixWorld).toArray(out, 3 * v)
+  return mesh.userData.world = out
 }

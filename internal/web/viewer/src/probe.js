@@ -2,6 +2,8 @@
 // colours, so that it costs the same for a thousand triangles and for a million.
 import { WebGLRenderTarget, FloatType, NearestFilter, ShaderMaterial, Vector3, DoubleSide } from 'three'
 
+import { layer } from './stage.js'
+
 // What the model stores where there is no sculpt to compare with.
 const noHeight = 1e8
 
@@ -17,6 +19,7 @@ export class Probe {
     this.stage = stage
     this.models = models
     this.target = new WebGLRenderTarget(1, 1, { type: FloatType, minFilter: NearestFilter, magFilter: NearestFilter })
+    this.out = new Float32Array(4)
     this.works = stage.renderer.extensions.has('EXT_color_buffer_float')
   }
 
@@ -25,28 +28,26 @@ export class Probe {
   at(x, y) {
     if (!this.works) return null
     const { renderer, camera, scene, canvas } = this.stage
-    const measured = this.models.meshes('deviation')
-    const surface = measured.length > 0 ? measured : this.models.meshes('game')
-    if (surface.length === 0) return null
-    const seen = []
-    scene.traverse((o) => { if (o.isMesh || o.isLineSegments || o.isSprite) { seen.push([o, o.visible]); o.visible = surface.includes(o) } })
+    const measured = Boolean(this.models.now.deviation)
+    if (!measured && !this.models.now.game) return null
     const kept = scene.background
     scene.background = null
     scene.overrideMaterial = values
+    camera.layers.set(measured ? layer.deviation : layer.game)
     camera.setViewOffset(canvas.clientWidth, canvas.clientHeight, x, y, 1, 1)
     renderer.setRenderTarget(this.target)
     renderer.setClearColor(0, 0)
     renderer.clear()
     // A w of nought would read as a deviation: nothing drawn is told by the depth-tested position alone.
     renderer.render(scene, camera)
-    const out = new Float32Array(4)
+    const { out } = this
     renderer.readRenderTargetPixels(this.target, 0, 0, 1, 1, out)
     renderer.setRenderTarget(null)
     camera.clearViewOffset()
+    camera.layers.set(layer.seen)
     scene.overrideMaterial = null
     scene.background = kept
-    for (const [o, v] of seen) o.visible = v
     if (out.every((v) => v === 0)) return null
-    return { point: new Vector3(out[0], out[1], out[2]), heightMM: measured.length > 0 && Math.abs(out[3]) < noHeight ? out[3] : null }
+    return { point: new Vector3(out[0], out[1], out[2]), heightMM: measured && Math.abs(out[3]) < noHeight ? out[3] : null }
   }
 }

@@ -21,7 +21,7 @@ function one() {
   keepDraft()
   fetchNext()
   for (const a of document.querySelectorAll('[data-ref]')) a.addEventListener('click', (e) => { e.preventDefault(); document.getElementById('ref').src = a.href })
-  for (const a of document.querySelectorAll('[data-place]')) a.addEventListener('click', (e) => { if (look) { e.preventDefault(); look.fly(a.dataset.place.split(',').map(Number), a.dataset.number); pressed() } })
+  for (const a of document.querySelectorAll('[data-place]')) a.addEventListener('click', (e) => { if (look) { e.preventDefault(); look.fly(setup.places[Number(a.dataset.place)]); pressed() } })
   for (const b of document.querySelectorAll('#keys button')) {
     if (b.dataset.do === 'last') {
       b.addEventListener('pointerdown', () => flick(true))
@@ -62,19 +62,21 @@ function one() {
         break
       case 'sculpt': case 'changed': look?.set(what, !look.is(what)); break
       case 'turn': look?.turn(!look.turning()); break
+      case 'light': look?.turn(false); look?.light(!look.lighting()); break
       case 'draw': ink?.toggle(); break
+      case 'real': root.classList.toggle('realbig'); document.querySelector('.row3').focus(); break
     }
     pressed()
   }
 
   function pressed() {
-    const on = { clay: shown.kind === 'clay', outline: shown.kind === 'outline', last: shown.last, sculpt: look?.is('sculpt'), changed: look?.is('changed'), turn: look?.turning(), draw: ink?.on }
+    const on = { clay: shown.kind === 'clay', outline: shown.kind === 'outline', last: shown.last, sculpt: look?.is('sculpt'), changed: look?.is('changed'), turn: look?.turning(), light: look?.lighting(), draw: ink?.on, real: root.classList.contains('realbig') }
     for (const b of document.querySelectorAll('#keys button')) b.setAttribute('aria-pressed', String(Boolean(on[b.dataset.do])))
   }
 
   document.addEventListener('keydown', (e) => {
     if (e.ctrlKey || e.metaKey || e.altKey || e.repeat && e.key !== 'l') return
-    if (e.key === 'Escape') { ink?.on ? way('draw') : document.activeElement.blur(); return }
+    if (e.key === 'Escape') { if (root.classList.contains('realbig')) way('real'); else ink?.on ? way('draw') : document.activeElement.blur(); return }
     if (typing(e)) return
     const k = e.key.length === 1 ? e.key.toLowerCase() : e.key
     if (k === ' ' && e.target.closest('button, a, summary, input')) return
@@ -139,11 +141,15 @@ function clearDrafts() {
   }
 }
 
-// sheet: arrows go from frame to frame, X picks, Enter opens, A R E choose the decision for all.
+// sheet: arrows go from frame to frame, X picks, Shift and X all or none, Enter opens, A R E choose the decision for all.
 function sheet() {
   const frames = [...document.querySelectorAll('.sheet .frame')]
   if (frames.length === 0) return
   const at = () => Math.max(0, frames.indexOf(document.activeElement.closest('.frame')))
+  const boxes = () => [...document.querySelectorAll('.sheet input[name=pick]:not(:disabled)')]
+  const all = () => { const on = boxes().some((b) => !b.checked); for (const b of boxes()) b.checked = on }
+  for (const el of document.querySelectorAll('.sheetkeys')) el.hidden = false
+  document.querySelector('[data-do=all]').addEventListener('click', all)
   const columns = () => { const top = frames[0].offsetTop; const n = frames.findIndex((f) => f.offsetTop !== top); return n < 0 ? frames.length : n }
   document.addEventListener('keydown', (e) => {
     if (e.ctrlKey || e.metaKey || e.altKey || typing(e)) return
@@ -154,6 +160,7 @@ function sheet() {
       frames[Math.min(frames.length - 1, Math.max(0, inside ? at() + go : 0))].querySelector('.look').focus()
       return
     }
+    if (e.key === 'X') { e.preventDefault(); all(); return }
     if (e.key === 'x' && inside) { e.preventDefault(); const box = inside.querySelector('input[name=pick]'); if (!box.disabled) box.checked = !box.checked; return }
     const decision = { a: 'accept', r: 'return', e: 'accept_as_is' }[e.key]
     if (decision) { e.preventDefault(); document.querySelector(`input[name=decision][value=${decision}]`).checked = true; document.getElementById('reason').focus() }

@@ -1,9 +1,10 @@
 // The turntable of a review: the prop turns by itself, and keys show it in other ways while the camera stays where it is.
-import { Vector3 } from 'three'
 import { Stage } from './stage.js'
 import { Models } from './models.js'
 import { Layers } from './layers.js'
-import { Pins, placeMarks } from './pins.js'
+import { Pins } from './pins.js'
+import { Marks } from './marks.js'
+import { Faults } from './faults.js'
 import { markChanged } from './changed.js'
 
 // One turn in twelve seconds: slow enough to look, fast enough to see all sides before a decision.
@@ -14,7 +15,8 @@ export async function begin(root, setup, say) {
   const stage = new Stage(root.querySelector('.canvas'))
   const models = new Models(stage, setup)
   const layers = new Layers(stage, models)
-  const marks = root.querySelector('.marks')
+  const marks = new Marks(root.querySelector('.marks'), stage)
+  const faults = new Faults(stage, models)
   const pins = new Pins(stage, models, marks, setup)
   const now = setup.revisions[setup.revisions.length - 1]
   const before = setup.revisions[setup.revisions.length - 2]
@@ -23,7 +25,12 @@ export async function begin(root, setup, say) {
 
   const show = async () => {
     const revision = asked.last && before ? before : now
-    await models.show(revision, asked.sculpt ? ['game', 'sculpt'] : ['game'])
+    const skin = () => {
+      layers.skin = asked.changed && revision === now ? 'changed' : asked.clay ? 'clay' : 'textured'
+      layers.on = new Set(asked.sculpt ? ['sculpt'] : [])
+      layers.apply()
+    }
+    if (!await models.show(revision, asked.sculpt ? ['game', 'sculpt'] : ['game'], null, skin)) return
     if (asked.changed && before && revision === now && !now.marked) {
       const old = await models.load(before.game)
       const meshes = []
@@ -33,15 +40,14 @@ export async function begin(root, setup, say) {
     if (asked.changed && revision === now) say(now.marked > 1 ? setup.words.changed : setup.words.unchanged)
     else if (asked.last) say(setup.words.before)
     else say('')
-    layers.skin = asked.changed && revision === now ? 'changed' : asked.clay ? 'clay' : 'textured'
-    layers.on = new Set(asked.sculpt ? ['sculpt'] : [])
-    layers.apply()
+    skin()
+    if (revision !== now) faults.clear()
     pins.show(revision)
   }
-  stage.afterDraw = () => placeMarks(marks, stage)
+  stage.afterDraw = () => marks.place()
 
   // Frames are counted, so that a test can ask how many there were.
-  const look = { frames: 0 }
+  const look = { frames: 0, stage, models }
   const step = (at) => {
     if (!turning) return
     if (since) stage.turn(turnRadPerMS * Math.min(at - since, 100), 0)
@@ -58,16 +64,16 @@ export async function begin(root, setup, say) {
   look.turning = () => turning
   look.set = (what, on) => { if (asked[what] === on) return Promise.resolve(); asked[what] = on; return show() }
   look.is = (what) => asked[what]
-  look.fly = (atMM, number) => {
+  look.fly = (place) => {
     look.turn(false)
-    const point = new Vector3(...atMM).multiplyScalar(0.001)
-    for (const el of [...marks.children]) if (!el.dataset.pinned) el.remove()
-    const el = document.createElement('span')
-    el.textContent = number || '●'
-    el.dataset.at = point.toArray().join(',')
-    marks.append(el)
-    stage.look(point)
+    marks.clear()
+    const at = faults.show(place)
+    if (!at) return
+    marks.add(at.point, String(place.number))
+    stage.look(at.point, at.normal, at.size)
   }
+  look.light = (on) => { stage.lighting = on }
+  look.lighting = () => stage.lighting
   look.camera = () => [...stage.camera.position.toArray(), ...stage.controls.target.toArray()]
   stage.canvas.addEventListener('pointerdown', () => look.turn(false))
   stage.canvas.addEventListener('keydown', (e) => { if (e.key.startsWith('Arrow')) look.turn(false) })
