@@ -44,7 +44,7 @@ type Plan struct {
 const (
 	planDraws     = 1000
 	planDrawsMin  = 100
-	planDrawsMost = 2_000_000 // over all milestones: a large plan, whose sums vary less, is drawn fewer times
+	planDrawsMost = 1_000_000 // over all milestones: a large plan, whose sums vary less, is drawn fewer times
 	planWeeksMax  = 520
 	planWeeksPast = 104                 // before now; what is older counts in the first week
 	fallbackTurns = 14 * 24 * time.Hour // where nothing was accepted yet; common practice, no source
@@ -111,43 +111,54 @@ func (p *Plan) week(t time.Time) int {
 // fill adds up the weeks. What is accepted is the same in every draw and is added once.
 func (p *Plan) fill(list []Planned, past []time.Duration, now time.Time) {
 	n := len(p.Weeks)
-	sums := make([][]int64, p.Draws)
-	random := rand.New(rand.NewPCG(p.Seed, 0))
-	for i := range sums {
-		sums[i] = make([]int64, n+1)
-	}
-	base := make([]int64, n+1)
 	begins := p.begins()
+	base, planned, accepted := make([]int64, n+1), make([]int64, n+1), make([]int64, n+1)
+	var open []openDraw
 	for _, m := range list {
 		if m.Due != nil {
-			p.add(p.week(*m.Due), func(w *PlanWeek) { w.PlannedMinor += m.AmountMinor })
+			planned[p.week(*m.Due)] += m.AmountMinor
 		}
 		if m.Accepted != nil {
-			week := p.week(*m.Accepted)
-			p.add(week, func(w *PlanWeek) { w.AcceptedMinor += m.AmountMinor })
-			base[week] += m.AmountMinor
+			accepted[p.week(*m.Accepted)] += m.AmountMinor
 			continue
 		}
 		from, among := m.open(past, now)
-		first := from.Sub(begins)
-		for i := range sums {
-			sums[i][weekAfter(first+among[random.IntN(len(among))], n)] += m.AmountMinor
+		open = append(open, openDraw{m.AmountMinor, from.Sub(begins), among})
+	}
+	copy(base, accepted)
+	random := rand.New(rand.NewPCG(p.Seed, 0))
+	sums := make([]int64, p.Draws*n)
+	one := make([]int64, n+1)
+	for draw := range p.Draws { // a draw's sums at a time: they stay in the processor's nearest cache
+		clear(one)
+		for i := range open {
+			m := &open[i]
+			one[weekAfter(m.first+m.among[random.IntN(len(m.among))], n)] += m.amount
+		}
+		var sum int64
+		for w := range n {
+			sum += one[w]
+			sums[w*p.Draws+draw] = sum
 		}
 	}
-	at := make([]int64, p.Draws)
 	for w := range p.Weeks {
 		if w > 0 {
 			base[w] += base[w-1]
+			planned[w] += planned[w-1]
+			accepted[w] += accepted[w-1]
 		}
-		for i := range sums {
-			if w > 0 {
-				sums[i][w] += sums[i][w-1]
-			}
-			at[i] = base[w] + sums[i][w]
-		}
+		at := sums[w*p.Draws : (w+1)*p.Draws]
 		slices.Sort(at)
-		p.Weeks[w].LowMinor, p.Weeks[w].MiddleMinor, p.Weeks[w].HighMinor = at[p.Draws/10], at[p.Draws/2], at[p.Draws*9/10]
+		p.Weeks[w].PlannedMinor, p.Weeks[w].AcceptedMinor = planned[w], accepted[w]
+		p.Weeks[w].LowMinor, p.Weeks[w].MiddleMinor, p.Weeks[w].HighMinor = base[w]+at[p.Draws/10], base[w]+at[p.Draws/2], base[w]+at[p.Draws*9/10]
 	}
+}
+
+// openDraw is a milestone that is not accepted: from when after the first week's beginning it is counted, and what it may take.
+type openDraw struct {
+	amount int64
+	first  time.Duration
+	among  []time.Duration
 }
 
 const weekLong = 7 * 24 * time.Hour
@@ -162,13 +173,6 @@ func (p *Plan) begins() time.Time {
 
 // weekAfter is the index of the week that an instant lies in, so long after the first week's beginning; at most n.
 func weekAfter(d time.Duration, n int) int { return min(max(int(d/weekLong), 0), n) }
-
-// add counts something from a week on.
-func (p *Plan) add(from int, what func(*PlanWeek)) {
-	for w := from; w < len(p.Weeks); w++ {
-		what(&p.Weeks[w])
-	}
-}
 
 // open says from when a milestone that is not accepted is counted, and which of the past times may come: past is sorted.
 func (m Planned) open(past []time.Duration, now time.Time) (from time.Time, among []time.Duration) {
@@ -190,7 +194,7 @@ func (m Planned) open(past []time.Duration, now time.Time) (from time.Time, amon
 type PlanFilter struct{ Project, WorkOrder uuid.UUID }
 
 // Plans compares accepted value with plan, for each currency, with a forecast drawn under a seed. Past turn-round times are
-// those of the newest two thousand acceptances within a year that the caller may see.
+// those of the newest thousand acceptances within a year that the caller may see.
 func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, error) {
 	of, id := "w.project_id", f.Project // never both in one query: an OR over two tables reads every milestone
 	if f.Project != uuid.Nil {
@@ -206,7 +210,8 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 		}
 	}
 	const accepted = `CASE WHEN m.state = 'accepted' THEN m.since END` // no event leads on from there
-	const sealed = `(SELECT min(d.sealed_at) FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed')`
+	// Deliveries of a milestone are sealed in the order of their numbers. Index: delivery_number_key.
+	const sealed = `(SELECT d.sealed_at FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed' ORDER BY d.number LIMIT 1)`
 	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), CASE WHEN m.rounds > 0 AND m.state <> 'accepted' THEN `+sealed+` END, `+accepted+`
 		FROM ph.work_order w JOIN ph.milestone m ON m.studio_id = w.studio_id AND m.work_order_id = w.id
 		WHERE w.{me} = $1 AND `+of+` = $2 AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`), tx.Who.Party, id)
@@ -219,9 +224,8 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 	}
 	var now time.Time
 	// The newest: ids begin with their time. Index: the primary key, sign_off_by_vendor.
-	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM s.at - `+sealed+`)::bigint FROM (SELECT * FROM ph.sign_off
-			WHERE {me} = $1 AND decision <> 'return' AND at > now() - interval '1 year' ORDER BY id DESC LIMIT 2000) s
-		JOIN ph.milestone m ON m.studio_id = s.studio_id AND m.id = s.milestone_id ORDER BY 1`), tx.Who.Party); err != nil {
+	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM m.at - `+sealed+`)::bigint FROM (SELECT studio_id, milestone_id AS id, at FROM ph.sign_off
+			WHERE {me} = $1 AND decision <> 'return' AND at > now() - interval '1 year' ORDER BY sign_off.id DESC LIMIT 1000) m ORDER BY 1`), tx.Who.Party); err != nil {
 		return nil, fmt.Errorf("past turn-round times: %w", err)
 	}
 	secs, err := pgx.CollectRows(rows, pgx.RowTo[int64])
