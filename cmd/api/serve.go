@@ -130,7 +130,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	store.UseProof(c.proofAge())
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},
+		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, Mails: c.smtp != "" && c.database.post != "", ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},
 		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
 		TrustedProxies: fields(c.trustedProxies), Outward: c.outward(), Pages: web.Mount(store, who, objects),
 	})

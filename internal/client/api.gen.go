@@ -4678,7 +4678,8 @@ type ClientInterface interface {
 	// InviteWithBody Invite a person into your own party, or into a vendor of yours
 	//
 	// The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-	// answers 200 without it.
+	// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+	// (`wrong-state`), and its lead invites further ones.
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4688,7 +4689,8 @@ type ClientInterface interface {
 	// Invite Invite a person into your own party, or into a vendor of yours
 	//
 	// The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-	// answers 200 without it.
+	// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+	// (`wrong-state`), and its lead invites further ones.
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -4697,7 +4699,8 @@ type ClientInterface interface {
 
 	// AcceptInvitationWithBody Join, with the secret of an invitation
 	//
-	// Logs you in. The secret works once, so this needs no Idempotency-Key.
+	// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+	// member is somebody else by now answers 409 (`wrong-state`).
 	//
 	// Takes any type of body and a specified content type.
 	//
@@ -4706,7 +4709,8 @@ type ClientInterface interface {
 
 	// AcceptInvitation Join, with the secret of an invitation
 	//
-	// Logs you in. The secret works once, so this needs no Idempotency-Key.
+	// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+	// member is somebody else by now answers 409 (`wrong-state`).
 	//
 	// Takes a body of the `application/json` content type.
 	//
@@ -6618,7 +6622,8 @@ func (c *Client) GetPicture(ctx context.Context, inspectionId InspectionId, pict
 // InviteWithBody Invite a person into your own party, or into a vendor of yours
 //
 // The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-// answers 200 without it.
+// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+// (`wrong-state`), and its lead invites further ones.
 //
 // Takes any type of body and a specified content type.
 //
@@ -6638,7 +6643,8 @@ func (c *Client) InviteWithBody(ctx context.Context, params *InviteParams, conte
 // Invite Invite a person into your own party, or into a vendor of yours
 //
 // The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-// answers 200 without it.
+// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+// (`wrong-state`), and its lead invites further ones.
 //
 // Takes a body of the `application/json` content type.
 //
@@ -6657,7 +6663,8 @@ func (c *Client) Invite(ctx context.Context, params *InviteParams, body InviteJS
 
 // AcceptInvitationWithBody Join, with the secret of an invitation
 //
-// Logs you in. The secret works once, so this needs no Idempotency-Key.
+// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+// member is somebody else by now answers 409 (`wrong-state`).
 //
 // Takes any type of body and a specified content type.
 //
@@ -6676,7 +6683,8 @@ func (c *Client) AcceptInvitationWithBody(ctx context.Context, contentType strin
 
 // AcceptInvitation Join, with the secret of an invitation
 //
-// Logs you in. The secret works once, so this needs no Idempotency-Key.
+// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+// member is somebody else by now answers 409 (`wrong-state`).
 //
 // Takes a body of the `application/json` content type.
 //
@@ -16656,7 +16664,8 @@ type ClientWithResponsesInterface interface {
 	// InviteWithBodyWithResponse Invite a person into your own party, or into a vendor of yours
 	//
 	// The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-	// answers 200 without it.
+	// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+	// (`wrong-state`), and its lead invites further ones.
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -16666,7 +16675,8 @@ type ClientWithResponsesInterface interface {
 	// InviteWithResponse Invite a person into your own party, or into a vendor of yours
 	//
 	// The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-	// answers 200 without it.
+	// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+	// (`wrong-state`), and its lead invites further ones.
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -16675,7 +16685,8 @@ type ClientWithResponsesInterface interface {
 
 	// AcceptInvitationWithBodyWithResponse Join, with the secret of an invitation
 	//
-	// Logs you in. The secret works once, so this needs no Idempotency-Key.
+	// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+	// member is somebody else by now answers 409 (`wrong-state`).
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -16684,7 +16695,8 @@ type ClientWithResponsesInterface interface {
 
 	// AcceptInvitationWithResponse Join, with the secret of an invitation
 	//
-	// Logs you in. The secret works once, so this needs no Idempotency-Key.
+	// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+	// member is somebody else by now answers 409 (`wrong-state`).
 	//
 	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 	//
@@ -25261,7 +25273,8 @@ func (c *ClientWithResponses) GetPictureWithResponse(ctx context.Context, inspec
 // InviteWithBodyWithResponse Invite a person into your own party, or into a vendor of yours
 //
 // The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-// answers 200 without it.
+// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+// (`wrong-state`), and its lead invites further ones.
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -25277,7 +25290,8 @@ func (c *ClientWithResponses) InviteWithBodyWithResponse(ctx context.Context, pa
 // InviteWithResponse Invite a person into your own party, or into a vendor of yours
 //
 // The secret is shown in this one answer; hand it over by a way you trust. A repeat with the same Idempotency-Key
-// answers 200 without it.
+// answers 200 without it. A studio invites a vendor's first member only: one that has people answers 409
+// (`wrong-state`), and its lead invites further ones.
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //
@@ -25292,7 +25306,8 @@ func (c *ClientWithResponses) InviteWithResponse(ctx context.Context, params *In
 
 // AcceptInvitationWithBodyWithResponse Join, with the secret of an invitation
 //
-// Logs you in. The secret works once, so this needs no Idempotency-Key.
+// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+// member is somebody else by now answers 409 (`wrong-state`).
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
 //
@@ -25307,7 +25322,8 @@ func (c *ClientWithResponses) AcceptInvitationWithBodyWithResponse(ctx context.C
 
 // AcceptInvitationWithResponse Join, with the secret of an invitation
 //
-// Logs you in. The secret works once, so this needs no Idempotency-Key.
+// Logs you in. The secret works once, so this needs no Idempotency-Key. A studio's invitation into a vendor whose first
+// member is somebody else by now answers 409 (`wrong-state`).
 //
 // Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
 //

@@ -20,6 +20,9 @@ const (
 // PostKey seals the secrets of webhooks, for the pages.
 func (s *Server) PostKey() ledger.PostKey { return s.postKey }
 
+// SendsMail says whether invitations, links for a new password and news go out by mail.
+func (s *Server) SendsMail() bool { return s.mails }
+
 // WebhookAllowed refuses an address that would not be called anyway.
 func (s *Server) WebhookAllowed(address string) error {
 	_, err := s.webhookFrom(api.NewWebhook{Url: address})

@@ -53,6 +53,8 @@ type Config struct {
 	PostKey ledger.PostKey
 	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
 	Streams *Streams
+	// Mails says that a process of this service sends mail, invitations among it.
+	Mails bool
 	// ReadyParts are further things that must be fit for work, by name.
 	ReadyParts map[string]func(context.Context) error
 }
@@ -74,6 +76,7 @@ type Server struct {
 	publicAt  *url.URL
 	providers *providers
 	notes     *accessNotes
+	mails     bool
 	joining   keyLock // deliveries whose parts are being joined
 	streams   *Streams
 	postKey   ledger.PostKey
@@ -102,7 +105,7 @@ func New(cfg Config) (*Server, error) {
 		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
 		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams, postKey: cfg.PostKey, calls: cfg.Outward,
 	}
-	s.tracer, s.storagePrice = cfg.Tracer, cfg.StoragePrice
+	s.tracer, s.storagePrice, s.mails = cfg.Tracer, cfg.StoragePrice, cfg.Mails
 	if s.streams == nil {
 		s.streams = NewStreams()
 	}

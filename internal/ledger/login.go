@@ -81,22 +81,28 @@ func (l *Login) Token(ctx context.Context, secret string) (Who, error) {
 	return whoOr(who, err)
 }
 
-// Invitation shows what a secret invites to.
+// Invitation shows what a secret invites to. One of a studio for a vendor's first member is ErrState once somebody else is that.
 func (l *Login) Invitation(ctx context.Context, secret string) (Invitation, error) {
 	var inv Invitation
-	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, id, email, roles, expires_at, coalesce(provider_id, $2), required FROM ph.login_invitation($1)`, hashSecret(secret), uuid.Nil).
-		Scan(&inv.Party, &inv.PartyName, &inv.Side, &inv.ID, &inv.Email, &inv.Roles, &inv.ExpiresAt, &inv.Provider, &inv.ProviderRequired)
+	var late bool
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, id, email, roles, expires_at, coalesce(provider_id, $2), required, ph.invitation_late($1)
+		FROM ph.login_invitation($1)`, hashSecret(secret), uuid.Nil).
+		Scan(&inv.Party, &inv.PartyName, &inv.Side, &inv.ID, &inv.Email, &inv.Roles, &inv.ExpiresAt, &inv.Provider, &inv.ProviderRequired, &late)
 	if errors.Is(err, pgx.ErrNoRows) {
 		return Invitation{}, ErrCredentials
 	}
 	if err != nil {
 		return Invitation{}, fmt.Errorf("look up an invitation: %w", err)
 	}
+	if late {
+		return Invitation{}, fmt.Errorf("%w: %s has people of its own by now; ask its lead for an invitation", ErrState, inv.PartyName)
+	}
 	return inv, nil
 }
 
 // AcceptInvitation makes the member. It works once. Password: 12 characters at least. An e-mail that is already a
-// member's is ErrConflict; a party that takes no passwords is a *ProviderRequired.
+// member's is ErrConflict; a party that takes no passwords is a *ProviderRequired; a vendor whose first member is somebody
+// else by now is ErrState.
 func (l *Login) AcceptInvitation(ctx context.Context, secret, name, password string) (Who, error) {
 	name = strings.TrimSpace(name)
 	if name == "" || len(name) > 200 {
@@ -113,6 +119,11 @@ func (l *Login) AcceptInvitation(ctx context.Context, secret, name, password str
 	err = l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles FROM ph.accept_invitation($1, $2, $3, $4)`,
 		hashSecret(secret), newID(), name, hash).
 		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles)
+	if errors.Is(err, pgx.ErrNoRows) { // somebody was quicker since it was looked up: with this secret, or with another for the same vendor
+		if _, why := l.Invitation(ctx, secret); why != nil {
+			return Who{}, why
+		}
+	}
 	return whoOr(who, err)
 }
 

@@ -66,8 +66,8 @@ func (tx *Tx) Vendors(ctx context.Context, p Page) (List[Vendor], error) {
 	}), nil
 }
 
-// Invite asks a person into the caller's own party, or the first member into a vendor that the studio works with. It
-// returns the secret, which is shown once.
+// Invite asks a person into the caller's own party, or the first member into a vendor that the studio works with (ErrState
+// where the vendor has people already). It returns the secret, which is shown once.
 func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string, error) {
 	inv := Invitation{ID: newID(), Party: in.Party, PartyName: tx.Who.PartyName, Side: tx.Who.Side, Email: normalEmail(in.Email), Roles: in.Roles}
 	var engagedBy *uuid.UUID
@@ -83,6 +83,13 @@ func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string,
 		inv.Side, engagedBy = VendorSide, &tx.Who.Party
 		if err := tx.QueryRow(ctx, `SELECT vendor_name FROM ph.engagement WHERE studio_id = $1 AND vendor_id = $2`, tx.Who.Party, in.Party).Scan(&inv.PartyName); err != nil {
 			return Invitation{}, "", fmt.Errorf("invite into vendor %s: %w", in.Party, mapError(err))
+		}
+		peopled, err := tx.Peopled(ctx, []uuid.UUID{in.Party})
+		if err != nil {
+			return Invitation{}, "", err
+		}
+		if len(peopled) > 0 {
+			return Invitation{}, "", fmt.Errorf("%w: %s has people of its own; its lead invites further ones", ErrState, inv.PartyName)
 		}
 	}
 	if err := rolesFit(inv.Side, in.Roles); err != nil {
@@ -117,6 +124,15 @@ func (tx *Tx) Invite(ctx context.Context, in NewInvitation) (Invitation, string,
 		}
 	}
 	return inv, secret, nil
+}
+
+// Peopled says which of these vendors have people of their own: a studio that works with one invites nobody further into it.
+func (tx *Tx) Peopled(ctx context.Context, vendors []uuid.UUID) ([]uuid.UUID, error) {
+	rows, err := tx.Query(ctx, `SELECT v FROM unnest($1::uuid[]) v WHERE ph.vendor_has_members(v)`, vendors)
+	if err != nil {
+		return nil, fmt.Errorf("which vendors have people: %w", err)
+	}
+	return pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
 }
 
 func rolesFit(side Side, roles []Role) error {

@@ -142,12 +142,12 @@ func TestInvitations(t *testing.T) {
 	require.ErrorIs(t, err, ledger.ErrCredentials)
 
 	// A studio may ask in a vendor's first member, never a second: it would see the vendor's work for others.
-	s.as(s.studio, func(tx *ledger.Tx) (err error) {
-		_, secret, err = tx.Invite(s.ctx(), ledger.NewInvitation{Party: s.yard.Party, Email: "spy@harbour.example", Roles: []ledger.Role{ledger.VendorLead}})
+	err = s.try(s.studio, func(tx *ledger.Tx) error {
+		_, _, err := tx.Invite(s.ctx(), ledger.NewInvitation{Party: s.yard.Party, Email: "spy@harbour.example", Roles: []ledger.Role{ledger.VendorLead}})
 		return err
 	})
-	_, err = s.login.AcceptInvitation(s.ctx(), secret, "Spy", testPassword)
-	require.ErrorIs(t, err, ledger.ErrCredentials)
+	require.ErrorIs(t, err, ledger.ErrState)
+	require.ErrorContains(t, err, s.yard.PartyName+" has people of its own; its lead invites further ones")
 
 	for name, row := range map[string]struct {
 		who  ledger.Who
@@ -164,4 +164,40 @@ func TestInvitations(t *testing.T) {
 		err := s.try(row.who, func(tx *ledger.Tx) error { _, _, err := tx.Invite(s.ctx(), row.in); return err })
 		require.ErrorIs(t, err, row.want, name)
 	}
+}
+
+// Of two people whom a studio asks to be a vendor's first, the second learns why it is too late, and whose invitation to ask for.
+func TestTheSecondToJoinAVendorLearnsWhy(t *testing.T) {
+	s := newScene(t)
+	var vendor ledger.Vendor
+	secrets := map[string]string{}
+	s.as(s.studio, func(tx *ledger.Tx) (err error) {
+		if vendor, err = tx.CreateVendor(s.ctx(), ledger.NewVendor{Name: "Slack Water"}); err != nil {
+			return err
+		}
+		for _, email := range []string{"first@slack.example", "second@slack.example"} {
+			if _, secrets[email], err = tx.Invite(s.ctx(), ledger.NewInvitation{Party: vendor.ID, Email: email, Roles: []ledger.Role{ledger.VendorLead}}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	peopled := func(who ledger.Who, ids ...uuid.UUID) (found []uuid.UUID) {
+		s.as(who, func(tx *ledger.Tx) (err error) { found, err = tx.Peopled(s.ctx(), ids); return err })
+		return found
+	}
+	require.Empty(t, peopled(s.studio, vendor.ID))
+	_, err := s.login.Invitation(s.ctx(), secrets["second@slack.example"])
+	require.NoError(t, err, "it stands while nobody has joined")
+	_, err = s.login.AcceptInvitation(s.ctx(), secrets["first@slack.example"], "First", testPassword)
+	require.NoError(t, err)
+
+	_, err = s.login.Invitation(s.ctx(), secrets["second@slack.example"])
+	require.ErrorIs(t, err, ledger.ErrState)
+	require.ErrorContains(t, err, "Slack Water has people of its own by now; ask its lead for an invitation")
+	_, err = s.login.AcceptInvitation(s.ctx(), secrets["second@slack.example"], "Second", testPassword)
+	require.ErrorIs(t, err, ledger.ErrState)
+
+	require.Equal(t, []uuid.UUID{vendor.ID}, peopled(s.studio, uuid.New(), vendor.ID))
+	require.Empty(t, peopled(s.yard, vendor.ID, s.lamp.Party), "a vendor learns of nobody's people")
 }

@@ -102,10 +102,19 @@ type joinPage struct {
 
 func (p *Pages) joinForm(c echo.Context) error {
 	in, err := p.login.Invitation(c.Request().Context(), c.Param("secret"))
+	if errors.Is(err, ledger.ErrState) {
+		return p.tooLate(c, err)
+	}
 	if err != nil {
 		return err
 	}
 	return p.showJoin(c, http.StatusOK, joinPage{Invitation: in})
+}
+
+// tooLate says why an invitation that stands opens nothing any more.
+func (p *Pages) tooLate(c echo.Context, err error) error {
+	r := p.refuse(c, "join", err)
+	return p.render(c, r.Status, "join", frame{Title: words.P("join.late")}, joinPage{Refused: words.Text(r.Why)})
 }
 
 func (p *Pages) showJoin(c echo.Context, status int, page joinPage) error {
@@ -122,6 +131,9 @@ func (p *Pages) join(c echo.Context) error {
 		if _, _, again := p.server.LogIn(c, typed(c, "email"), field(c, "password")); again == nil {
 			return c.Redirect(http.StatusSeeOther, "/")
 		}
+	}
+	if errors.Is(err, ledger.ErrState) {
+		return p.tooLate(c, err)
 	}
 	if err != nil {
 		return err

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -21,11 +22,13 @@ type peoplePage struct {
 	MayInvite bool
 	MayEngage bool
 	Vendors   []ledger.Vendor
+	Leadless  []ledger.Vendor // of Vendors, those without people: their first is invited from here
 	MoreAfter string
 	OwnRoles  []ledger.Role
 	Refusal   refusal
 	Link      string // of the invitation just made, shown this once
 	Invited   *ledger.Invitation
+	Mailed    bool   // invitations go out by mail too
 	Done      words.Phrase
 }
 
@@ -48,6 +51,7 @@ func (p *Pages) people(c echo.Context) error {
 func (p *Pages) showPeople(c echo.Context, status int, page peoplePage) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	page.Party, page.PartyID, page.OwnRoles = who.PartyName, who.Party, sideRoles[who.Side]
+	page.Mailed = p.server.SendsMail()
 	page.Studio = who.Side == ledger.StudioSide
 	page.MayInvite, page.MayEngage = who.Has(ledger.Producer, ledger.VendorLead), who.Has(ledger.Producer)
 	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
@@ -55,13 +59,31 @@ func (p *Pages) showPeople(c echo.Context, status int, page peoplePage) error {
 			return none, err
 		}
 		list, err := tx.Vendors(ctx, ledger.Page{After: c.QueryParam("after"), Limit: 100})
-		page.Vendors, page.MoreAfter = list.Items, list.Next
+		if page.Vendors, page.MoreAfter = list.Items, list.Next; err != nil || !page.MayEngage {
+			return none, err
+		}
+		page.Leadless, err = leadless(ctx, tx, page.Vendors)
 		return none, err
 	})
 	if err != nil {
 		return err
 	}
 	return p.render(c, status, "people", frame{Title: words.P("people.title"), At: "people"}, page)
+}
+
+// leadless are the vendors that have no people of their own yet.
+func leadless(ctx context.Context, tx *ledger.Tx, vendors []ledger.Vendor) (without []ledger.Vendor, err error) {
+	ids := make([]uuid.UUID, len(vendors))
+	for i, v := range vendors {
+		ids[i] = v.ID
+	}
+	peopled, err := tx.Peopled(ctx, ids)
+	for _, v := range vendors {
+		if !slices.Contains(peopled, v.ID) {
+			without = append(without, v)
+		}
+	}
+	return without, err
 }
 
 // invite answers with the page itself instead of a redirect: the link is nowhere to be read again.
