@@ -2,6 +2,7 @@ package spec
 
 import (
 	"fmt"
+	"path/filepath"
 	"strings"
 	"testing"
 
@@ -128,6 +129,28 @@ func FuzzParse(f *testing.F) {
 		s, err := Resolve(d, c, Final, nil)
 		if err == nil && len(s.Digest) != 64 {
 			t.Fatal("no digest")
+		}
+	})
+}
+
+// FuzzManifest reads delivery.yaml as a vendor may write it: what is taken has plain paths, each once, and sizes that are none below 0.
+func FuzzManifest(f *testing.F) {
+	f.Add([]byte("prop: bollard\nmilestone: final\nfiles:\n  - {path: a/b.glb, role: game, sha256: 00, bytes: 12}\n"))
+	f.Add([]byte(`{"files": [{"path": "../a", "role": "game"}, {"path": "A", "role": "cage"}, {"path": "a", "role": "cage"}], "revision": 1e9}`))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		m, err := ParseManifest("delivery.yaml", data)
+		if err != nil {
+			if len(err.(Faults)) == 0 {
+				t.Fatal("refused without a reason")
+			}
+			return
+		}
+		seen := map[string]bool{}
+		for _, file := range m.Files {
+			if !filepath.IsLocal(file.Path) || seen[file.Path] || file.Bytes != nil && *file.Bytes < 0 {
+				t.Fatalf("%+v was taken", file)
+			}
+			seen[file.Path] = true
 		}
 	})
 }
