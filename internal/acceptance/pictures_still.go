@@ -2,6 +2,7 @@ package acceptance
 
 import (
 	"math"
+	"slices"
 
 	"proofhouse/internal/acceptance/raster"
 )
@@ -54,9 +55,19 @@ func (st *studio) lights(v *raster.View) *raster.Rig {
 // view frames the prop; the rule before it has room below.
 func (st *studio) view() (raster.View, floorRule) {
 	v := raster.Towards(raster.Vec{}, threeQuarter, stillWidth, stillHeight)
-	v.FitPerspective(st.used, stillHalfTan, raster.Frame{X0: 170, Y0: headHeight + 10, X1: stillWidth - 170, Y1: stillHeight - 120})
-	return v, st.rule()
+	frame := raster.Frame{X0: 170, Y0: headHeight + 10, X1: stillWidth - 170, Y1: stillHeight - 120}
+	v.FitPerspective(st.used, stillHalfTan, frame)
+	rule := st.rule()
+	// A prop that bulges above a small foot stands far behind the rule, which then leaves the picture: both are framed.
+	if !rule.within(&v) {
+		frame.Y1 = stillHeight - ruleRoom
+		v.FitPerspective(append(slices.Clone(st.used), rule.corners()...), stillHalfTan, frame)
+	}
+	return v, rule
 }
+
+// ruleRoom is how many pixels the rule keeps below it: its length is written there.
+const ruleRoom = 40
 
 // stills takes the lit still and the one in clay.
 func (st *studio) stills() []*drawn {
@@ -95,6 +106,22 @@ func (st *studio) rule() floorRule {
 		x: float64((st.lo[0]+st.hi[0])/2) - mm/2000, y: st.lo[1],
 		z: st.hi[2] + float64(0.12*size), mm: mm, wide: 0.035 * size,
 	}
+}
+
+// corners are the rule's four, three values each.
+func (r floorRule) corners() []float32 {
+	l := r.mm / 1000
+	var out []float32
+	for _, c := range [4][2]float64{{0, 0}, {l, 0}, {l, r.wide}, {0, r.wide}} {
+		out = append(out, float32(r.x+c[0]), float32(r.y), float32(r.z+c[1]))
+	}
+	return out
+}
+
+// within says whether the whole rule lies in the picture, with room for its length.
+func (r floorRule) within(v *raster.View) bool {
+	x0, _, x1, y1, ok := v.Outline(r.corners())
+	return ok && x0 >= 0 && x1 <= stillWidth && y1 <= stillHeight-ruleRoom
 }
 
 // draw paints the rule in ten blocks, dark and pale, and writes its length at its end.
