@@ -45,11 +45,11 @@ func TestContracting(t *testing.T) {
 	p = b.get(prop + "/spec")
 	wellMade(t, p)
 	looked = p.submit(prop+"/spec", "document", "prop: fender\ntier: background\nchecks: {uv.overlapp: {}}\n", "do", "look")
-	require.Contains(t, looked.text("[role=alert]"), "line 3, column 10", "where the fault is")
+	require.Contains(t, looked.text("[role=alert]"), "Line 3, column 10", "where the fault is")
 	published := looked.submit(prop+"/spec", "document", "prop: fender\ntier: background\nsize_mm: [600, 600, 200]\n", "do", "publish").follow()
 	require.Contains(t, published.text("h1"), "Tyre fender, spec revision 1")
 	looked = b.get(prop+"/spec").submit(prop+"/spec", "document", "prop: fender\ntier: background\nsize_mm: [600, 600, 200]\nchecks: {budget.triangles: {max_triangles: 300}}\n", "do", "look")
-	require.Contains(t, looked.text("#looked"), "Triangle budget max_triangles 1000 300 tighter")
+	require.Contains(t, looked.text("#looked"), "max_triangles at most 1000 at most 300 tighter")
 
 	// Nobody else has these pages, and they tell nothing.
 	for _, who := range []string{ole, marek} {

@@ -104,6 +104,7 @@ type rule struct {
 	What   string
 	Why    string
 	From   string       // who said what it leads to
+	Source string       // where the method comes from
 	Reason words.Phrase // why it does not apply, or from when on it counts
 	Limits []limitInForce
 }
@@ -142,7 +143,7 @@ func rulesByMode(reader words.Reader, s *spec.Spec) []ruleGroup {
 }
 
 func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase) rule {
-	out := rule{Check: check, Of: of, From: reader.Again(r.Origins["mode"]), Reason: words.Text(notForWords(reader, check, r.Reason)), What: reader.Or(check.Name+"/what", check.What), Why: reader.Or(check.Name+"/why", check.Why)}
+	out := rule{Check: check, Of: of, Source: reader.Again(check.Source), From: reader.Again(r.Origins["mode"]), Reason: words.Text(notForWords(reader, check, r.Reason)), What: reader.Or(check.Name+"/what", check.What), Why: reader.Or(check.Name+"/why", check.Why)}
 	if r.Reason == "" {
 		out.Reason = words.Phrase{}
 	}

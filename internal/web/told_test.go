@@ -13,6 +13,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"proofhouse/internal/acceptance"
+	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
 
@@ -211,6 +213,30 @@ func TestRefusalsAreSaidAgain(t *testing.T) {
 	} {
 		require.Equal(t, want, de.Again(english))
 	}
+	for text, want := range map[string]string{"4,205": "hat mehr als die 2 Nachkommastellen von EUR", "much": "ist kein Betrag wie 420.55"} {
+		_, err := ledger.MinorUnits(text, "EUR")
+		require.EqualError(t, err, map[string]string{"4,205": "has more than the 2 decimals of EUR", "much": "is not an amount such as 420.55"}[text])
+		require.Equal(t, want, de.Again(err.Error()))
+	}
 	require.Equal(t, "braucht 1 bis 5000 Zeichen", de.Again("needs 1 to 5000 characters"))
 	require.Equal(t, `enthält "x", was keine Rolle dieser Seite ist (Lieferant)`, de.Again(`"x" is not a role of a vendor`))
+}
+
+// sameEverywhere is what a source may be that no language changes: standards by number and section, without a word of prose.
+var sameEverywhere = regexp.MustCompile(`^(glTF 2\.0(, [0-9.]+)?( \((ISO/IEC 12113|URIs)\))?|FIPS 180-4 \(SHA-256\)|IEEE Std 1003\.1 \(POSIX\), 3\.282 Portable Filename Character Set)$`)
+
+// TestSourcesHaveWords: where a limit or a method comes from is said in every language, or is a name in all of them.
+func TestSourcesHaveWords(t *testing.T) {
+	t.Parallel()
+	for _, c := range acceptance.Catalogue() {
+		origins := []string{c.Source}
+		for _, l := range c.Limits {
+			origins = append(origins, l.Origin)
+		}
+		for _, o := range origins {
+			require.True(t, words.Knows(o) || sameEverywhere.MatchString(o), "no words for the source %q of %s (words/en/told.source.yaml, words/de/told.source.yaml)", o, c.Name)
+		}
+	}
+	require.Equal(t, "Voreinstellung Hauptobjekt (hergeleitet: z² / (nah · 2²⁴); das Vierfache und 0,1 m: gängige Praxis, ohne Quelle)",
+		reader("de").Again("preset hero (derived: z² / (near · 2²⁴); four times and 0.1 m are common practice, no source)"))
 }
