@@ -44,6 +44,6 @@
 //
 // A folder with language.yaml (name, decimal and thousands signs, plural rule, months) and one file for each that the
 // folder en has, with all codes; then "go test ./internal/acceptance/words ./internal/acceptance" names what is missing or does not fit.
-// No Go changes, unless the language's plural rule is not yet among those in language.go. About 40 short files, two days for a
-// translator who knows the trade.
+// No Go changes, unless the language's plural rule is not yet among those in language.go. How much work it is, with the pages', stands in
+// internal/web/words/doc.go.
 package words

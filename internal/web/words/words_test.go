@@ -1,11 +1,18 @@
 package words
 
 import (
+	"fmt"
 	"html/template"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"gopkg.in/yaml.v3"
 
 	"proofhouse/internal/acceptance/words"
 )
@@ -127,5 +134,34 @@ func TestZones(t *testing.T) {
 	require.Equal(t, Region{"UTC", []string{"UTC"}}, Regions()[0])
 	for _, none := range []string{"", "Local", "Nowhere/Land", "../etc"} {
 		require.Equal(t, time.UTC, Zone(none))
+	}
+}
+
+// TestWhatALanguageCosts holds the figures of the documentation to what German has today, within a tenth.
+func TestWhatALanguageCosts(t *testing.T) {
+	t.Parallel()
+	doc, err := os.ReadFile("doc.go")
+	require.NoError(t, err)
+	said := regexp.MustCompile(`(?s)([0-9,]+) files, ([0-9,]+) sentences,[\s/]+([0-9,]+) words`).FindAllStringSubmatch(string(doc), -1)
+	require.Len(t, said, 2)
+	for i, folder := range []string{"de", "../../acceptance/words/de"} {
+		names, err := filepath.Glob(filepath.Join(folder, "*.yaml"))
+		require.NoError(t, err)
+		var sentences, count int
+		for _, name := range names {
+			data, err := os.ReadFile(name)
+			require.NoError(t, err)
+			entries := map[string]any{}
+			require.NoError(t, yaml.Unmarshal(data, &entries), name)
+			sentences += len(entries)
+			for _, text := range entries {
+				count += len(strings.Fields(fmt.Sprint(text)))
+			}
+		}
+		for at, is := range []int{len(names), sentences, count} {
+			n, err := strconv.Atoi(strings.ReplaceAll(said[i][at+1], ",", ""))
+			require.NoError(t, err)
+			require.InEpsilon(t, is, n, 0.1, "%s: %s", folder, said[i][0])
+		}
 	}
 }
