@@ -4,9 +4,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"net/http"
-	"os"
 	"slices"
 	"time"
 
@@ -26,7 +26,7 @@ type measured struct {
 
 // attack asks at a constant rate, whether or not earlier questions are answered: what waits is counted as waiting. Each
 // question is of a random route, by a random caller, of a random subject.
-func attack(ctx context.Context, base string, list []target, rate int, lasts time.Duration, rng *rand.Rand) []measured {
+func attack(ctx context.Context, base string, list []target, rate int, lasts time.Duration, rng *rand.Rand, trace io.Writer) []measured {
 	routeOf := map[string]string{}
 	for _, t := range list {
 		for _, v := range t.variants {
@@ -39,24 +39,18 @@ func attack(ctx context.Context, base string, list []target, rate int, lasts tim
 		out.Method, out.URL, out.Header, out.Body = http.MethodGet, base+v.url, v.caller.header(), nil
 		return nil
 	}
-	return fire(ctx, targeter, rate, lasts, func(r *vegeta.Result) string { return routeOf[r.URL] })
+	return fire(ctx, targeter, rate, lasts, func(r *vegeta.Result) string { return routeOf[r.URL] }, trace)
 }
 
-// fire runs an attack and sorts its results by name.
-func fire(ctx context.Context, targeter vegeta.Targeter, rate int, lasts time.Duration, name func(*vegeta.Result) string) []measured {
+// fire runs an attack and sorts its results by name. trace, where there is one, is told of each answer.
+func fire(ctx context.Context, targeter vegeta.Targeter, rate int, lasts time.Duration, name func(*vegeta.Result) string, trace io.Writer) []measured {
 	a := vegeta.NewAttacker(vegeta.Redirects(vegeta.NoFollow), vegeta.Timeout(20*time.Second), vegeta.Workers(16), vegeta.MaxWorkers(1000), vegeta.Connections(200), vegeta.KeepAlive(true))
 	by := map[string][]*vegeta.Result{}
 	results := a.Attack(locked(targeter), vegeta.ConstantPacer{Freq: rate, Per: time.Second}, lasts, "load")
-	trace := os.Getenv("LOAD_TRACE")
-	var lines *os.File
-	if trace != "" {
-		lines, _ = os.OpenFile(trace, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
-		defer lines.Close()
-	}
 	began := time.Now()
 	for r := range results {
-		if lines != nil {
-			fmt.Fprintf(lines, "%.3f,%.1f,%d,%s,%s\n", r.Timestamp.Sub(began).Seconds(), float64(r.Latency)/1e6, r.Code, name(r), r.URL)
+		if trace != nil { // seconds since the beginning, milliseconds, status, route, address
+			fmt.Fprintf(trace, "%.3f,%.1f,%d,%s,%s\n", r.Timestamp.Sub(began).Seconds(), float64(r.Latency)/float64(time.Millisecond), r.Code, name(r), r.URL)
 		}
 		by[name(r)] = append(by[name(r)], r)
 		if ctx.Err() != nil {

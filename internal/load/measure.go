@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -24,6 +25,7 @@ type options struct {
 	sealTime                 time.Duration
 	only                     string
 	skipInner                bool
+	trace                    string
 	brief                    bool // seconds of everything, and limits of time are not held: whether it works
 }
 
@@ -40,6 +42,8 @@ type measurement struct {
 	Inner        inner
 	Cores        int
 	Load         string // of the machine, before
+
+	told io.Writer // of each answer; nil: nobody
 }
 
 func measureCommand(ctx context.Context, args []string) error {
@@ -57,6 +61,7 @@ func measureCommand(ctx context.Context, args []string) error {
 	f.StringVar(&o.only, "only", "", "routes whose name holds this `text` alone")
 	f.BoolVar(&o.skipInner, "skip-inner", false, "leave out facts, deliveries and pgbench")
 	f.BoolVar(&o.brief, "brief", false, "tell times, hold no limit of them: whether everything works")
+	f.StringVar(&o.trace, "trace", "", "`file` for one line of each answer: seconds, milliseconds, status, route, address")
 	if err := f.Parse(args); err != nil {
 		return err
 	}
@@ -65,6 +70,14 @@ func measureCommand(ctx context.Context, args []string) error {
 		return fmt.Errorf("%s is no filled data folder (seed makes one): %w", o.dir, err)
 	}
 	r := measurement{manifest: m, options: o, Began: time.Now().UTC(), Load: loadAverage()}
+	if o.trace != "" {
+		lines, err := os.Create(o.trace)
+		if err != nil {
+			return err
+		}
+		defer lines.Close()
+		r.told = lines
+	}
 	if err := r.throughHTTP(ctx); err != nil {
 		return err
 	}
@@ -117,7 +130,7 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 	}
 	say("sealing %d", len(list))
 	before := readCPU(s.cmd.Process.Pid, r.dir)
-	r.Seal = seals(ctx, s.url, list, r.sealRate)
+	r.Seal = seals(ctx, s.url, list, r.sealRate, r.told)
 	r.SealCPU = before.spentEach(readCPU(s.cmd.Process.Pid, r.dir), r.Seal.Requests)
 	return nil
 }
@@ -192,7 +205,7 @@ func (r *measurement) readAll(ctx context.Context, url string, callers []*caller
 			continue
 		}
 		say("%d routes at %d a second for %s", len(list), part.rate, part.lasts)
-		*part.to = attack(ctx, url, list, part.rate, part.lasts, rng)
+		*part.to = attack(ctx, url, list, part.rate, part.lasts, rng, r.told)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"io"
 	"net/http"
 	"sync"
 	"time"
@@ -107,7 +108,7 @@ func (c *caller) deliver(ctx context.Context, url, milestone string) (string, er
 }
 
 // seals seals prepared deliveries at a constant rate.
-func seals(ctx context.Context, url string, list []ready, rate int) measured {
+func seals(ctx context.Context, url string, list []ready, rate int, trace io.Writer) measured {
 	next := 0
 	targeter := func(out *vegeta.Target) error {
 		d := list[next%len(list)]
@@ -117,7 +118,7 @@ func seals(ctx context.Context, url string, list []ready, rate int) measured {
 		return nil
 	}
 	lasts := time.Duration(len(list)) * time.Second / time.Duration(rate)
-	all := fire(ctx, targeter, rate, lasts, func(*vegeta.Result) string { return "POST /v1/deliveries/{delivery_id}/seal" })
+	all := fire(ctx, targeter, rate, lasts, func(*vegeta.Result) string { return "POST /v1/deliveries/{delivery_id}/seal" }, trace)
 	if len(all) == 0 {
 		return measured{}
 	}

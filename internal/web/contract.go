@@ -2,7 +2,6 @@ package web
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"net/http"
 	"slices"
@@ -246,16 +245,19 @@ func (p *Pages) payables(c echo.Context) error {
 	if from.Day() == 1 && from.AddDate(0, 1, 0).Equal(to) {
 		page.Before, page.After = monthOf(from.AddDate(0, -1, 0)), monthOf(to)
 	}
-	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Payable, error) {
-		return tx.PayablesOf(ctx, ledger.PayableFilter{From: from, To: to})
+	period := ledger.PayableFilter{From: from, To: to}
+	sums, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (sums []ledger.PayableSum, err error) {
+		if page.Rows, err = tx.FirstPayables(ctx, period, payablesShown); err != nil {
+			return nil, err
+		}
+		return tx.PayableSums(ctx, period)
 	})
 	if err != nil {
 		return err
 	}
-	for _, r := range list {
-		page.add(r)
+	for _, s := range sums {
+		page.add(s)
 	}
-	page.Rows, page.All = list[:min(len(list), payablesShown)], len(list)
 	return p.render(c, http.StatusOK, "payables", title, page)
 }
 
@@ -263,18 +265,13 @@ func monthOf(first time.Time) string {
 	return "/payables?from=" + first.Format(time.DateOnly) + "&to=" + first.AddDate(0, 1, 0).Format(time.DateOnly)
 }
 
-// add sums up by currency, and by vendor in the order of names.
-func (page *payablesPage) add(r ledger.Payable) {
-	i := slices.IndexFunc(page.Sums, func(s sum) bool { return s.Currency == r.Currency })
+// add puts a vendor's sum beside the others, and to all of its currency.
+func (page *payablesPage) add(v ledger.PayableSum) {
+	page.All += v.Count
+	page.Vendors = append(page.Vendors, vendorSum{v.VendorName, sum{v.Currency, v.AmountMinor}})
+	i := slices.IndexFunc(page.Sums, func(s sum) bool { return s.Currency == v.Currency })
 	if i < 0 {
-		i, page.Sums = len(page.Sums), append(page.Sums, sum{Currency: r.Currency})
+		i, page.Sums = len(page.Sums), append(page.Sums, sum{Currency: v.Currency})
 	}
-	page.Sums[i].Minor += r.AmountMinor
-	i, found := slices.BinarySearchFunc(page.Vendors, r, func(v vendorSum, r ledger.Payable) int {
-		return cmp.Or(strings.Compare(v.Name, r.VendorName), strings.Compare(v.Currency, r.Currency))
-	})
-	if !found {
-		page.Vendors = slices.Insert(page.Vendors, i, vendorSum{r.VendorName, sum{Currency: r.Currency}})
-	}
-	page.Vendors[i].Minor += r.AmountMinor
+	page.Sums[i].Minor += v.AmountMinor
 }
