@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path"
+	"path/filepath"
 	"strings"
 )
 
@@ -44,7 +45,7 @@ func FileName(code string, revision int) string { return fmt.Sprintf("%s-spec-%d
 // the service knows; a spec's digest tells two readings apart.
 func Siblings(folder string) Parents {
 	return func(ref Ref) ([]byte, error) {
-		if strings.Contains(ref.Spec, `\`) || path.IsAbs(ref.Spec) || path.Clean(ref.Spec) != ref.Spec {
+		if strings.Contains(ref.Spec, `\`) || !filepath.IsLocal(ref.Spec) || path.Clean(ref.Spec) != ref.Spec {
 			return nil, fmt.Errorf("%q is not the name of a file beside the spec", ref.Spec)
 		}
 		name := ref.Spec
