@@ -38,7 +38,9 @@ func (r Ref) String() string {
 type Parents func(ref Ref) ([]byte, error)
 
 // FileName is what a published revision is called where it lies on somebody's disk.
-func FileName(code string, revision int) string { return fmt.Sprintf("%s-spec-%d.yaml", code, revision) }
+func FileName(code string, revision int) string {
+	return fmt.Sprintf("%s-spec-%d.yaml", code, revision)
+}
 
 // Siblings finds parents as files in one folder: one that is pinned by digest under the name that extends gives it, a
 // revision under its FileName. No path leads out of the folder. Whether a file is the revision that its name says, only
