@@ -2,12 +2,13 @@
 import { BufferAttribute, Mesh, MeshStandardMaterial } from 'three'
 import { worldOf } from './pins.js'
 import { Table } from './table.js'
+import { mirroring } from './light.js'
 
 // Vertices that lie nearer to each other than this along each axis are the same: more than rounding of stored positions, less
 // than anybody sees. None is the same that lies farther than three times as far.
 const sameMM = 0.1
 
-const glow = new MeshStandardMaterial({ vertexColors: true, roughness: 0.8, metalness: 0 })
+const glow = mirroring(new MeshStandardMaterial({ vertexColors: true, roughness: 0.8, metalness: 0 }))
 const still = [0.42, 0.41, 0.40], moved = [1.0, 0.42, 0.04]
 
 // The grid's cells are twice as wide, so that what is the same lies in a vertex's own cell or in the nearer neighbour of each axis.

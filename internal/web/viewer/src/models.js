@@ -1,6 +1,7 @@
 // The models of each revision: fetched when first wanted, kept while they are few, shown one revision at a time.
 import { Box3, Group, MeshStandardMaterial } from 'three'
 import { GLTFLoader } from 'three/addons/loaders/GLTFLoader.js'
+import { mirroring } from './light.js'
 
 // So many models are kept to come back to at once; each may be some 30 MB of memory.
 const keptMost = 9
@@ -78,6 +79,7 @@ export class Models {
       if (!o.geometry.attributes.normal) o.geometry.computeVertexNormals()
       o.userData.own = o.material
       for (const m of [o.material].flat()) {
+        mirroring(m)
         for (const map of [m.map, m.normalMap, m.roughnessMap]) if (map) map.anisotropy = this.stage.renderer.capabilities.getMaxAnisotropy()
       }
     })
@@ -99,4 +101,4 @@ export class Models {
   }
 }
 
-export const clay = new MeshStandardMaterial({ color: 0xb0ada8, roughness: 0.75, metalness: 0 })
+export const clay = mirroring(new MeshStandardMaterial({ color: 0xb0ada8, roughness: 0.75, metalness: 0 }))

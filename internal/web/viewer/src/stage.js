@@ -1,7 +1,7 @@
 // The stage: renderer, camera, light and the ways to move. It draws when something has changed and rests otherwise.
 import { WebGLRenderer, PerspectiveCamera, Scene, DirectionalLight, Color, Vector3, Box3, Sphere } from 'three'
 import { OrbitControls } from 'three/addons/controls/OrbitControls.js'
-import { surroundings } from './light.js'
+import { sky } from './light.js'
 
 // The lens of the stills: 24 mm of film height behind 85 mm.
 const fovDeg = 2 * Math.atan(12 / 85) * 180 / Math.PI
@@ -34,7 +34,7 @@ export class Stage {
     this.scene = new Scene()
     this.camera = new PerspectiveCamera(fovDeg, 1, 0.01, 100)
     this.scene.add(this.camera)
-    this.scene.environment = surroundings(this.renderer)
+    this.scene.add(sky())
     const key = new DirectionalLight(0xffffff, 2.4)
     key.position.set(-0.6, 0.9, 0.7) // hangs on the camera, so that no side is ever dark
     this.camera.add(key, key.target)
@@ -44,7 +44,7 @@ export class Stage {
     this.controls.addEventListener('change', () => this.draw())
     this.controls.addEventListener('end', () => this.settled?.())
     canvas.addEventListener('keydown', (e) => this.key(e))
-    canvas.addEventListener('webglcontextrestored', () => { this.scene.environment = surroundings(this.renderer); this.draw() })
+    canvas.addEventListener('webglcontextrestored', () => this.draw())
     this.dragLight(canvas)
     this.frame = this.frame.bind(this)
     this.rest = this.rest.bind(this)
