@@ -344,6 +344,27 @@ func (e InspectionState) Valid() bool {
 	}
 }
 
+// Defines values for MailChoicesChoices.
+const (
+	MailChoicesChoicesAtOnce MailChoicesChoices = "at_once"
+	MailChoicesChoicesDigest MailChoicesChoices = "digest"
+	MailChoicesChoicesNever  MailChoicesChoices = "never"
+)
+
+// Valid indicates whether the value is a known member of the MailChoicesChoices enum.
+func (e MailChoicesChoices) Valid() bool {
+	switch e {
+	case MailChoicesChoicesAtOnce:
+		return true
+	case MailChoicesChoicesDigest:
+		return true
+	case MailChoicesChoicesNever:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MeAuthenticatedBy.
 const (
 	MeAuthenticatedBySession MeAuthenticatedBy = "session"
@@ -1775,6 +1796,44 @@ type Invitation struct {
 	Side      Side               `json:"side"`
 }
 
+// Line defines model for Line.
+type Line struct {
+	// Blocked A question waits for the studio.
+	Blocked bool   `json:"blocked"`
+	Code    string `json:"code"`
+
+	// DeliveryId The milestone's newest.
+	DeliveryId *openapi_types.UUID `json:"delivery_id"`
+
+	// Desk Whose turn it is.
+	Desk        Desk                `json:"desk"`
+	DueOn       *openapi_types.Date `json:"due_on"`
+	Late        bool                `json:"late"`
+	Milestone   string              `json:"milestone"`
+	MilestoneId openapi_types.UUID  `json:"milestone_id"`
+	Price       Money               `json:"price"`
+	PropId      openapi_types.UUID  `json:"prop_id"`
+	Rounds      int                 `json:"rounds"`
+	Since       time.Time           `json:"since"`
+	State       MilestoneState      `json:"state"`
+
+	// Tier How close the camera comes, far to near.
+	Tier        Tier               `json:"tier"`
+	Title       string             `json:"title"`
+	Vendor      string             `json:"vendor"`
+	VendorId    openapi_types.UUID `json:"vendor_id"`
+	WorkOrder   string             `json:"work_order"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// LinePage defines model for LinePage.
+type LinePage struct {
+	Items []Line `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
 // LogIn defines model for LogIn.
 type LogIn struct {
 	Email    string `json:"email"`
@@ -1803,6 +1862,14 @@ type LoggedInSession struct {
 	ExpiresAt time.Time `json:"expires_at"`
 	Me        Me        `json:"me"`
 }
+
+// MailChoices defines model for MailChoices.
+type MailChoices struct {
+	Choices map[string]MailChoicesChoices `json:"choices"`
+}
+
+// MailChoicesChoices defines model for MailChoices.Choices.
+type MailChoicesChoices string
 
 // Me defines model for Me.
 type Me struct {
@@ -1881,6 +1948,35 @@ type Money struct {
 
 	// Currency ISO 4217.
 	Currency string `json:"currency"`
+}
+
+// Need defines model for Need.
+type Need struct {
+	Count int                  `json:"count"`
+	Ids   []openapi_types.UUID `json:"ids"`
+	Over  bool                 `json:"over"`
+}
+
+// Needs defines model for Needs.
+type Needs struct {
+	Asked         Need `json:"asked"`
+	Changes       Need `json:"changes"`
+	ChangesTheirs Need `json:"changes_theirs"`
+	Desks         []struct {
+		Count int            `json:"count"`
+		Over  bool           `json:"over"`
+		State MilestoneState `json:"state"`
+	} `json:"desks"`
+	Late      Need `json:"late"`
+	Permits   Need `json:"permits"`
+	Questions Need `json:"questions"`
+
+	// ReleasedThisMonth Since the first of the month, in UTC.
+	ReleasedThisMonth []Money `json:"released_this_month"`
+	Reviews           Need    `json:"reviews"`
+	Specs             Need    `json:"specs"`
+	Stuck             Need    `json:"stuck"`
+	WithoutSpec       Need    `json:"without_spec"`
 }
 
 // NewBatch defines model for NewBatch.
@@ -2147,6 +2243,17 @@ type NewRetention struct {
 	SupersededDays *int    `json:"superseded_days"`
 }
 
+// NewSavedNote defines model for NewSavedNote.
+type NewSavedNote struct {
+	Text string `json:"text"`
+}
+
+// NewSavedView defines model for NewSavedView.
+type NewSavedView struct {
+	Name  string `json:"name"`
+	Query string `json:"query"`
+}
+
 // NewSetUse defines model for NewSetUse.
 type NewSetUse struct {
 	SetId openapi_types.UUID `json:"set_id"`
@@ -2177,6 +2284,25 @@ type NewSpec struct {
 
 	// Note What changed.
 	Note *string `json:"note,omitempty"`
+}
+
+// NewSpecAcknowledgements defines model for NewSpecAcknowledgements.
+type NewSpecAcknowledgements struct {
+	SpecIds []openapi_types.UUID `json:"spec_ids"`
+}
+
+// NewSpecChanges defines model for NewSpecChanges.
+type NewSpecChanges struct {
+	// Change YAML or JSON text, a part of a spec.
+	Change string `json:"change"`
+	DryRun *bool  `json:"dry_run,omitempty"`
+
+	// Note What changed.
+	Note *string `json:"note,omitempty"`
+
+	// Price What a change costs; 0 is a price too.
+	Price   *ChangePrice         `json:"price,omitempty"`
+	PropIds []openapi_types.UUID `json:"prop_ids"`
 }
 
 // NewToken defines model for NewToken.
@@ -2760,6 +2886,15 @@ type QuestionPage struct {
 // QuestionState defines model for QuestionState.
 type QuestionState string
 
+// Reading defines model for Reading.
+type Reading struct {
+	// Language BCP 47.
+	Language *string `json:"language"`
+
+	// TimeZone IANA time zone database.
+	TimeZone *string `json:"time_zone"`
+}
+
 // Reason defines model for Reason.
 type Reason struct {
 	Reason string `json:"reason"`
@@ -2867,6 +3002,34 @@ type Rework struct {
 
 // Role The first four are a studio's, the others a vendor's.
 type Role string
+
+// SavedNote defines model for SavedNote.
+type SavedNote struct {
+	At   time.Time          `json:"at"`
+	By   string             `json:"by"`
+	Id   openapi_types.UUID `json:"id"`
+	Text string             `json:"text"`
+}
+
+// SavedNoteList defines model for SavedNoteList.
+type SavedNoteList struct {
+	Items []SavedNote `json:"items"`
+}
+
+// SavedView defines model for SavedView.
+type SavedView struct {
+	At   time.Time          `json:"at"`
+	Id   openapi_types.UUID `json:"id"`
+	Name string             `json:"name"`
+
+	// Query Of the address of the page of props.
+	Query string `json:"query"`
+}
+
+// SavedViewList defines model for SavedViewList.
+type SavedViewList struct {
+	Items []SavedView `json:"items"`
+}
 
 // Scope `read` what you can see; `deliver` open, upload, seal, acknowledge; `order` projects, work orders, props, specs, vendors; `review` sign off, concede, note, re-inspect; `admin` invite, tokens.
 type Scope string
@@ -3020,6 +3183,20 @@ type SpecChangeRow struct {
 
 // SpecChangeRowChange defines model for SpecChangeRow.Change.
 type SpecChangeRowChange string
+
+// SpecChanges defines model for SpecChanges.
+type SpecChanges struct {
+	Items []struct {
+		Code   string             `json:"code"`
+		Faults []ProblemError     `json:"faults"`
+		PropId openapi_types.UUID `json:"prop_id"`
+		Rows   []SpecChangeRow    `json:"rows"`
+
+		// SpecId The revision that was published; null where nothing is changed.
+		SpecId *openapi_types.UUID `json:"spec_id"`
+	} `json:"items"`
+	Published bool `json:"published"`
+}
 
 // SpecDifference defines model for SpecDifference.
 type SpecDifference struct {
@@ -3412,6 +3589,12 @@ type QuestionId = openapi_types.UUID
 // ReferencePackId defines model for ReferencePackId.
 type ReferencePackId = openapi_types.UUID
 
+// SavedNoteId defines model for SavedNoteId.
+type SavedNoteId = openapi_types.UUID
+
+// SavedViewId defines model for SavedViewId.
+type SavedViewId = openapi_types.UUID
+
 // SessionId defines model for SessionId.
 type SessionId = openapi_types.UUID
 
@@ -3789,6 +3972,31 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListLinesParams defines parameters for ListLines.
+type ListLinesParams struct {
+	// Text Somewhere in code or title.
+	Text *string `form:"text,omitempty" json:"text,omitempty"`
+
+	// Order Code of a work order.
+	Order   *string             `form:"order,omitempty" json:"order,omitempty"`
+	Vendor  *openapi_types.UUID `form:"vendor,omitempty" json:"vendor,omitempty"`
+	Project *openapi_types.UUID `form:"project,omitempty" json:"project,omitempty"`
+	State   *MilestoneState     `form:"state,omitempty" json:"state,omitempty"`
+	Tier    *Tier               `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Late Past due, and past the time that the studio's answers took.
+	Late *bool `form:"late,omitempty" json:"late,omitempty"`
+
+	// Open Neither accepted nor cancelled.
+	Open *bool `form:"open,omitempty" json:"open,omitempty"`
+
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // OpenMaintenanceParams defines parameters for OpenMaintenance.
 type OpenMaintenanceParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3860,6 +4068,30 @@ type AcknowledgeReferencesParams struct {
 
 // PublishReferencesParams defines parameters for PublishReferences.
 type PublishReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SaveNoteParams defines parameters for SaveNote.
+type SaveNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SaveViewParams defines parameters for SaveView.
+type SaveViewParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeSpecsParams defines parameters for AcknowledgeSpecs.
+type AcknowledgeSpecsParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ChangeSpecsParams defines parameters for ChangeSpecs.
+type ChangeSpecsParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4110,8 +4342,14 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 // SetLogInProviderJSONRequestBody defines body for SetLogInProvider for application/json ContentType.
 type SetLogInProviderJSONRequestBody = SetLogInProvider
 
+// SetMailChoicesJSONRequestBody defines body for SetMailChoices for application/json ContentType.
+type SetMailChoicesJSONRequestBody = MailChoices
+
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
+
+// SetReadingJSONRequestBody defines body for SetReading for application/json ContentType.
+type SetReadingJSONRequestBody = Reading
 
 // EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
 type EraseMemberJSONRequestBody = EraseReason
@@ -4164,11 +4402,23 @@ type PublishSpecJSONRequestBody = NewSpec
 // ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
 type ReplyToQuestionJSONRequestBody = NewReply
 
+// SaveNoteJSONRequestBody defines body for SaveNote for application/json ContentType.
+type SaveNoteJSONRequestBody = NewSavedNote
+
+// SaveViewJSONRequestBody defines body for SaveView for application/json ContentType.
+type SaveViewJSONRequestBody = NewSavedView
+
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
 
 // ProveSessionJSONRequestBody defines body for ProveSession for application/json ContentType.
 type ProveSessionJSONRequestBody = NewProof
+
+// AcknowledgeSpecsJSONRequestBody defines body for AcknowledgeSpecs for application/json ContentType.
+type AcknowledgeSpecsJSONRequestBody = NewSpecAcknowledgements
+
+// ChangeSpecsJSONRequestBody defines body for ChangeSpecs for application/json ContentType.
+type ChangeSpecsJSONRequestBody = NewSpecChanges
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
@@ -4775,6 +5025,29 @@ type ClientInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// GetMailChoices How you are told by mail, by topic
+	//
+	// Corresponds with GET /v1/me/mail (the `GetMailChoices` operationId).
+	GetMailChoices(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetMailChoicesWithBody Choose how you are told by mail
+	//
+	// Topics that are not in it stay as they are.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+	SetMailChoicesWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetMailChoices Choose how you are told by mail
+	//
+	// Topics that are not in it stay as they are.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+	SetMailChoices(ctx context.Context, body SetMailChoicesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// ChangePasswordWithBody Change your own password
 	//
 	// Takes any type of body and a specified content type.
@@ -4788,6 +5061,25 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
 	ChangePassword(ctx context.Context, params *ChangePasswordParams, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetReading In which language and time zone you read
+	//
+	// Corresponds with GET /v1/me/reading (the `GetReading` operationId).
+	GetReading(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetReadingWithBody Choose the language and the time zone of pages and mail
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+	SetReadingWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetReading Choose the language and the time zone of pages and mail
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+	SetReading(ctx context.Context, body SetReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListMembers Members of your own party
 	//
@@ -4896,6 +5188,13 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// GetNeeds What waits for somebody, as your side sees it
+	//
+	// Counting stops at 1,000; `over` says that there are more. `ids` are the first fifty, what has waited longest first.
+	//
+	// Corresponds with GET /v1/needs (the `GetNeeds` operationId).
+	GetNeeds(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListNews News of your party, for programs that ask from time to time
 	//
@@ -5016,6 +5315,11 @@ type ClientInterface interface {
 	//
 	// Corresponds with GET /v1/projects/{project_id} (the `GetProject` operationId).
 	GetProject(ctx context.Context, projectId ProjectId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListLines Every prop that you may see, with the milestone that is being worked on
+	//
+	// Corresponds with GET /v1/props (the `ListLines` operationId).
+	ListLines(ctx context.Context, params *ListLinesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetProp One prop with its milestones
 	//
@@ -5244,6 +5548,58 @@ type ClientInterface interface {
 	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
 	PublishReferences(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
+	// ListSavedNotes Sentences that the studio says often
+	//
+	// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
+	ListSavedNotes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SaveNoteWithBody Keep a sentence for the whole studio
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+	SaveNoteWithBody(ctx context.Context, params *SaveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SaveNote Keep a sentence for the whole studio
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+	SaveNote(ctx context.Context, params *SaveNoteParams, body SaveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveSavedNote Take a sentence off the list
+	//
+	// Corresponds with DELETE /v1/saved-notes/{saved_note_id} (the `RemoveSavedNote` operationId).
+	RemoveSavedNote(ctx context.Context, savedNoteId SavedNoteId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListSavedViews Your own views of the list of props
+	//
+	// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
+	ListSavedViews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SaveViewWithBody Keep a view under a name
+	//
+	// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+	SaveViewWithBody(ctx context.Context, params *SaveViewParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SaveView Keep a view under a name
+	//
+	// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+	SaveView(ctx context.Context, params *SaveViewParams, body SaveViewJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// RemoveSavedView Take a view out of your list
+	//
+	// Corresponds with DELETE /v1/saved-views/{saved_view_id} (the `RemoveSavedView` operationId).
+	RemoveSavedView(ctx context.Context, savedViewId SavedViewId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
 	// EndOtherSessions Log out everywhere else
 	//
 	// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
@@ -5313,6 +5669,42 @@ type ClientInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
 	EndSession(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcknowledgeSpecsWithBody Acknowledge many revisions at once, all or none
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+	AcknowledgeSpecsWithBody(ctx context.Context, params *AcknowledgeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// AcknowledgeSpecs Acknowledge many revisions at once, all or none
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+	AcknowledgeSpecs(ctx context.Context, params *AcknowledgeSpecsParams, body AcknowledgeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeSpecsWithBody Lay one change over the specs of many props
+	//
+	// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+	// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+	// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+	ChangeSpecsWithBody(ctx context.Context, params *ChangeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ChangeSpecs Lay one change over the specs of many props
+	//
+	// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+	// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+	// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+	ChangeSpecs(ctx context.Context, params *ChangeSpecsParams, body ChangeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetSpec One spec revision, with its document
 	//
@@ -6839,6 +7231,59 @@ func (c *Client) GetMe(ctx context.Context, reqEditors ...RequestEditorFn) (*htt
 	return c.Client.Do(req)
 }
 
+// GetMailChoices How you are told by mail, by topic
+//
+// Corresponds with GET /v1/me/mail (the `GetMailChoices` operationId).
+func (c *Client) GetMailChoices(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetMailChoicesRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetMailChoicesWithBody Choose how you are told by mail
+//
+// Topics that are not in it stay as they are.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+func (c *Client) SetMailChoicesWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetMailChoicesRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetMailChoices Choose how you are told by mail
+//
+// Topics that are not in it stay as they are.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+func (c *Client) SetMailChoices(ctx context.Context, body SetMailChoicesJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetMailChoicesRequest(c.Server, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // ChangePasswordWithBody Change your own password
 //
 // Takes any type of body and a specified content type.
@@ -6863,6 +7308,55 @@ func (c *Client) ChangePasswordWithBody(ctx context.Context, params *ChangePassw
 // Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
 func (c *Client) ChangePassword(ctx context.Context, params *ChangePasswordParams, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewChangePasswordRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetReading In which language and time zone you read
+//
+// Corresponds with GET /v1/me/reading (the `GetReading` operationId).
+func (c *Client) GetReading(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetReadingRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetReadingWithBody Choose the language and the time zone of pages and mail
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+func (c *Client) SetReadingWithBody(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetReadingRequestWithBody(c.Server, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetReading Choose the language and the time zone of pages and mail
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+func (c *Client) SetReading(ctx context.Context, body SetReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetReadingRequest(c.Server, body)
 	if err != nil {
 		return nil, err
 	}
@@ -7111,6 +7605,23 @@ func (c *Client) ResumeMilestone(ctx context.Context, milestoneId MilestoneId, p
 // Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 func (c *Client) ListMyWork(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewListMyWorkRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// GetNeeds What waits for somebody, as your side sees it
+//
+// Counting stops at 1,000; `over` says that there are more. `ids` are the first fifty, what has waited longest first.
+//
+// Corresponds with GET /v1/needs (the `GetNeeds` operationId).
+func (c *Client) GetNeeds(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewGetNeedsRequest(c.Server)
 	if err != nil {
 		return nil, err
 	}
@@ -7411,6 +7922,21 @@ func (c *Client) CreateProject(ctx context.Context, params *CreateProjectParams,
 // Corresponds with GET /v1/projects/{project_id} (the `GetProject` operationId).
 func (c *Client) GetProject(ctx context.Context, projectId ProjectId, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewGetProjectRequest(c.Server, projectId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListLines Every prop that you may see, with the milestone that is being worked on
+//
+// Corresponds with GET /v1/props (the `ListLines` operationId).
+func (c *Client) ListLines(ctx context.Context, params *ListLinesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListLinesRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7918,6 +8444,138 @@ func (c *Client) PublishReferences(ctx context.Context, referencePackId Referenc
 	return c.Client.Do(req)
 }
 
+// ListSavedNotes Sentences that the studio says often
+//
+// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
+func (c *Client) ListSavedNotes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSavedNotesRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SaveNoteWithBody Keep a sentence for the whole studio
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+func (c *Client) SaveNoteWithBody(ctx context.Context, params *SaveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSaveNoteRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SaveNote Keep a sentence for the whole studio
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+func (c *Client) SaveNote(ctx context.Context, params *SaveNoteParams, body SaveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSaveNoteRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveSavedNote Take a sentence off the list
+//
+// Corresponds with DELETE /v1/saved-notes/{saved_note_id} (the `RemoveSavedNote` operationId).
+func (c *Client) RemoveSavedNote(ctx context.Context, savedNoteId SavedNoteId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveSavedNoteRequest(c.Server, savedNoteId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListSavedViews Your own views of the list of props
+//
+// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
+func (c *Client) ListSavedViews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSavedViewsRequest(c.Server)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SaveViewWithBody Keep a view under a name
+//
+// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+func (c *Client) SaveViewWithBody(ctx context.Context, params *SaveViewParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSaveViewRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SaveView Keep a view under a name
+//
+// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+func (c *Client) SaveView(ctx context.Context, params *SaveViewParams, body SaveViewJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSaveViewRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// RemoveSavedView Take a view out of your list
+//
+// Corresponds with DELETE /v1/saved-views/{saved_view_id} (the `RemoveSavedView` operationId).
+func (c *Client) RemoveSavedView(ctx context.Context, savedViewId SavedViewId, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewRemoveSavedViewRequest(c.Server, savedViewId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
 // EndOtherSessions Log out everywhere else
 //
 // Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
@@ -8058,6 +8716,82 @@ func (c *Client) ProveSession(ctx context.Context, body ProveSessionJSONRequestB
 // Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
 func (c *Client) EndSession(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewEndSessionRequest(c.Server, sessionId)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcknowledgeSpecsWithBody Acknowledge many revisions at once, all or none
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+func (c *Client) AcknowledgeSpecsWithBody(ctx context.Context, params *AcknowledgeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcknowledgeSpecsRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// AcknowledgeSpecs Acknowledge many revisions at once, all or none
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+func (c *Client) AcknowledgeSpecs(ctx context.Context, params *AcknowledgeSpecsParams, body AcknowledgeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewAcknowledgeSpecsRequest(c.Server, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeSpecsWithBody Lay one change over the specs of many props
+//
+// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+func (c *Client) ChangeSpecsWithBody(ctx context.Context, params *ChangeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeSpecsRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ChangeSpecs Lay one change over the specs of many props
+//
+// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+func (c *Client) ChangeSpecs(ctx context.Context, params *ChangeSpecsParams, body ChangeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewChangeSpecsRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -11588,6 +12322,73 @@ func NewGetMeRequest(server string) (*http.Request, error) {
 	return req, nil
 }
 
+// NewGetMailChoicesRequest constructs an http.Request for the GetMailChoices method
+func NewGetMailChoicesRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/mail")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetMailChoicesRequest calls the generic SetMailChoices builder with application/json body
+func NewSetMailChoicesRequest(server string, body SetMailChoicesJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetMailChoicesRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSetMailChoicesRequestWithBody constructs an http.Request for the SetMailChoices method, with any body, and a specified content type
+func NewSetMailChoicesRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/mail")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	return req, nil
+}
+
 // NewChangePasswordRequest calls the generic ChangePassword builder with application/json body
 func NewChangePasswordRequest(server string, params *ChangePasswordParams, body ChangePasswordJSONRequestBody) (*http.Request, error) {
 	var bodyReader io.Reader
@@ -11637,6 +12438,73 @@ func NewChangePasswordRequestWithBody(server string, params *ChangePasswordParam
 		req.Header.Set("Idempotency-Key", headerParam0)
 
 	}
+
+	return req, nil
+}
+
+// NewGetReadingRequest constructs an http.Request for the GetReading method
+func NewGetReadingRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/reading")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetReadingRequest calls the generic SetReading builder with application/json body
+func NewSetReadingRequest(server string, body SetReadingJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetReadingRequestWithBody(server, "application/json", bodyReader)
+}
+
+// NewSetReadingRequestWithBody constructs an http.Request for the SetReading method, with any body, and a specified content type
+func NewSetReadingRequestWithBody(server string, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/me/reading")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPut, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
 
 	return req, nil
 }
@@ -12130,6 +12998,33 @@ func NewListMyWorkRequest(server string, params *ListMyWorkParams) (*http.Reques
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
 		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewGetNeedsRequest constructs an http.Request for the GetNeeds method
+func NewGetNeedsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/needs")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -12854,6 +13749,168 @@ func NewGetProjectRequest(server string, projectId ProjectId) (*http.Request, er
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListLinesRequest constructs an http.Request for the ListLines method
+func NewListLinesRequest(server string, params *ListLinesParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/props")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Text != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "text", *params.Text, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Order != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "order", *params.Order, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Vendor != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "vendor", *params.Vendor, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Project != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "project", *params.Project, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: "uuid"}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.State != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "state", *params.State, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Tier != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "tier", *params.Tier, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Late != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "late", *params.Late, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Open != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "open", *params.Open, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "boolean", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.After != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Limit != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -13833,6 +14890,234 @@ func NewPublishReferencesRequest(server string, referencePackId ReferencePackId,
 	return req, nil
 }
 
+// NewListSavedNotesRequest constructs an http.Request for the ListSavedNotes method
+func NewListSavedNotesRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-notes")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSaveNoteRequest calls the generic SaveNote builder with application/json body
+func NewSaveNoteRequest(server string, params *SaveNoteParams, body SaveNoteJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSaveNoteRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewSaveNoteRequestWithBody constructs an http.Request for the SaveNote method, with any body, and a specified content type
+func NewSaveNoteRequestWithBody(server string, params *SaveNoteParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-notes")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewRemoveSavedNoteRequest constructs an http.Request for the RemoveSavedNote method
+func NewRemoveSavedNoteRequest(server string, savedNoteId SavedNoteId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "saved_note_id", savedNoteId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-notes/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewListSavedViewsRequest constructs an http.Request for the ListSavedViews method
+func NewListSavedViewsRequest(server string) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-views")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSaveViewRequest calls the generic SaveView builder with application/json body
+func NewSaveViewRequest(server string, params *SaveViewParams, body SaveViewJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSaveViewRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewSaveViewRequestWithBody constructs an http.Request for the SaveView method, with any body, and a specified content type
+func NewSaveViewRequestWithBody(server string, params *SaveViewParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-views")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewRemoveSavedViewRequest constructs an http.Request for the RemoveSavedView method
+func NewRemoveSavedViewRequest(server string, savedViewId SavedViewId) (*http.Request, error) {
+	var err error
+
+	var pathParam0 string
+
+	pathParam0, err = runtime.StyleParamWithOptions("simple", false, "saved_view_id", savedViewId, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationPath, Type: "string", Format: "uuid"})
+	if err != nil {
+		return nil, err
+	}
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/saved-views/%s", pathParam0)
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
 // NewEndOtherSessionsRequest constructs an http.Request for the EndOtherSessions method
 func NewEndOtherSessionsRequest(server string) (*http.Request, error) {
 	var err error
@@ -14023,6 +15308,112 @@ func NewEndSessionRequest(server string, sessionId SessionId) (*http.Request, er
 	req, err := http.NewRequest(http.MethodDelete, queryURL.String(), nil)
 	if err != nil {
 		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewAcknowledgeSpecsRequest calls the generic AcknowledgeSpecs builder with application/json body
+func NewAcknowledgeSpecsRequest(server string, params *AcknowledgeSpecsParams, body AcknowledgeSpecsJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewAcknowledgeSpecsRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewAcknowledgeSpecsRequestWithBody constructs an http.Request for the AcknowledgeSpecs method, with any body, and a specified content type
+func NewAcknowledgeSpecsRequestWithBody(server string, params *AcknowledgeSpecsParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/spec-acknowledgements")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
+// NewChangeSpecsRequest calls the generic ChangeSpecs builder with application/json body
+func NewChangeSpecsRequest(server string, params *ChangeSpecsParams, body ChangeSpecsJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewChangeSpecsRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewChangeSpecsRequestWithBody constructs an http.Request for the ChangeSpecs method, with any body, and a specified content type
+func NewChangeSpecsRequestWithBody(server string, params *ChangeSpecsParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/spec-changes")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
 	}
 
 	return req, nil
@@ -16773,6 +18164,31 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with GET /v1/me (the `GetMe` operationId).
 	GetMeWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMeResponse, error)
 
+	// GetMailChoicesWithResponse How you are told by mail, by topic
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/mail (the `GetMailChoices` operationId).
+	GetMailChoicesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMailChoicesResponse, error)
+
+	// SetMailChoicesWithBodyWithResponse Choose how you are told by mail
+	//
+	// Topics that are not in it stay as they are.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+	SetMailChoicesWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetMailChoicesResponse, error)
+
+	// SetMailChoicesWithResponse Choose how you are told by mail
+	//
+	// Topics that are not in it stay as they are.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+	SetMailChoicesWithResponse(ctx context.Context, body SetMailChoicesJSONRequestBody, reqEditors ...RequestEditorFn) (*SetMailChoicesResponse, error)
+
 	// ChangePasswordWithBodyWithResponse Change your own password
 	//
 	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -16786,6 +18202,27 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/me/password (the `ChangePassword` operationId).
 	ChangePasswordWithResponse(ctx context.Context, params *ChangePasswordParams, body ChangePasswordJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangePasswordResponse, error)
+
+	// GetReadingWithResponse In which language and time zone you read
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/me/reading (the `GetReading` operationId).
+	GetReadingWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadingResponse, error)
+
+	// SetReadingWithBodyWithResponse Choose the language and the time zone of pages and mail
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+	SetReadingWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetReadingResponse, error)
+
+	// SetReadingWithResponse Choose the language and the time zone of pages and mail
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+	SetReadingWithResponse(ctx context.Context, body SetReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*SetReadingResponse, error)
 
 	// ListMembersWithResponse Members of your own party
 	//
@@ -16902,6 +18339,15 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/my-work (the `ListMyWork` operationId).
 	ListMyWorkWithResponse(ctx context.Context, params *ListMyWorkParams, reqEditors ...RequestEditorFn) (*ListMyWorkResponse, error)
+
+	// GetNeedsWithResponse What waits for somebody, as your side sees it
+	//
+	// Counting stops at 1,000; `over` says that there are more. `ids` are the first fifty, what has waited longest first.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/needs (the `GetNeeds` operationId).
+	GetNeedsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetNeedsResponse, error)
 
 	// ListNewsWithResponse News of your party, for programs that ask from time to time
 	//
@@ -17042,6 +18488,13 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with GET /v1/projects/{project_id} (the `GetProject` operationId).
 	GetProjectWithResponse(ctx context.Context, projectId ProjectId, reqEditors ...RequestEditorFn) (*GetProjectResponse, error)
+
+	// ListLinesWithResponse Every prop that you may see, with the milestone that is being worked on
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/props (the `ListLines` operationId).
+	ListLinesWithResponse(ctx context.Context, params *ListLinesParams, reqEditors ...RequestEditorFn) (*ListLinesResponse, error)
 
 	// GetPropWithResponse One prop with its milestones
 	//
@@ -17292,6 +18745,66 @@ type ClientWithResponsesInterface interface {
 	// Corresponds with POST /v1/references/{reference_pack_id}/publish (the `PublishReferences` operationId).
 	PublishReferencesWithResponse(ctx context.Context, referencePackId ReferencePackId, params *PublishReferencesParams, reqEditors ...RequestEditorFn) (*PublishReferencesResponse, error)
 
+	// ListSavedNotesWithResponse Sentences that the studio says often
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
+	ListSavedNotesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error)
+
+	// SaveNoteWithBodyWithResponse Keep a sentence for the whole studio
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+	SaveNoteWithBodyWithResponse(ctx context.Context, params *SaveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SaveNoteResponse, error)
+
+	// SaveNoteWithResponse Keep a sentence for the whole studio
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+	SaveNoteWithResponse(ctx context.Context, params *SaveNoteParams, body SaveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*SaveNoteResponse, error)
+
+	// RemoveSavedNoteWithResponse Take a sentence off the list
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/saved-notes/{saved_note_id} (the `RemoveSavedNote` operationId).
+	RemoveSavedNoteWithResponse(ctx context.Context, savedNoteId SavedNoteId, reqEditors ...RequestEditorFn) (*RemoveSavedNoteResponse, error)
+
+	// ListSavedViewsWithResponse Your own views of the list of props
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
+	ListSavedViewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error)
+
+	// SaveViewWithBodyWithResponse Keep a view under a name
+	//
+	// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+	SaveViewWithBodyWithResponse(ctx context.Context, params *SaveViewParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SaveViewResponse, error)
+
+	// SaveViewWithResponse Keep a view under a name
+	//
+	// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+	SaveViewWithResponse(ctx context.Context, params *SaveViewParams, body SaveViewJSONRequestBody, reqEditors ...RequestEditorFn) (*SaveViewResponse, error)
+
+	// RemoveSavedViewWithResponse Take a view out of your list
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with DELETE /v1/saved-views/{saved_view_id} (the `RemoveSavedView` operationId).
+	RemoveSavedViewWithResponse(ctx context.Context, savedViewId SavedViewId, reqEditors ...RequestEditorFn) (*RemoveSavedViewResponse, error)
+
 	// EndOtherSessionsWithResponse Log out everywhere else
 	//
 	// Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
@@ -17369,6 +18882,42 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with DELETE /v1/sessions/{session_id} (the `EndSession` operationId).
 	EndSessionWithResponse(ctx context.Context, sessionId SessionId, reqEditors ...RequestEditorFn) (*EndSessionResponse, error)
+
+	// AcknowledgeSpecsWithBodyWithResponse Acknowledge many revisions at once, all or none
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+	AcknowledgeSpecsWithBodyWithResponse(ctx context.Context, params *AcknowledgeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AcknowledgeSpecsResponse, error)
+
+	// AcknowledgeSpecsWithResponse Acknowledge many revisions at once, all or none
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+	AcknowledgeSpecsWithResponse(ctx context.Context, params *AcknowledgeSpecsParams, body AcknowledgeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*AcknowledgeSpecsResponse, error)
+
+	// ChangeSpecsWithBodyWithResponse Lay one change over the specs of many props
+	//
+	// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+	// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+	// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+	ChangeSpecsWithBodyWithResponse(ctx context.Context, params *ChangeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeSpecsResponse, error)
+
+	// ChangeSpecsWithResponse Lay one change over the specs of many props
+	//
+	// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+	// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+	// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+	ChangeSpecsWithResponse(ctx context.Context, params *ChangeSpecsParams, body ChangeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeSpecsResponse, error)
 
 	// GetSpecWithResponse One spec revision, with its document
 	//
@@ -20224,6 +21773,102 @@ func (r GetMeResponse) ContentType() string {
 	return ""
 }
 
+type GetMailChoicesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *MailChoices
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetMailChoicesResponse) GetJSON200() *MailChoices {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetMailChoicesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetMailChoicesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetMailChoicesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetMailChoicesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetMailChoicesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetMailChoicesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *MailChoices
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SetMailChoicesResponse) GetJSON200() *MailChoices {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetMailChoicesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetMailChoicesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetMailChoicesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetMailChoicesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetMailChoicesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type ChangePasswordResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -20259,6 +21904,102 @@ func (r ChangePasswordResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ChangePasswordResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetReadingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Reading
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetReadingResponse) GetJSON200() *Reading {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetReadingResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetReadingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetReadingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetReadingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetReadingResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetReadingResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Reading
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SetReadingResponse) GetJSON200() *Reading {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetReadingResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetReadingResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetReadingResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetReadingResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetReadingResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -20691,6 +22432,54 @@ func (r ListMyWorkResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r ListMyWorkResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type GetNeedsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *Needs
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r GetNeedsResponse) GetJSON200() *Needs {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r GetNeedsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r GetNeedsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r GetNeedsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r GetNeedsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r GetNeedsResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -21356,6 +23145,54 @@ func (r GetProjectResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r GetProjectResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListLinesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *LinePage
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListLinesResponse) GetJSON200() *LinePage {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListLinesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListLinesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListLinesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListLinesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListLinesResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -22274,6 +24111,280 @@ func (r PublishReferencesResponse) ContentType() string {
 	return ""
 }
 
+type ListSavedNotesResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SavedNoteList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSavedNotesResponse) GetJSON200() *SavedNoteList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSavedNotesResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSavedNotesResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSavedNotesResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSavedNotesResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSavedNotesResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SaveNoteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SavedNote
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SaveNoteResponse) GetJSON201() *SavedNote {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SaveNoteResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SaveNoteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SaveNoteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SaveNoteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SaveNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RemoveSavedNoteResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RemoveSavedNoteResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveSavedNoteResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveSavedNoteResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveSavedNoteResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveSavedNoteResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ListSavedViewsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SavedViewList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListSavedViewsResponse) GetJSON200() *SavedViewList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListSavedViewsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListSavedViewsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListSavedViewsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListSavedViewsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListSavedViewsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SaveViewResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON201 the response for an HTTP 201 `application/json` response
+	JSON201 *SavedView
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON201 returns the response for an HTTP 201 `application/json` response
+func (r SaveViewResponse) GetJSON201() *SavedView {
+	return r.JSON201
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SaveViewResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SaveViewResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SaveViewResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SaveViewResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SaveViewResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type RemoveSavedViewResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r RemoveSavedViewResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r RemoveSavedViewResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r RemoveSavedViewResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r RemoveSavedViewResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r RemoveSavedViewResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type EndOtherSessionsResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -22542,6 +24653,102 @@ func (r EndSessionResponse) StatusCode() int {
 
 // ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
 func (r EndSessionResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type AcknowledgeSpecsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SpecList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r AcknowledgeSpecsResponse) GetJSON200() *SpecList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r AcknowledgeSpecsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r AcknowledgeSpecsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r AcknowledgeSpecsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r AcknowledgeSpecsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r AcknowledgeSpecsResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type ChangeSpecsResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *SpecChanges
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ChangeSpecsResponse) GetJSON200() *SpecChanges {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ChangeSpecsResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ChangeSpecsResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ChangeSpecsResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ChangeSpecsResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ChangeSpecsResponse) ContentType() string {
 	if r.HTTPResponse != nil {
 		return r.HTTPResponse.Header.Get("Content-Type")
 	}
@@ -25454,6 +27661,49 @@ func (c *ClientWithResponses) GetMeWithResponse(ctx context.Context, reqEditors 
 	return ParseGetMeResponse(rsp)
 }
 
+// GetMailChoicesWithResponse How you are told by mail, by topic
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/mail (the `GetMailChoices` operationId).
+func (c *ClientWithResponses) GetMailChoicesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetMailChoicesResponse, error) {
+	rsp, err := c.GetMailChoices(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetMailChoicesResponse(rsp)
+}
+
+// SetMailChoicesWithBodyWithResponse Choose how you are told by mail
+//
+// Topics that are not in it stay as they are.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+func (c *ClientWithResponses) SetMailChoicesWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetMailChoicesResponse, error) {
+	rsp, err := c.SetMailChoicesWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetMailChoicesResponse(rsp)
+}
+
+// SetMailChoicesWithResponse Choose how you are told by mail
+//
+// Topics that are not in it stay as they are.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/mail (the `SetMailChoices` operationId).
+func (c *ClientWithResponses) SetMailChoicesWithResponse(ctx context.Context, body SetMailChoicesJSONRequestBody, reqEditors ...RequestEditorFn) (*SetMailChoicesResponse, error) {
+	rsp, err := c.SetMailChoices(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetMailChoicesResponse(rsp)
+}
+
 // ChangePasswordWithBodyWithResponse Change your own password
 //
 // Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
@@ -25478,6 +27728,45 @@ func (c *ClientWithResponses) ChangePasswordWithResponse(ctx context.Context, pa
 		return nil, err
 	}
 	return ParseChangePasswordResponse(rsp)
+}
+
+// GetReadingWithResponse In which language and time zone you read
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/me/reading (the `GetReading` operationId).
+func (c *ClientWithResponses) GetReadingWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetReadingResponse, error) {
+	rsp, err := c.GetReading(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetReadingResponse(rsp)
+}
+
+// SetReadingWithBodyWithResponse Choose the language and the time zone of pages and mail
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+func (c *ClientWithResponses) SetReadingWithBodyWithResponse(ctx context.Context, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetReadingResponse, error) {
+	rsp, err := c.SetReadingWithBody(ctx, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetReadingResponse(rsp)
+}
+
+// SetReadingWithResponse Choose the language and the time zone of pages and mail
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with PUT /v1/me/reading (the `SetReading` operationId).
+func (c *ClientWithResponses) SetReadingWithResponse(ctx context.Context, body SetReadingJSONRequestBody, reqEditors ...RequestEditorFn) (*SetReadingResponse, error) {
+	rsp, err := c.SetReading(ctx, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetReadingResponse(rsp)
 }
 
 // ListMembersWithResponse Members of your own party
@@ -25678,6 +27967,21 @@ func (c *ClientWithResponses) ListMyWorkWithResponse(ctx context.Context, params
 		return nil, err
 	}
 	return ParseListMyWorkResponse(rsp)
+}
+
+// GetNeedsWithResponse What waits for somebody, as your side sees it
+//
+// Counting stops at 1,000; `over` says that there are more. `ids` are the first fifty, what has waited longest first.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/needs (the `GetNeeds` operationId).
+func (c *ClientWithResponses) GetNeedsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*GetNeedsResponse, error) {
+	rsp, err := c.GetNeeds(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseGetNeedsResponse(rsp)
 }
 
 // ListNewsWithResponse News of your party, for programs that ask from time to time
@@ -25926,6 +28230,19 @@ func (c *ClientWithResponses) GetProjectWithResponse(ctx context.Context, projec
 		return nil, err
 	}
 	return ParseGetProjectResponse(rsp)
+}
+
+// ListLinesWithResponse Every prop that you may see, with the milestone that is being worked on
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/props (the `ListLines` operationId).
+func (c *ClientWithResponses) ListLinesWithResponse(ctx context.Context, params *ListLinesParams, reqEditors ...RequestEditorFn) (*ListLinesResponse, error) {
+	rsp, err := c.ListLines(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListLinesResponse(rsp)
 }
 
 // GetPropWithResponse One prop with its milestones
@@ -26339,6 +28656,114 @@ func (c *ClientWithResponses) PublishReferencesWithResponse(ctx context.Context,
 	return ParsePublishReferencesResponse(rsp)
 }
 
+// ListSavedNotesWithResponse Sentences that the studio says often
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
+func (c *ClientWithResponses) ListSavedNotesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error) {
+	rsp, err := c.ListSavedNotes(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSavedNotesResponse(rsp)
+}
+
+// SaveNoteWithBodyWithResponse Keep a sentence for the whole studio
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+func (c *ClientWithResponses) SaveNoteWithBodyWithResponse(ctx context.Context, params *SaveNoteParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SaveNoteResponse, error) {
+	rsp, err := c.SaveNoteWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSaveNoteResponse(rsp)
+}
+
+// SaveNoteWithResponse Keep a sentence for the whole studio
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/saved-notes (the `SaveNote` operationId).
+func (c *ClientWithResponses) SaveNoteWithResponse(ctx context.Context, params *SaveNoteParams, body SaveNoteJSONRequestBody, reqEditors ...RequestEditorFn) (*SaveNoteResponse, error) {
+	rsp, err := c.SaveNote(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSaveNoteResponse(rsp)
+}
+
+// RemoveSavedNoteWithResponse Take a sentence off the list
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/saved-notes/{saved_note_id} (the `RemoveSavedNote` operationId).
+func (c *ClientWithResponses) RemoveSavedNoteWithResponse(ctx context.Context, savedNoteId SavedNoteId, reqEditors ...RequestEditorFn) (*RemoveSavedNoteResponse, error) {
+	rsp, err := c.RemoveSavedNote(ctx, savedNoteId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveSavedNoteResponse(rsp)
+}
+
+// ListSavedViewsWithResponse Your own views of the list of props
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
+func (c *ClientWithResponses) ListSavedViewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error) {
+	rsp, err := c.ListSavedViews(ctx, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListSavedViewsResponse(rsp)
+}
+
+// SaveViewWithBodyWithResponse Keep a view under a name
+//
+// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+func (c *ClientWithResponses) SaveViewWithBodyWithResponse(ctx context.Context, params *SaveViewParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SaveViewResponse, error) {
+	rsp, err := c.SaveViewWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSaveViewResponse(rsp)
+}
+
+// SaveViewWithResponse Keep a view under a name
+//
+// One of the same name is replaced. `query` is what stands behind the question mark of the page of props, and of `GET /v1/props`.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/saved-views (the `SaveView` operationId).
+func (c *ClientWithResponses) SaveViewWithResponse(ctx context.Context, params *SaveViewParams, body SaveViewJSONRequestBody, reqEditors ...RequestEditorFn) (*SaveViewResponse, error) {
+	rsp, err := c.SaveView(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSaveViewResponse(rsp)
+}
+
+// RemoveSavedViewWithResponse Take a view out of your list
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with DELETE /v1/saved-views/{saved_view_id} (the `RemoveSavedView` operationId).
+func (c *ClientWithResponses) RemoveSavedViewWithResponse(ctx context.Context, savedViewId SavedViewId, reqEditors ...RequestEditorFn) (*RemoveSavedViewResponse, error) {
+	rsp, err := c.RemoveSavedView(ctx, savedViewId, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseRemoveSavedViewResponse(rsp)
+}
+
 // EndOtherSessionsWithResponse Log out everywhere else
 //
 // Every session of yours but the one that asks, if one does. Browsers that were known are strangers again.
@@ -26463,6 +28888,66 @@ func (c *ClientWithResponses) EndSessionWithResponse(ctx context.Context, sessio
 		return nil, err
 	}
 	return ParseEndSessionResponse(rsp)
+}
+
+// AcknowledgeSpecsWithBodyWithResponse Acknowledge many revisions at once, all or none
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+func (c *ClientWithResponses) AcknowledgeSpecsWithBodyWithResponse(ctx context.Context, params *AcknowledgeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*AcknowledgeSpecsResponse, error) {
+	rsp, err := c.AcknowledgeSpecsWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcknowledgeSpecsResponse(rsp)
+}
+
+// AcknowledgeSpecsWithResponse Acknowledge many revisions at once, all or none
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/spec-acknowledgements (the `AcknowledgeSpecs` operationId).
+func (c *ClientWithResponses) AcknowledgeSpecsWithResponse(ctx context.Context, params *AcknowledgeSpecsParams, body AcknowledgeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*AcknowledgeSpecsResponse, error) {
+	rsp, err := c.AcknowledgeSpecs(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseAcknowledgeSpecsResponse(rsp)
+}
+
+// ChangeSpecsWithBodyWithResponse Lay one change over the specs of many props
+//
+// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+func (c *ClientWithResponses) ChangeSpecsWithBodyWithResponse(ctx context.Context, params *ChangeSpecsParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*ChangeSpecsResponse, error) {
+	rsp, err := c.ChangeSpecsWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeSpecsResponse(rsp)
+}
+
+// ChangeSpecsWithResponse Lay one change over the specs of many props
+//
+// `change` is a part of a spec, laid over the newest revision of each prop. With `dry_run` nothing is published. Either way each
+// prop says what would differ and what is wrong; where a fault is in any, none is published. After work began a revision is
+// offered as a change order with `price`, if only 0. A repeat with the same Idempotency-Key answers each prop's newest revision.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/spec-changes (the `ChangeSpecs` operationId).
+func (c *ClientWithResponses) ChangeSpecsWithResponse(ctx context.Context, params *ChangeSpecsParams, body ChangeSpecsJSONRequestBody, reqEditors ...RequestEditorFn) (*ChangeSpecsResponse, error) {
+	rsp, err := c.ChangeSpecs(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseChangeSpecsResponse(rsp)
 }
 
 // GetSpecWithResponse One spec revision, with its document
@@ -28943,6 +31428,72 @@ func ParseGetMeResponse(rsp *http.Response) (*GetMeResponse, error) {
 	return response, nil
 }
 
+// ParseGetMailChoicesResponse parses an HTTP response from a GetMailChoicesWithResponse call
+func ParseGetMailChoicesResponse(rsp *http.Response) (*GetMailChoicesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetMailChoicesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest MailChoices
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetMailChoicesResponse parses an HTTP response from a SetMailChoicesWithResponse call
+func ParseSetMailChoicesResponse(rsp *http.Response) (*SetMailChoicesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetMailChoicesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest MailChoices
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseChangePasswordResponse parses an HTTP response from a ChangePasswordWithResponse call
 func ParseChangePasswordResponse(rsp *http.Response) (*ChangePasswordResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -28959,6 +31510,72 @@ func ParseChangePasswordResponse(rsp *http.Response) (*ChangePasswordResponse, e
 	switch {
 	case rsp.StatusCode == 204:
 		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetReadingResponse parses an HTTP response from a GetReadingWithResponse call
+func ParseGetReadingResponse(rsp *http.Response) (*GetReadingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetReadingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Reading
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSetReadingResponse parses an HTTP response from a SetReadingWithResponse call
+func ParseSetReadingResponse(rsp *http.Response) (*SetReadingResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetReadingResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Reading
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem
@@ -29252,6 +31869,39 @@ func ParseListMyWorkResponse(rsp *http.Response) (*ListMyWorkResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest WorkItemPage
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseGetNeedsResponse parses an HTTP response from a GetNeedsWithResponse call
+func ParseGetNeedsResponse(rsp *http.Response) (*GetNeedsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &GetNeedsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest Needs
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -29713,6 +32363,39 @@ func ParseGetProjectResponse(rsp *http.Response) (*GetProjectResponse, error) {
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Project
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListLinesResponse parses an HTTP response from a ListLinesWithResponse call
+func ParseListLinesResponse(rsp *http.Response) (*ListLinesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListLinesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest LinePage
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}
@@ -30357,6 +33040,196 @@ func ParsePublishReferencesResponse(rsp *http.Response) (*PublishReferencesRespo
 	return response, nil
 }
 
+// ParseListSavedNotesResponse parses an HTTP response from a ListSavedNotesWithResponse call
+func ParseListSavedNotesResponse(rsp *http.Response) (*ListSavedNotesResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSavedNotesResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SavedNoteList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSaveNoteResponse parses an HTTP response from a SaveNoteWithResponse call
+func ParseSaveNoteResponse(rsp *http.Response) (*SaveNoteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SaveNoteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SavedNote
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRemoveSavedNoteResponse parses an HTTP response from a RemoveSavedNoteWithResponse call
+func ParseRemoveSavedNoteResponse(rsp *http.Response) (*RemoveSavedNoteResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveSavedNoteResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListSavedViewsResponse parses an HTTP response from a ListSavedViewsWithResponse call
+func ParseListSavedViewsResponse(rsp *http.Response) (*ListSavedViewsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListSavedViewsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SavedViewList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseSaveViewResponse parses an HTTP response from a SaveViewWithResponse call
+func ParseSaveViewResponse(rsp *http.Response) (*SaveViewResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SaveViewResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 201:
+		var dest SavedView
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON201 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseRemoveSavedViewResponse parses an HTTP response from a RemoveSavedViewWithResponse call
+func ParseRemoveSavedViewResponse(rsp *http.Response) (*RemoveSavedViewResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &RemoveSavedViewResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case rsp.StatusCode == 204:
+		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
 // ParseEndOtherSessionsResponse parses an HTTP response from a EndOtherSessionsWithResponse call
 func ParseEndOtherSessionsResponse(rsp *http.Response) (*EndOtherSessionsResponse, error) {
 	bodyBytes, err := io.ReadAll(rsp.Body)
@@ -30552,6 +33425,72 @@ func ParseEndSessionResponse(rsp *http.Response) (*EndSessionResponse, error) {
 	switch {
 	case rsp.StatusCode == 204:
 		break // No content-type
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseAcknowledgeSpecsResponse parses an HTTP response from a AcknowledgeSpecsWithResponse call
+func ParseAcknowledgeSpecsResponse(rsp *http.Response) (*AcknowledgeSpecsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &AcknowledgeSpecsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SpecList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseChangeSpecsResponse parses an HTTP response from a ChangeSpecsWithResponse call
+func ParseChangeSpecsResponse(rsp *http.Response) (*ChangeSpecsResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ChangeSpecsResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest SpecChanges
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
 
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
 		var dest Problem

@@ -112,6 +112,7 @@ func startWith(t *testing.T, limits httpapi.Limits) *service {
 	t.Cleanup(func() { stop(); hearing.Wait() })
 	s.key, err = ledger.ParsePostKey("c2VhbHMgdGhlIHNlY3JldHMgb2YgdGhlIHRlc3RzISE=")
 	require.NoError(t, err)
+	store.UsePost(s.key)
 	listening := httptest.NewUnstartedServer(nil)
 	server, err := httpapi.New(httpapi.Config{
 		Store: store, Login: ledger.NewLogin(db.Pool(ledger.RoleLogin)), Storage: bucket, PublicURL: "http://" + listening.Listener.Addr().String(), Registry: s.registry,

@@ -119,6 +119,11 @@ var matrix = map[string][]string{
 	"listHandovers": studioOnly, "getHandover": studioOnly, "getHandoverPackage": studioOnly, "handOver": {done, done, done, barred, barred, barred, hidden},
 	"disableMember": {hidden, barred, barred, done, barred, hidden, hidden}, "eraseMember": {hidden, barred, barred, done, barred, hidden, hidden},
 	"listFigures": own, "listFailingChecks": own, "getPlan": both,
+	"proveSession":   own,
+	"listSavedViews": own, "saveView": own, "removeSavedView": {hidden, hidden, hidden, done, hidden, hidden, hidden}, // the lead's own
+	"listSavedNotes": own, "saveNote": {done, done, done, barred, barred, barred, done}, "removeSavedNote": {hidden, hidden, hidden, barred, barred, barred, hidden}, // one that is not there
+	"getNeeds": own, "listLines": own, "getReading": own, "setReading": own, "getMailChoices": own, "setMailChoices": own,
+	"changeSpecs": {done, done, done, barred, barred, hidden, hidden}, "acknowledgeSpecs": {barred, barred, barred, done, barred, hidden, barred},
 	"listMyWork": own, "listPayables": own, "exportPayables": own,
 
 	"streamEvents": own, "listNews": own,
@@ -175,6 +180,8 @@ func newWorld(t *testing.T) *world {
 	w.ids = map[string]string{
 		"webhook_id":        hook.get(t, "webhook.id"),
 		"pending_id":        pending.get(t, "id"),
+		"saved_view_id":     lead.ok("POST", "/v1/saved-views", map[string]any{"name": "late", "query": "late=yes"}).get(t, "id"),
+		"saved_note_id":     uuid.NewString(),
 		"reference_pack_id": after.pack, "payment_hold_id": after.hold, "handover_id": after.handover,
 		"deputy":      w.people["technical artist"].ok("GET", "/v1/me", nil).get(t, "member_id"),
 		"member_id":   lead.invite(lead.party.String(), "gone@krane.example", "vendor_artist").ok("GET", "/v1/me", nil).get(t, "member_id"),
@@ -290,6 +297,12 @@ func (w *world) body(t *testing.T, o operation, n int) any {
 		body["inspection_id"] = w.ids["inspection_id"]
 	case "setLogInProvider":
 		body["issuer"] = w.issuer
+	case "changeSpecs":
+		body["prop_ids"] = []string{w.c.prop}
+	case "acknowledgeSpecs":
+		body["spec_ids"] = []string{w.c.spec}
+	case "proveSession":
+		body["password"] = password
 	case "createToken":
 		body["scopes"] = []string{"read"}
 	case "changePassword":

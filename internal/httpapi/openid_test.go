@@ -139,7 +139,7 @@ func (h *hostile) token(w http.ResponseWriter, r *http.Request) {
 	}
 	now := time.Now().Unix()
 	claims := map[string]any{"iss": or(h.issuer, h.URL), "sub": "subject-1", "aud": q.Get("client_id"), "iat": now, "exp": now + 300, "nonce": q.Get("nonce"),
-		"email": "ines@harbour.example", "email_verified": true, "name": "Ines Haddal"}
+		"email": "ines@harbour.example", "email_verified": true, "name": "Ines Haddal", "auth_time": now}
 	if h.spoil != nil {
 		h.spoil(claims)
 	}

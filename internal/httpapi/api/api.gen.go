@@ -375,6 +375,27 @@ func (e InspectionState) Valid() bool {
 	}
 }
 
+// Defines values for MailChoicesChoices.
+const (
+	MailChoicesChoicesAtOnce MailChoicesChoices = "at_once"
+	MailChoicesChoicesDigest MailChoicesChoices = "digest"
+	MailChoicesChoicesNever  MailChoicesChoices = "never"
+)
+
+// Valid indicates whether the value is a known member of the MailChoicesChoices enum.
+func (e MailChoicesChoices) Valid() bool {
+	switch e {
+	case MailChoicesChoicesAtOnce:
+		return true
+	case MailChoicesChoicesDigest:
+		return true
+	case MailChoicesChoicesNever:
+		return true
+	default:
+		return false
+	}
+}
+
 // Defines values for MeAuthenticatedBy.
 const (
 	MeAuthenticatedBySession MeAuthenticatedBy = "session"
@@ -1822,6 +1843,44 @@ type Invitation struct {
 	Side      Side               `json:"side"`
 }
 
+// Line defines model for Line.
+type Line struct {
+	// Blocked A question waits for the studio.
+	Blocked bool   `json:"blocked"`
+	Code    string `json:"code"`
+
+	// DeliveryId The milestone's newest.
+	DeliveryId *openapi_types.UUID `json:"delivery_id"`
+
+	// Desk Whose turn it is.
+	Desk        Desk                `json:"desk"`
+	DueOn       *openapi_types.Date `json:"due_on"`
+	Late        bool                `json:"late"`
+	Milestone   string              `json:"milestone"`
+	MilestoneId openapi_types.UUID  `json:"milestone_id"`
+	Price       Money               `json:"price"`
+	PropId      openapi_types.UUID  `json:"prop_id"`
+	Rounds      int                 `json:"rounds"`
+	Since       time.Time           `json:"since"`
+	State       MilestoneState      `json:"state"`
+
+	// Tier How close the camera comes, far to near.
+	Tier        Tier               `json:"tier"`
+	Title       string             `json:"title"`
+	Vendor      string             `json:"vendor"`
+	VendorId    openapi_types.UUID `json:"vendor_id"`
+	WorkOrder   string             `json:"work_order"`
+	WorkOrderId openapi_types.UUID `json:"work_order_id"`
+}
+
+// LinePage defines model for LinePage.
+type LinePage struct {
+	Items []Line `json:"items"`
+
+	// Next Pass it as `after`; null on the last page.
+	Next *Next `json:"next"`
+}
+
 // LogIn defines model for LogIn.
 type LogIn struct {
 	Email    string `json:"email"`
@@ -1850,6 +1909,14 @@ type LoggedInSession struct {
 	ExpiresAt time.Time `json:"expires_at"`
 	Me        Me        `json:"me"`
 }
+
+// MailChoices defines model for MailChoices.
+type MailChoices struct {
+	Choices map[string]MailChoicesChoices `json:"choices"`
+}
+
+// MailChoicesChoices defines model for MailChoices.Choices.
+type MailChoicesChoices string
 
 // Me defines model for Me.
 type Me struct {
@@ -1928,6 +1995,35 @@ type Money struct {
 
 	// Currency ISO 4217.
 	Currency string `json:"currency"`
+}
+
+// Need defines model for Need.
+type Need struct {
+	Count int                  `json:"count"`
+	Ids   []openapi_types.UUID `json:"ids"`
+	Over  bool                 `json:"over"`
+}
+
+// Needs defines model for Needs.
+type Needs struct {
+	Asked         Need `json:"asked"`
+	Changes       Need `json:"changes"`
+	ChangesTheirs Need `json:"changes_theirs"`
+	Desks         []struct {
+		Count int            `json:"count"`
+		Over  bool           `json:"over"`
+		State MilestoneState `json:"state"`
+	} `json:"desks"`
+	Late      Need `json:"late"`
+	Permits   Need `json:"permits"`
+	Questions Need `json:"questions"`
+
+	// ReleasedThisMonth Since the first of the month, in UTC.
+	ReleasedThisMonth []Money `json:"released_this_month"`
+	Reviews           Need    `json:"reviews"`
+	Specs             Need    `json:"specs"`
+	Stuck             Need    `json:"stuck"`
+	WithoutSpec       Need    `json:"without_spec"`
 }
 
 // NewBatch defines model for NewBatch.
@@ -2194,6 +2290,17 @@ type NewRetention struct {
 	SupersededDays *int    `json:"superseded_days"`
 }
 
+// NewSavedNote defines model for NewSavedNote.
+type NewSavedNote struct {
+	Text string `json:"text"`
+}
+
+// NewSavedView defines model for NewSavedView.
+type NewSavedView struct {
+	Name  string `json:"name"`
+	Query string `json:"query"`
+}
+
 // NewSetUse defines model for NewSetUse.
 type NewSetUse struct {
 	SetId openapi_types.UUID `json:"set_id"`
@@ -2224,6 +2331,25 @@ type NewSpec struct {
 
 	// Note What changed.
 	Note *string `json:"note,omitempty"`
+}
+
+// NewSpecAcknowledgements defines model for NewSpecAcknowledgements.
+type NewSpecAcknowledgements struct {
+	SpecIds []openapi_types.UUID `json:"spec_ids"`
+}
+
+// NewSpecChanges defines model for NewSpecChanges.
+type NewSpecChanges struct {
+	// Change YAML or JSON text, a part of a spec.
+	Change string `json:"change"`
+	DryRun *bool  `json:"dry_run,omitempty"`
+
+	// Note What changed.
+	Note *string `json:"note,omitempty"`
+
+	// Price What a change costs; 0 is a price too.
+	Price   *ChangePrice         `json:"price,omitempty"`
+	PropIds []openapi_types.UUID `json:"prop_ids"`
 }
 
 // NewToken defines model for NewToken.
@@ -2807,6 +2933,15 @@ type QuestionPage struct {
 // QuestionState defines model for QuestionState.
 type QuestionState string
 
+// Reading defines model for Reading.
+type Reading struct {
+	// Language BCP 47.
+	Language *string `json:"language"`
+
+	// TimeZone IANA time zone database.
+	TimeZone *string `json:"time_zone"`
+}
+
 // Reason defines model for Reason.
 type Reason struct {
 	Reason string `json:"reason"`
@@ -2914,6 +3049,34 @@ type Rework struct {
 
 // Role The first four are a studio's, the others a vendor's.
 type Role string
+
+// SavedNote defines model for SavedNote.
+type SavedNote struct {
+	At   time.Time          `json:"at"`
+	By   string             `json:"by"`
+	Id   openapi_types.UUID `json:"id"`
+	Text string             `json:"text"`
+}
+
+// SavedNoteList defines model for SavedNoteList.
+type SavedNoteList struct {
+	Items []SavedNote `json:"items"`
+}
+
+// SavedView defines model for SavedView.
+type SavedView struct {
+	At   time.Time          `json:"at"`
+	Id   openapi_types.UUID `json:"id"`
+	Name string             `json:"name"`
+
+	// Query Of the address of the page of props.
+	Query string `json:"query"`
+}
+
+// SavedViewList defines model for SavedViewList.
+type SavedViewList struct {
+	Items []SavedView `json:"items"`
+}
 
 // Scope `read` what you can see; `deliver` open, upload, seal, acknowledge; `order` projects, work orders, props, specs, vendors; `review` sign off, concede, note, re-inspect; `admin` invite, tokens.
 type Scope string
@@ -3067,6 +3230,20 @@ type SpecChangeRow struct {
 
 // SpecChangeRowChange defines model for SpecChangeRow.Change.
 type SpecChangeRowChange string
+
+// SpecChanges defines model for SpecChanges.
+type SpecChanges struct {
+	Items []struct {
+		Code   string             `json:"code"`
+		Faults []ProblemError     `json:"faults"`
+		PropId openapi_types.UUID `json:"prop_id"`
+		Rows   []SpecChangeRow    `json:"rows"`
+
+		// SpecId The revision that was published; null where nothing is changed.
+		SpecId *openapi_types.UUID `json:"spec_id"`
+	} `json:"items"`
+	Published bool `json:"published"`
+}
 
 // SpecDifference defines model for SpecDifference.
 type SpecDifference struct {
@@ -3459,6 +3636,12 @@ type QuestionId = openapi_types.UUID
 // ReferencePackId defines model for ReferencePackId.
 type ReferencePackId = openapi_types.UUID
 
+// SavedNoteId defines model for SavedNoteId.
+type SavedNoteId = openapi_types.UUID
+
+// SavedViewId defines model for SavedViewId.
+type SavedViewId = openapi_types.UUID
+
 // SessionId defines model for SessionId.
 type SessionId = openapi_types.UUID
 
@@ -3827,6 +4010,31 @@ type CreateProjectParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListLinesParams defines parameters for ListLines.
+type ListLinesParams struct {
+	// Text Somewhere in code or title.
+	Text *string `form:"text,omitempty" json:"text,omitempty"`
+
+	// Order Code of a work order.
+	Order   *string             `form:"order,omitempty" json:"order,omitempty"`
+	Vendor  *openapi_types.UUID `form:"vendor,omitempty" json:"vendor,omitempty"`
+	Project *openapi_types.UUID `form:"project,omitempty" json:"project,omitempty"`
+	State   *MilestoneState     `form:"state,omitempty" json:"state,omitempty"`
+	Tier    *Tier               `form:"tier,omitempty" json:"tier,omitempty"`
+
+	// Late Past due, and past the time that the studio's answers took.
+	Late *bool `form:"late,omitempty" json:"late,omitempty"`
+
+	// Open Neither accepted nor cancelled.
+	Open *bool `form:"open,omitempty" json:"open,omitempty"`
+
+	// After `next` of the page before.
+	After *After `form:"after,omitempty" json:"after,omitempty"`
+
+	// Limit How many at most.
+	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+}
+
 // OpenMaintenanceParams defines parameters for OpenMaintenance.
 type OpenMaintenanceParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3898,6 +4106,30 @@ type AcknowledgeReferencesParams struct {
 
 // PublishReferencesParams defines parameters for PublishReferences.
 type PublishReferencesParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SaveNoteParams defines parameters for SaveNote.
+type SaveNoteParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// SaveViewParams defines parameters for SaveView.
+type SaveViewParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// AcknowledgeSpecsParams defines parameters for AcknowledgeSpecs.
+type AcknowledgeSpecsParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ChangeSpecsParams defines parameters for ChangeSpecs.
+type ChangeSpecsParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
@@ -4148,8 +4380,14 @@ type AcceptInvitationJSONRequestBody = AcceptInvitation
 // SetLogInProviderJSONRequestBody defines body for SetLogInProvider for application/json ContentType.
 type SetLogInProviderJSONRequestBody = SetLogInProvider
 
+// SetMailChoicesJSONRequestBody defines body for SetMailChoices for application/json ContentType.
+type SetMailChoicesJSONRequestBody = MailChoices
+
 // ChangePasswordJSONRequestBody defines body for ChangePassword for application/json ContentType.
 type ChangePasswordJSONRequestBody = NewPassword
+
+// SetReadingJSONRequestBody defines body for SetReading for application/json ContentType.
+type SetReadingJSONRequestBody = Reading
 
 // EraseMemberJSONRequestBody defines body for EraseMember for application/json ContentType.
 type EraseMemberJSONRequestBody = EraseReason
@@ -4202,11 +4440,23 @@ type PublishSpecJSONRequestBody = NewSpec
 // ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
 type ReplyToQuestionJSONRequestBody = NewReply
 
+// SaveNoteJSONRequestBody defines body for SaveNote for application/json ContentType.
+type SaveNoteJSONRequestBody = NewSavedNote
+
+// SaveViewJSONRequestBody defines body for SaveView for application/json ContentType.
+type SaveViewJSONRequestBody = NewSavedView
+
 // LogInJSONRequestBody defines body for LogIn for application/json ContentType.
 type LogInJSONRequestBody = LogIn
 
 // ProveSessionJSONRequestBody defines body for ProveSession for application/json ContentType.
 type ProveSessionJSONRequestBody = NewProof
+
+// AcknowledgeSpecsJSONRequestBody defines body for AcknowledgeSpecs for application/json ContentType.
+type AcknowledgeSpecsJSONRequestBody = NewSpecAcknowledgements
+
+// ChangeSpecsJSONRequestBody defines body for ChangeSpecs for application/json ContentType.
+type ChangeSpecsJSONRequestBody = NewSpecChanges
 
 // CreateTokenJSONRequestBody defines body for CreateToken for application/json ContentType.
 type CreateTokenJSONRequestBody = NewToken
@@ -4387,9 +4637,21 @@ type ServerInterface interface {
 	// GetMe Who am I
 	// (GET /v1/me)
 	GetMe(ctx echo.Context) error
+	// GetMailChoices How you are told by mail, by topic
+	// (GET /v1/me/mail)
+	GetMailChoices(ctx echo.Context) error
+	// SetMailChoices Choose how you are told by mail
+	// (PUT /v1/me/mail)
+	SetMailChoices(ctx echo.Context) error
 	// ChangePassword Change your own password
 	// (POST /v1/me/password)
 	ChangePassword(ctx echo.Context, params ChangePasswordParams) error
+	// GetReading In which language and time zone you read
+	// (GET /v1/me/reading)
+	GetReading(ctx echo.Context) error
+	// SetReading Choose the language and the time zone of pages and mail
+	// (PUT /v1/me/reading)
+	SetReading(ctx echo.Context) error
 	// ListMembers Members of your own party
 	// (GET /v1/members)
 	ListMembers(ctx echo.Context) error
@@ -4417,6 +4679,9 @@ type ServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx echo.Context, params ListMyWorkParams) error
+	// GetNeeds What waits for somebody, as your side sees it
+	// (GET /v1/needs)
+	GetNeeds(ctx echo.Context) error
 	// ListNews News of your party, for programs that ask from time to time
 	// (GET /v1/news)
 	ListNews(ctx echo.Context, params ListNewsParams) error
@@ -4456,6 +4721,9 @@ type ServerInterface interface {
 	// GetProject One project
 	// (GET /v1/projects/{project_id})
 	GetProject(ctx echo.Context, projectId ProjectId) error
+	// ListLines Every prop that you may see, with the milestone that is being worked on
+	// (GET /v1/props)
+	ListLines(ctx echo.Context, params ListLinesParams) error
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx echo.Context, propId PropId) error
@@ -4513,6 +4781,24 @@ type ServerInterface interface {
 	// PublishReferences Give a reference pack to the vendor
 	// (POST /v1/references/{reference_pack_id}/publish)
 	PublishReferences(ctx echo.Context, referencePackId ReferencePackId, params PublishReferencesParams) error
+	// ListSavedNotes Sentences that the studio says often
+	// (GET /v1/saved-notes)
+	ListSavedNotes(ctx echo.Context) error
+	// SaveNote Keep a sentence for the whole studio
+	// (POST /v1/saved-notes)
+	SaveNote(ctx echo.Context, params SaveNoteParams) error
+	// RemoveSavedNote Take a sentence off the list
+	// (DELETE /v1/saved-notes/{saved_note_id})
+	RemoveSavedNote(ctx echo.Context, savedNoteId SavedNoteId) error
+	// ListSavedViews Your own views of the list of props
+	// (GET /v1/saved-views)
+	ListSavedViews(ctx echo.Context) error
+	// SaveView Keep a view under a name
+	// (POST /v1/saved-views)
+	SaveView(ctx echo.Context, params SaveViewParams) error
+	// RemoveSavedView Take a view out of your list
+	// (DELETE /v1/saved-views/{saved_view_id})
+	RemoveSavedView(ctx echo.Context, savedViewId SavedViewId) error
 	// EndOtherSessions Log out everywhere else
 	// (DELETE /v1/sessions)
 	EndOtherSessions(ctx echo.Context) error
@@ -4531,6 +4817,12 @@ type ServerInterface interface {
 	// EndSession Log out one of your sessions
 	// (DELETE /v1/sessions/{session_id})
 	EndSession(ctx echo.Context, sessionId SessionId) error
+	// AcknowledgeSpecs Acknowledge many revisions at once, all or none
+	// (POST /v1/spec-acknowledgements)
+	AcknowledgeSpecs(ctx echo.Context, params AcknowledgeSpecsParams) error
+	// ChangeSpecs Lay one change over the specs of many props
+	// (POST /v1/spec-changes)
+	ChangeSpecs(ctx echo.Context, params ChangeSpecsParams) error
 	// GetSpec One spec revision, with its document
 	// (GET /v1/specs/{spec_id})
 	GetSpec(ctx echo.Context, specId SpecId) error
@@ -5852,6 +6144,24 @@ func (w *ServerInterfaceWrapper) GetMe(ctx echo.Context) error {
 	return err
 }
 
+// GetMailChoices converts echo context to params.
+func (w *ServerInterfaceWrapper) GetMailChoices(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetMailChoices(ctx)
+	return err
+}
+
+// SetMailChoices converts echo context to params.
+func (w *ServerInterfaceWrapper) SetMailChoices(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetMailChoices(ctx)
+	return err
+}
+
 // ChangePassword converts echo context to params.
 func (w *ServerInterfaceWrapper) ChangePassword(ctx echo.Context) error {
 	var err error
@@ -5880,6 +6190,24 @@ func (w *ServerInterfaceWrapper) ChangePassword(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ChangePassword(ctx, params)
+	return err
+}
+
+// GetReading converts echo context to params.
+func (w *ServerInterfaceWrapper) GetReading(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetReading(ctx)
+	return err
+}
+
+// SetReading converts echo context to params.
+func (w *ServerInterfaceWrapper) SetReading(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetReading(ctx)
 	return err
 }
 
@@ -6187,6 +6515,15 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListMyWork(ctx, params)
+	return err
+}
+
+// GetNeeds converts echo context to params.
+func (w *ServerInterfaceWrapper) GetNeeds(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.GetNeeds(ctx)
 	return err
 }
 
@@ -6541,6 +6878,87 @@ func (w *ServerInterfaceWrapper) GetProject(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.GetProject(ctx, projectId)
+	return err
+}
+
+// ListLines converts echo context to params.
+func (w *ServerInterfaceWrapper) ListLines(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListLinesParams
+	// ------------- Optional query parameter "text" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "text", ctx.QueryParams(), &params.Text, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter text: %s", err))
+	}
+
+	// ------------- Optional query parameter "order" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "order", ctx.QueryParams(), &params.Order, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter order: %s", err))
+	}
+
+	// ------------- Optional query parameter "vendor" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "vendor", ctx.QueryParams(), &params.Vendor, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter vendor: %s", err))
+	}
+
+	// ------------- Optional query parameter "project" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "project", ctx.QueryParams(), &params.Project, runtime.BindQueryParameterOptions{Type: "string", Format: "uuid"})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter project: %s", err))
+	}
+
+	// ------------- Optional query parameter "state" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "state", ctx.QueryParams(), &params.State, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter state: %s", err))
+	}
+
+	// ------------- Optional query parameter "tier" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "tier", ctx.QueryParams(), &params.Tier, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter tier: %s", err))
+	}
+
+	// ------------- Optional query parameter "late" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "late", ctx.QueryParams(), &params.Late, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter late: %s", err))
+	}
+
+	// ------------- Optional query parameter "open" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "open", ctx.QueryParams(), &params.Open, runtime.BindQueryParameterOptions{Type: "boolean", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter open: %s", err))
+	}
+
+	// ------------- Optional query parameter "after" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "limit" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListLines(ctx, params)
 	return err
 }
 
@@ -7090,6 +7508,118 @@ func (w *ServerInterfaceWrapper) PublishReferences(ctx echo.Context) error {
 	return err
 }
 
+// ListSavedNotes converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSavedNotes(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSavedNotes(ctx)
+	return err
+}
+
+// SaveNote converts echo context to params.
+func (w *ServerInterfaceWrapper) SaveNote(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SaveNoteParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SaveNote(ctx, params)
+	return err
+}
+
+// RemoveSavedNote converts echo context to params.
+func (w *ServerInterfaceWrapper) RemoveSavedNote(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "saved_note_id" -------------
+	var savedNoteId SavedNoteId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "saved_note_id", ctx.Param("saved_note_id"), &savedNoteId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter saved_note_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RemoveSavedNote(ctx, savedNoteId)
+	return err
+}
+
+// ListSavedViews converts echo context to params.
+func (w *ServerInterfaceWrapper) ListSavedViews(ctx echo.Context) error {
+	var err error
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListSavedViews(ctx)
+	return err
+}
+
+// SaveView converts echo context to params.
+func (w *ServerInterfaceWrapper) SaveView(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SaveViewParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SaveView(ctx, params)
+	return err
+}
+
+// RemoveSavedView converts echo context to params.
+func (w *ServerInterfaceWrapper) RemoveSavedView(ctx echo.Context) error {
+	var err error
+	// ------------- Path parameter "saved_view_id" -------------
+	var savedViewId SavedViewId
+
+	err = runtime.BindStyledParameterWithOptions("simple", "saved_view_id", ctx.Param("saved_view_id"), &savedViewId, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationPath, Explode: false, Required: true, Type: "string", Format: "uuid", ValueIsUnescaped: ctx.Request().URL.RawPath == ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter saved_view_id: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.RemoveSavedView(ctx, savedViewId)
+	return err
+}
+
 // EndOtherSessions converts echo context to params.
 func (w *ServerInterfaceWrapper) EndOtherSessions(ctx echo.Context) error {
 	var err error
@@ -7148,6 +7678,68 @@ func (w *ServerInterfaceWrapper) EndSession(ctx echo.Context) error {
 
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.EndSession(ctx, sessionId)
+	return err
+}
+
+// AcknowledgeSpecs converts echo context to params.
+func (w *ServerInterfaceWrapper) AcknowledgeSpecs(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params AcknowledgeSpecsParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.AcknowledgeSpecs(ctx, params)
+	return err
+}
+
+// ChangeSpecs converts echo context to params.
+func (w *ServerInterfaceWrapper) ChangeSpecs(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ChangeSpecsParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ChangeSpecs(ctx, params)
 	return err
 }
 
@@ -8415,6 +9007,20 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/permissions/:permission_id", wrapper.GetPermission, options.OperationMiddlewares["getPermission"]...)
 	router.POST(options.BaseURL+"/v1/permissions/:permission_id/decisions", wrapper.DecidePermission, options.OperationMiddlewares["decidePermission"]...)
 	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/props/import", wrapper.ImportProps, options.OperationMiddlewares["importProps"]...)
+	router.GET(options.BaseURL+"/v1/saved-views", wrapper.ListSavedViews, options.OperationMiddlewares["listSavedViews"]...)
+	router.POST(options.BaseURL+"/v1/saved-views", wrapper.SaveView, options.OperationMiddlewares["saveView"]...)
+	router.DELETE(options.BaseURL+"/v1/saved-views/:saved_view_id", wrapper.RemoveSavedView, options.OperationMiddlewares["removeSavedView"]...)
+	router.GET(options.BaseURL+"/v1/saved-notes", wrapper.ListSavedNotes, options.OperationMiddlewares["listSavedNotes"]...)
+	router.POST(options.BaseURL+"/v1/saved-notes", wrapper.SaveNote, options.OperationMiddlewares["saveNote"]...)
+	router.DELETE(options.BaseURL+"/v1/saved-notes/:saved_note_id", wrapper.RemoveSavedNote, options.OperationMiddlewares["removeSavedNote"]...)
+	router.GET(options.BaseURL+"/v1/needs", wrapper.GetNeeds, options.OperationMiddlewares["getNeeds"]...)
+	router.GET(options.BaseURL+"/v1/props", wrapper.ListLines, options.OperationMiddlewares["listLines"]...)
+	router.POST(options.BaseURL+"/v1/spec-changes", wrapper.ChangeSpecs, options.OperationMiddlewares["changeSpecs"]...)
+	router.POST(options.BaseURL+"/v1/spec-acknowledgements", wrapper.AcknowledgeSpecs, options.OperationMiddlewares["acknowledgeSpecs"]...)
+	router.GET(options.BaseURL+"/v1/me/reading", wrapper.GetReading, options.OperationMiddlewares["getReading"]...)
+	router.PUT(options.BaseURL+"/v1/me/reading", wrapper.SetReading, options.OperationMiddlewares["setReading"]...)
+	router.GET(options.BaseURL+"/v1/me/mail", wrapper.GetMailChoices, options.OperationMiddlewares["getMailChoices"]...)
+	router.PUT(options.BaseURL+"/v1/me/mail", wrapper.SetMailChoices, options.OperationMiddlewares["setMailChoices"]...)
 	router.GET(options.BaseURL+"/v1/deputies", wrapper.ListDeputies, options.OperationMiddlewares["listDeputies"]...)
 	router.POST(options.BaseURL+"/v1/deputies", wrapper.AppointDeputy, options.OperationMiddlewares["appointDeputy"]...)
 	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/references", wrapper.ListReferences, options.OperationMiddlewares["listReferences"]...)
@@ -10331,6 +10937,83 @@ func (response GetMedefaultApplicationProblemPlusJSONResponse) VisitGetMeRespons
 	return err
 }
 
+type GetMailChoicesRequestObject struct {
+}
+
+type GetMailChoicesResponseObject interface {
+	VisitGetMailChoicesResponse(w http.ResponseWriter) error
+}
+
+type GetMailChoices200JSONResponse MailChoices
+
+func (response GetMailChoices200JSONResponse) VisitGetMailChoicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetMailChoicesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetMailChoicesdefaultApplicationProblemPlusJSONResponse) VisitGetMailChoicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetMailChoicesRequestObject struct {
+	Body *SetMailChoicesJSONRequestBody
+}
+
+type SetMailChoicesResponseObject interface {
+	VisitSetMailChoicesResponse(w http.ResponseWriter) error
+}
+
+type SetMailChoices200JSONResponse MailChoices
+
+func (response SetMailChoices200JSONResponse) VisitSetMailChoicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetMailChoicesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetMailChoicesdefaultApplicationProblemPlusJSONResponse) VisitSetMailChoicesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type ChangePasswordRequestObject struct {
 	Params ChangePasswordParams
 	Body   *ChangePasswordJSONRequestBody
@@ -10354,6 +11037,83 @@ type ChangePassworddefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ChangePassworddefaultApplicationProblemPlusJSONResponse) VisitChangePasswordResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReadingRequestObject struct {
+}
+
+type GetReadingResponseObject interface {
+	VisitGetReadingResponse(w http.ResponseWriter) error
+}
+
+type GetReading200JSONResponse Reading
+
+func (response GetReading200JSONResponse) VisitGetReadingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetReadingdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetReadingdefaultApplicationProblemPlusJSONResponse) VisitGetReadingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetReadingRequestObject struct {
+	Body *SetReadingJSONRequestBody
+}
+
+type SetReadingResponseObject interface {
+	VisitSetReadingResponse(w http.ResponseWriter) error
+}
+
+type SetReading200JSONResponse Reading
+
+func (response SetReading200JSONResponse) VisitSetReadingResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetReadingdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetReadingdefaultApplicationProblemPlusJSONResponse) VisitSetReadingResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -10716,6 +11476,44 @@ type ListMyWorkdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response ListMyWorkdefaultApplicationProblemPlusJSONResponse) VisitListMyWorkResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNeedsRequestObject struct {
+}
+
+type GetNeedsResponseObject interface {
+	VisitGetNeedsResponse(w http.ResponseWriter) error
+}
+
+type GetNeeds200JSONResponse Needs
+
+func (response GetNeeds200JSONResponse) VisitGetNeedsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type GetNeedsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response GetNeedsdefaultApplicationProblemPlusJSONResponse) VisitGetNeedsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -11244,6 +12042,45 @@ type GetProjectdefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response GetProjectdefaultApplicationProblemPlusJSONResponse) VisitGetProjectResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLinesRequestObject struct {
+	Params ListLinesParams
+}
+
+type ListLinesResponseObject interface {
+	VisitListLinesResponse(w http.ResponseWriter) error
+}
+
+type ListLines200JSONResponse LinePage
+
+func (response ListLines200JSONResponse) VisitListLinesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLinesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListLinesdefaultApplicationProblemPlusJSONResponse) VisitListLinesResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -12015,6 +12852,228 @@ func (response PublishReferencesdefaultApplicationProblemPlusJSONResponse) Visit
 	return err
 }
 
+type ListSavedNotesRequestObject struct {
+}
+
+type ListSavedNotesResponseObject interface {
+	VisitListSavedNotesResponse(w http.ResponseWriter) error
+}
+
+type ListSavedNotes200JSONResponse SavedNoteList
+
+func (response ListSavedNotes200JSONResponse) VisitListSavedNotesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSavedNotesdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSavedNotesdefaultApplicationProblemPlusJSONResponse) VisitListSavedNotesResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SaveNoteRequestObject struct {
+	Params SaveNoteParams
+	Body   *SaveNoteJSONRequestBody
+}
+
+type SaveNoteResponseObject interface {
+	VisitSaveNoteResponse(w http.ResponseWriter) error
+}
+
+type SaveNote201JSONResponse SavedNote
+
+func (response SaveNote201JSONResponse) VisitSaveNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SaveNotedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SaveNotedefaultApplicationProblemPlusJSONResponse) VisitSaveNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RemoveSavedNoteRequestObject struct {
+	SavedNoteId SavedNoteId `json:"saved_note_id"`
+}
+
+type RemoveSavedNoteResponseObject interface {
+	VisitRemoveSavedNoteResponse(w http.ResponseWriter) error
+}
+
+type RemoveSavedNote204Response struct {
+}
+
+func (response RemoveSavedNote204Response) VisitRemoveSavedNoteResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RemoveSavedNotedefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RemoveSavedNotedefaultApplicationProblemPlusJSONResponse) VisitRemoveSavedNoteResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSavedViewsRequestObject struct {
+}
+
+type ListSavedViewsResponseObject interface {
+	VisitListSavedViewsResponse(w http.ResponseWriter) error
+}
+
+type ListSavedViews200JSONResponse SavedViewList
+
+func (response ListSavedViews200JSONResponse) VisitListSavedViewsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSavedViewsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListSavedViewsdefaultApplicationProblemPlusJSONResponse) VisitListSavedViewsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SaveViewRequestObject struct {
+	Params SaveViewParams
+	Body   *SaveViewJSONRequestBody
+}
+
+type SaveViewResponseObject interface {
+	VisitSaveViewResponse(w http.ResponseWriter) error
+}
+
+type SaveView201JSONResponse SavedView
+
+func (response SaveView201JSONResponse) VisitSaveViewResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(201)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SaveViewdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SaveViewdefaultApplicationProblemPlusJSONResponse) VisitSaveViewResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type RemoveSavedViewRequestObject struct {
+	SavedViewId SavedViewId `json:"saved_view_id"`
+}
+
+type RemoveSavedViewResponseObject interface {
+	VisitRemoveSavedViewResponse(w http.ResponseWriter) error
+}
+
+type RemoveSavedView204Response struct {
+}
+
+func (response RemoveSavedView204Response) VisitRemoveSavedViewResponse(w http.ResponseWriter) error {
+	w.WriteHeader(204)
+	return nil
+}
+
+type RemoveSavedViewdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response RemoveSavedViewdefaultApplicationProblemPlusJSONResponse) VisitRemoveSavedViewResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type EndOtherSessionsRequestObject struct {
 }
 
@@ -12218,6 +13277,86 @@ type EndSessiondefaultApplicationProblemPlusJSONResponse struct {
 }
 
 func (response EndSessiondefaultApplicationProblemPlusJSONResponse) VisitEndSessionResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeSpecsRequestObject struct {
+	Params AcknowledgeSpecsParams
+	Body   *AcknowledgeSpecsJSONRequestBody
+}
+
+type AcknowledgeSpecsResponseObject interface {
+	VisitAcknowledgeSpecsResponse(w http.ResponseWriter) error
+}
+
+type AcknowledgeSpecs200JSONResponse SpecList
+
+func (response AcknowledgeSpecs200JSONResponse) VisitAcknowledgeSpecsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type AcknowledgeSpecsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response AcknowledgeSpecsdefaultApplicationProblemPlusJSONResponse) VisitAcknowledgeSpecsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeSpecsRequestObject struct {
+	Params ChangeSpecsParams
+	Body   *ChangeSpecsJSONRequestBody
+}
+
+type ChangeSpecsResponseObject interface {
+	VisitChangeSpecsResponse(w http.ResponseWriter) error
+}
+
+type ChangeSpecs200JSONResponse SpecChanges
+
+func (response ChangeSpecs200JSONResponse) VisitChangeSpecsResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ChangeSpecsdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ChangeSpecsdefaultApplicationProblemPlusJSONResponse) VisitChangeSpecsResponse(w http.ResponseWriter) error {
 
 	var buf bytes.Buffer
 	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
@@ -13980,9 +15119,21 @@ type StrictServerInterface interface {
 	// GetMe Who am I
 	// (GET /v1/me)
 	GetMe(ctx context.Context, request GetMeRequestObject) (GetMeResponseObject, error)
+	// GetMailChoices How you are told by mail, by topic
+	// (GET /v1/me/mail)
+	GetMailChoices(ctx context.Context, request GetMailChoicesRequestObject) (GetMailChoicesResponseObject, error)
+	// SetMailChoices Choose how you are told by mail
+	// (PUT /v1/me/mail)
+	SetMailChoices(ctx context.Context, request SetMailChoicesRequestObject) (SetMailChoicesResponseObject, error)
 	// ChangePassword Change your own password
 	// (POST /v1/me/password)
 	ChangePassword(ctx context.Context, request ChangePasswordRequestObject) (ChangePasswordResponseObject, error)
+	// GetReading In which language and time zone you read
+	// (GET /v1/me/reading)
+	GetReading(ctx context.Context, request GetReadingRequestObject) (GetReadingResponseObject, error)
+	// SetReading Choose the language and the time zone of pages and mail
+	// (PUT /v1/me/reading)
+	SetReading(ctx context.Context, request SetReadingRequestObject) (SetReadingResponseObject, error)
 	// ListMembers Members of your own party
 	// (GET /v1/members)
 	ListMembers(ctx context.Context, request ListMembersRequestObject) (ListMembersResponseObject, error)
@@ -14010,6 +15161,9 @@ type StrictServerInterface interface {
 	// ListMyWork What waits for you
 	// (GET /v1/my-work)
 	ListMyWork(ctx context.Context, request ListMyWorkRequestObject) (ListMyWorkResponseObject, error)
+	// GetNeeds What waits for somebody, as your side sees it
+	// (GET /v1/needs)
+	GetNeeds(ctx context.Context, request GetNeedsRequestObject) (GetNeedsResponseObject, error)
 	// ListNews News of your party, for programs that ask from time to time
 	// (GET /v1/news)
 	ListNews(ctx context.Context, request ListNewsRequestObject) (ListNewsResponseObject, error)
@@ -14049,6 +15203,9 @@ type StrictServerInterface interface {
 	// GetProject One project
 	// (GET /v1/projects/{project_id})
 	GetProject(ctx context.Context, request GetProjectRequestObject) (GetProjectResponseObject, error)
+	// ListLines Every prop that you may see, with the milestone that is being worked on
+	// (GET /v1/props)
+	ListLines(ctx context.Context, request ListLinesRequestObject) (ListLinesResponseObject, error)
 	// GetProp One prop with its milestones
 	// (GET /v1/props/{prop_id})
 	GetProp(ctx context.Context, request GetPropRequestObject) (GetPropResponseObject, error)
@@ -14106,6 +15263,24 @@ type StrictServerInterface interface {
 	// PublishReferences Give a reference pack to the vendor
 	// (POST /v1/references/{reference_pack_id}/publish)
 	PublishReferences(ctx context.Context, request PublishReferencesRequestObject) (PublishReferencesResponseObject, error)
+	// ListSavedNotes Sentences that the studio says often
+	// (GET /v1/saved-notes)
+	ListSavedNotes(ctx context.Context, request ListSavedNotesRequestObject) (ListSavedNotesResponseObject, error)
+	// SaveNote Keep a sentence for the whole studio
+	// (POST /v1/saved-notes)
+	SaveNote(ctx context.Context, request SaveNoteRequestObject) (SaveNoteResponseObject, error)
+	// RemoveSavedNote Take a sentence off the list
+	// (DELETE /v1/saved-notes/{saved_note_id})
+	RemoveSavedNote(ctx context.Context, request RemoveSavedNoteRequestObject) (RemoveSavedNoteResponseObject, error)
+	// ListSavedViews Your own views of the list of props
+	// (GET /v1/saved-views)
+	ListSavedViews(ctx context.Context, request ListSavedViewsRequestObject) (ListSavedViewsResponseObject, error)
+	// SaveView Keep a view under a name
+	// (POST /v1/saved-views)
+	SaveView(ctx context.Context, request SaveViewRequestObject) (SaveViewResponseObject, error)
+	// RemoveSavedView Take a view out of your list
+	// (DELETE /v1/saved-views/{saved_view_id})
+	RemoveSavedView(ctx context.Context, request RemoveSavedViewRequestObject) (RemoveSavedViewResponseObject, error)
 	// EndOtherSessions Log out everywhere else
 	// (DELETE /v1/sessions)
 	EndOtherSessions(ctx context.Context, request EndOtherSessionsRequestObject) (EndOtherSessionsResponseObject, error)
@@ -14124,6 +15299,12 @@ type StrictServerInterface interface {
 	// EndSession Log out one of your sessions
 	// (DELETE /v1/sessions/{session_id})
 	EndSession(ctx context.Context, request EndSessionRequestObject) (EndSessionResponseObject, error)
+	// AcknowledgeSpecs Acknowledge many revisions at once, all or none
+	// (POST /v1/spec-acknowledgements)
+	AcknowledgeSpecs(ctx context.Context, request AcknowledgeSpecsRequestObject) (AcknowledgeSpecsResponseObject, error)
+	// ChangeSpecs Lay one change over the specs of many props
+	// (POST /v1/spec-changes)
+	ChangeSpecs(ctx context.Context, request ChangeSpecsRequestObject) (ChangeSpecsResponseObject, error)
 	// GetSpec One spec revision, with its document
 	// (GET /v1/specs/{spec_id})
 	GetSpec(ctx context.Context, request GetSpecRequestObject) (GetSpecResponseObject, error)
@@ -15652,6 +16833,75 @@ func (sh *strictHandler) GetMe(ctx echo.Context) error {
 	return nil
 }
 
+// GetMailChoices operation middleware
+func (sh *strictHandler) GetMailChoices(ctx echo.Context) error {
+	var request GetMailChoicesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetMailChoices(ctx.Request().Context(), request.(GetMailChoicesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetMailChoices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetMailChoicesResponseObject); ok {
+		return validResponse.VisitGetMailChoicesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetMailChoices operation middleware
+func (sh *strictHandler) SetMailChoices(ctx echo.Context) error {
+	var request SetMailChoicesRequestObject
+
+	var body SetMailChoicesJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetMailChoices(ctx.Request().Context(), request.(SetMailChoicesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetMailChoices")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetMailChoicesResponseObject); ok {
+		return validResponse.VisitSetMailChoicesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // ChangePassword operation middleware
 func (sh *strictHandler) ChangePassword(ctx echo.Context, params ChangePasswordParams) error {
 	var request ChangePasswordRequestObject
@@ -15694,6 +16944,75 @@ func (sh *strictHandler) ChangePassword(ctx echo.Context, params ChangePasswordP
 		return err
 	} else if validResponse, ok := response.(ChangePasswordResponseObject); ok {
 		return validResponse.VisitChangePasswordResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetReading operation middleware
+func (sh *strictHandler) GetReading(ctx echo.Context) error {
+	var request GetReadingRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetReading(ctx.Request().Context(), request.(GetReadingRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetReading")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetReadingResponseObject); ok {
+		return validResponse.VisitGetReadingResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetReading operation middleware
+func (sh *strictHandler) SetReading(ctx echo.Context) error {
+	var request SetReadingRequestObject
+
+	var body SetReadingJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetReading(ctx.Request().Context(), request.(SetReadingRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetReading")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetReadingResponseObject); ok {
+		return validResponse.VisitSetReadingResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -16039,6 +17358,29 @@ func (sh *strictHandler) ListMyWork(ctx echo.Context, params ListMyWorkParams) e
 		return err
 	} else if validResponse, ok := response.(ListMyWorkResponseObject); ok {
 		return validResponse.VisitListMyWorkResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// GetNeeds operation middleware
+func (sh *strictHandler) GetNeeds(ctx echo.Context) error {
+	var request GetNeedsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.GetNeeds(ctx.Request().Context(), request.(GetNeedsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "GetNeeds")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(GetNeedsResponseObject); ok {
+		return validResponse.VisitGetNeedsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -16458,6 +17800,31 @@ func (sh *strictHandler) GetProject(ctx echo.Context, projectId ProjectId) error
 		return err
 	} else if validResponse, ok := response.(GetProjectResponseObject); ok {
 		return validResponse.VisitGetProjectResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListLines operation middleware
+func (sh *strictHandler) ListLines(ctx echo.Context, params ListLinesParams) error {
+	var request ListLinesRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListLines(ctx.Request().Context(), request.(ListLinesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListLines")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListLinesResponseObject); ok {
+		return validResponse.VisitListLinesResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
@@ -17138,6 +18505,198 @@ func (sh *strictHandler) PublishReferences(ctx echo.Context, referencePackId Ref
 	return nil
 }
 
+// ListSavedNotes operation middleware
+func (sh *strictHandler) ListSavedNotes(ctx echo.Context) error {
+	var request ListSavedNotesRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSavedNotes(ctx.Request().Context(), request.(ListSavedNotesRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSavedNotes")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSavedNotesResponseObject); ok {
+		return validResponse.VisitListSavedNotesResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SaveNote operation middleware
+func (sh *strictHandler) SaveNote(ctx echo.Context, params SaveNoteParams) error {
+	var request SaveNoteRequestObject
+
+	request.Params = params
+
+	var body SaveNoteJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SaveNote(ctx.Request().Context(), request.(SaveNoteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SaveNote")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SaveNoteResponseObject); ok {
+		return validResponse.VisitSaveNoteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RemoveSavedNote operation middleware
+func (sh *strictHandler) RemoveSavedNote(ctx echo.Context, savedNoteId SavedNoteId) error {
+	var request RemoveSavedNoteRequestObject
+
+	request.SavedNoteId = savedNoteId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RemoveSavedNote(ctx.Request().Context(), request.(RemoveSavedNoteRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RemoveSavedNote")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RemoveSavedNoteResponseObject); ok {
+		return validResponse.VisitRemoveSavedNoteResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListSavedViews operation middleware
+func (sh *strictHandler) ListSavedViews(ctx echo.Context) error {
+	var request ListSavedViewsRequestObject
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListSavedViews(ctx.Request().Context(), request.(ListSavedViewsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListSavedViews")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListSavedViewsResponseObject); ok {
+		return validResponse.VisitListSavedViewsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SaveView operation middleware
+func (sh *strictHandler) SaveView(ctx echo.Context, params SaveViewParams) error {
+	var request SaveViewRequestObject
+
+	request.Params = params
+
+	var body SaveViewJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SaveView(ctx.Request().Context(), request.(SaveViewRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SaveView")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SaveViewResponseObject); ok {
+		return validResponse.VisitSaveViewResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// RemoveSavedView operation middleware
+func (sh *strictHandler) RemoveSavedView(ctx echo.Context, savedViewId SavedViewId) error {
+	var request RemoveSavedViewRequestObject
+
+	request.SavedViewId = savedViewId
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.RemoveSavedView(ctx.Request().Context(), request.(RemoveSavedViewRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "RemoveSavedView")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(RemoveSavedViewResponseObject); ok {
+		return validResponse.VisitRemoveSavedViewResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
 // EndOtherSessions operation middleware
 func (sh *strictHandler) EndOtherSessions(ctx echo.Context) error {
 	var request EndOtherSessionsRequestObject
@@ -17318,6 +18877,102 @@ func (sh *strictHandler) EndSession(ctx echo.Context, sessionId SessionId) error
 		return err
 	} else if validResponse, ok := response.(EndSessionResponseObject); ok {
 		return validResponse.VisitEndSessionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// AcknowledgeSpecs operation middleware
+func (sh *strictHandler) AcknowledgeSpecs(ctx echo.Context, params AcknowledgeSpecsParams) error {
+	var request AcknowledgeSpecsRequestObject
+
+	request.Params = params
+
+	var body AcknowledgeSpecsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.AcknowledgeSpecs(ctx.Request().Context(), request.(AcknowledgeSpecsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "AcknowledgeSpecs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(AcknowledgeSpecsResponseObject); ok {
+		return validResponse.VisitAcknowledgeSpecsResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ChangeSpecs operation middleware
+func (sh *strictHandler) ChangeSpecs(ctx echo.Context, params ChangeSpecsParams) error {
+	var request ChangeSpecsRequestObject
+
+	request.Params = params
+
+	var body ChangeSpecsJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ChangeSpecs(ctx.Request().Context(), request.(ChangeSpecsRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ChangeSpecs")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ChangeSpecsResponseObject); ok {
+		return validResponse.VisitChangeSpecsResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
