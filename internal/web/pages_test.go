@@ -134,7 +134,7 @@ func wellMade(t *testing.T, p *page) {
 	}
 	require.Equal(t, policy, p.header.Get("Content-Security-Policy"), p.path)
 	keep := "no-store"
-	if p.status >= http.StatusBadRequest && p.posted {
+	if p.status >= http.StatusBadRequest && p.posted && len(p.all("input[name=proof_member]")) == 0 { // that page carries a form on, with a secret that may be in it
 		keep = "private, no-cache" // for the back button
 	}
 	require.Equal(t, keep, p.header.Get("Cache-Control"), p.path)
