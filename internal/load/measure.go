@@ -37,6 +37,7 @@ type measurement struct {
 	Reads, Pages []measured
 	Seal         measured
 	SealCPU      []spent
+	Exports      []exported
 	Missing      []string
 	First        []firstLoad
 	Inner        inner
@@ -114,7 +115,13 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 	if err := r.readAll(ctx, s.url, callers); err != nil {
 		return err
 	}
-	if r.sealTime <= 0 || r.only != "" {
+	if r.only != "" {
+		return nil
+	}
+	if err := r.exports(ctx, conn, s, callers); err != nil {
+		return err
+	}
+	if r.sealTime <= 0 {
 		return nil
 	}
 	var vendors []*caller

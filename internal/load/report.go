@@ -66,6 +66,13 @@ func (r *measurement) summary(b *strings.Builder) {
 		line(fmt.Sprintf("sealing, %d a second", r.sealRate), []measured{r.Seal}, "all sealed")
 	}
 	b.WriteString("\n")
+	if len(r.Exports) > 0 {
+		b.WriteString("| taken away whole, once each | MB | first byte ms | all s | the service's peak memory before, MiB | after |\n|---|---:|---:|---:|---:|---:|\n")
+		for _, e := range r.Exports {
+			fmt.Fprintf(b, "| %s | %.1f | %s | %.2f | %d | %d |\n", e.What, float64(e.Bytes)/1e6, ms(e.First), e.Took.Seconds(), e.BeforeMB, e.PeakMB)
+		}
+		b.WriteString("\n")
+	}
 	if len(r.SealCPU) > 0 {
 		b.WriteString("| processor time of one seal | ms |\n|---|---:|\n")
 		var all time.Duration
