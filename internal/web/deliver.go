@@ -53,7 +53,7 @@ type batchProp struct {
 
 // deliverCodes are what the script says: codes with how many values it sets in.
 var deliverCodes = map[string]int{
-	"reading": 0, "empty": 0, "asking": 0, "ready": 2, "hashing": 2, "sending": 2, "waiting": 1, "sealing": 0, "there": 0, "waits": 0, "failed": 1, "again": 0, "changed": 1, "abandoned": 0,
+	"reading": 0, "empty": 0, "missing": 1, "asking": 0, "ready": 2, "hashing": 2, "sending": 2, "waiting": 1, "sealing": 0, "there": 0, "waits": 0, "failed": 1, "again": 0, "changed": 1, "abandoned": 0,
 	"unknown": 1, "column_role": 0, "column_size": 0, "column_sent": 0,
 }
 
@@ -200,7 +200,7 @@ type toldRole struct {
 
 // roles tells the roles of files from their names, by the spec in force.
 func (p *Pages) roles(c echo.Context) error {
-	m, questions, err := p.tellRoles(c, strings.Split(field(c, "paths"), "\n"))
+	m, questions, requires, err := p.tellRoles(c, strings.Split(field(c, "paths"), "\n"))
 	if err != nil {
 		return err
 	}
@@ -213,10 +213,11 @@ func (p *Pages) roles(c echo.Context) error {
 			}
 		}
 	}
-	return c.JSON(http.StatusOK, map[string]any{"files": out})
+	return c.JSON(http.StatusOK, map[string]any{"files": out, "requires": append([]string{}, requires...)})
 }
 
-func (p *Pages) tellRoles(c echo.Context, paths []string) (*acceptance.Manifest, []acceptance.Question, error) {
+// tellRoles also says which roles the milestone asks for.
+func (p *Pages) tellRoles(c echo.Context, paths []string) (*acceptance.Manifest, []acceptance.Question, []string, error) {
 	sp, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (*spec.Spec, error) {
 		id, err := idOf(c)
 		if err != nil {
@@ -241,11 +242,11 @@ func (p *Pages) tellRoles(c echo.Context, paths []string) (*acceptance.Manifest,
 		return sp, err
 	})
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	m, questions, err := acceptance.InferNames(sp, paths)
 	if err != nil {
-		return nil, nil, fmt.Errorf("web: roles of files: %w", err)
+		return nil, nil, nil, fmt.Errorf("web: roles of files: %w", err)
 	}
-	return m, questions, nil
+	return m, questions, sp.Requires, nil
 }

@@ -11,7 +11,9 @@ const line = root.querySelector('.state')
 const whole = root.querySelector('.whole')
 const form = root.querySelector('form')
 const list = form.querySelector('tbody')
-const button = form.querySelector('button')
+const button = form.querySelector('button.act')
+const doubt = form.querySelector('.missing')
+let sure = false // missing files were named, and it is to be sent all the same
 let files = []
 let groups = [] // of a batch: one for each prop
 let busy = false
@@ -43,6 +45,7 @@ async function take(found) {
     return
   }
   list.replaceChildren(...files.map(row))
+  doubt.hidden = true
   form.hidden = false
   say(words.ready, files.length, size(files.reduce((n, f) => n + f.blob.size, 0)))
 }
@@ -51,8 +54,21 @@ async function take(found) {
 async function askRoles(files, address) {
   const answer = await fetch(address, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) })
   if (!answer.ok) throw new Error(String(answer.status))
-  const told = (await answer.json()).files
-  files.forEach((f, i) => Object.assign(f, told[i]))
+  const told = await answer.json()
+  files.forEach((f, i) => Object.assign(f, told.files[i]))
+  files.requires = told.requires
+}
+
+// missing names the roles that the milestone asks for and no file has, for a batch with the prop's folder. What is delivered cannot be
+// taken back, so it is asked before; a role may also be inside a file, which only the inspection sees, so it is no refusal.
+function missing() {
+  const has = (of, role) => {
+    const open = role.endsWith('*') ? role.slice(0, -1) : role + '@' // a map of one set is the map too
+    return of.some((f) => f.blob.size > 0 && (f.role === role || f.role.startsWith(open)))
+  }
+  const of = (group) => (group.requires || []).filter((role) => !has(group, role))
+  if (!setup.batch) return of(files)
+  return groups.flatMap((g) => of(g.files).map((role) => g.code + '/ ' + role))
 }
 
 // askByProp sorts the files of a batch by the folder each lies in, which bears its prop's code, and asks for their roles.
@@ -73,7 +89,7 @@ async function askByProp() {
     const prop = setup.batch.props[code]
     await askRoles(of, prop.roles)
     of.forEach((f) => { f.path = f.path || f.shown })
-    groups.push({ milestone: prop.milestone, files: of })
+    groups.push({ code, milestone: prop.milestone, files: of })
   }
 }
 
@@ -90,7 +106,7 @@ function row(f) {
   pick.setAttribute('list', 'roles')
   pick.required = true
   pick.setAttribute('aria-label', f.shown || f.path)
-  pick.addEventListener('input', () => { f.role = pick.value.trim() })
+  pick.addEventListener('input', () => { f.role = pick.value.trim(); doubt.hidden = true })
   role.append(pick)
   if (f.why) {
     const why = document.createElement('span')
@@ -113,6 +129,13 @@ function row(f) {
 form.addEventListener('submit', async (e) => {
   e.preventDefault()
   if (busy) return
+  const lacking = sure ? [] : missing()
+  sure = false
+  doubt.hidden = lacking.length === 0
+  if (lacking.length > 0) {
+    doubt.querySelector('p').textContent = words.missing.replace('{0}', lacking.join(', '))
+    return
+  }
   busy = true
   button.disabled = true
   whole.hidden = false
@@ -128,6 +151,8 @@ form.addEventListener('submit', async (e) => {
     busy = false
   }
 })
+
+doubt.querySelector('button').addEventListener('click', () => { sure = true; form.requestSubmit(button) })
 
 window.addEventListener('beforeunload', (e) => { if (busy) e.preventDefault() })
 root.querySelector('#folder').addEventListener('change', async (e) => {
