@@ -83,6 +83,9 @@ func (w *world) inspectWith(f found, models map[string][]byte) {
 	job, err := w.worker.Claim(w.t.Context(), "test")
 	require.NoError(w.t, err)
 	result := ledger.Result{Engine: "test", EngineDigest: fmt.Sprintf("%064x", 7), Verdict: f.verdict, Headline: f.headline}
+	for i, one := range f.findings {
+		result.Findings = append(result.Findings, ledger.Finding{Ord: i, Check: one.Check, Part: one.Part, File: one.File, Outcome: string(one.Outcome), Blocks: one.Blocks, FollowsFrom: one.FollowsFrom})
+	}
 	evidence, err := json.Marshal(acceptance.Evidence{Schema: "proofhouse/evidence/1", Verdict: acceptance.Verdict(f.verdict), Headline: f.headline, Findings: f.findings})
 	require.NoError(w.t, err)
 	objects, order := maps.Clone(models), job.Inspection.WorkOrderID.String()
