@@ -31,6 +31,10 @@ for (const [name, path] of Object.entries(papers)) {
       if (![...document.querySelectorAll('.foot')].some(seen)) bad.push('the caution is missing');
       const [r, g, b] = getComputedStyle(document.body).color.match(/\d+/g).map(Number);
       if (r + g + b > 200) bad.push(`printed in a light colour: ${r} ${g} ${b}`);
+      for (const e of document.querySelectorAll('main *')) {
+        const [red, green, blue, alpha = 1] = getComputedStyle(e).backgroundColor.match(/[\d.]+/g).map(Number);
+        if (seen(e) && alpha > 0.5 && red + green + blue < 450) bad.push(`printed on a dark ground: ${e.outerHTML.slice(0, 80)}`);
+      }
       return bad.slice(0, 5);
     }, width);
     for (const w of wrong) look.say(`${name} ${format}`, w);
