@@ -63,6 +63,7 @@ type config struct {
 	trustedProxies, outwardAllow     string
 	collector                        string // OTLP
 	storagePrice                     string
+	programs                         string // folder of the vendor's programs
 	notaryKey                        string
 	postKey, postKeyOld, smtp        secret
 	proof                            string
@@ -89,6 +90,7 @@ type variable struct {
 var variables = []variable{
 	{flag: "otlp-endpoint", env: "OTEL_EXPORTER_OTLP_ENDPOINT", what: "`address` of a collector for traces, OTLP over HTTP; empty for none", text: func(c *config) *string { return &c.collector }},
 	{flag: "storage-price", env: "STORAGE_PRICE", what: "`price` of a gigabyte stored for a month, such as 0.021 EUR; empty for none", text: func(c *config) *string { return &c.storagePrice }},
+	{flag: "programs-dir", env: "PROGRAMS_DIR", what: "`folder` with the vendor's programs as scripts/release makes them, which the pages then give away; empty for none", text: func(c *config) *string { return &c.programs }},
 	{flag: "listen", env: "LISTEN", fallback: "127.0.0.1:8080", what: "`address` to serve at", text: func(c *config) *string { return &c.listen }},
 	{flag: "public-url", env: "PUBLIC_URL", what: "`URL` at which people reach the service; default: http:// and the address",
 		text: func(c *config) *string { return &c.publicURL }},

@@ -38,7 +38,7 @@ or over servers of yours: DATABASE_URL, DATABASE_LOGIN_URL, S3_ENDPOINT, S3_BUCK
 
 Each setting is a flag or the variable named behind it:`
 
-const serveFlags = `otlp-endpoint storage-price listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
+const serveFlags = `otlp-endpoint storage-price programs-dir listen public-url metrics-listen trusted-proxies outward-allow embedded s3-listen database-url database-login-url
 	database-direct-url database-worker-url database-notary-url database-clock-url database-post-url notary-key post-key proof-age smtp-url mail-from s3-endpoint s3-public-endpoint s3-region s3-bucket s3-access-key s3-secret-key`
 
 func serveCommand(ctx context.Context, io streams, env environment, args []string) int {
@@ -130,7 +130,7 @@ func (c config) run(ctx context.Context, log *slog.Logger, listener, metrics net
 	store.UseProof(c.proofAge())
 	live := httpapi.NewStreams()
 	server, err := httpapi.New(httpapi.Config{
-		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, Mails: c.smtp != "" && c.database.post != "", ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},
+		Streams: live, PostKey: c.key(), Tracer: tracer, StoragePrice: price, ProgramsDir: c.programs, Mails: c.smtp != "" && c.database.post != "", ReadyParts: map[string]func(context.Context) error{"clock": clockReady(api)},
 		Store: store, Login: who, Storage: objects, PublicURL: c.publicURL, Log: log, Registry: registry,
 		TrustedProxies: fields(c.trustedProxies), Outward: c.outward(), Pages: web.Mount(store, who, objects),
 	})

@@ -49,12 +49,14 @@ type Config struct {
 	StoragePrice StoragePrice
 	// Pages mounts the pages on the same server; they use Session, Caller and the exported operations of the Server.
 	Pages func(e *echo.Echo, s *Server) error
+	// ProgramsDir holds the vendor's programs, for the pages to give away; "" for none.
+	ProgramsDir string
 	// PostKey seals the secrets of webhooks and log-in providers; without one there are none. Store and Login use it too.
 	PostKey ledger.PostKey
-	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
-	Streams *Streams
 	// Mails says that a process of this service sends mail, invitations among it.
 	Mails bool
+	// Streams are the event streams; nil makes a table that nobody wakes, whose streams look for news by themselves.
+	Streams *Streams
 	// ReadyParts are further things that must be fit for work, by name.
 	ReadyParts map[string]func(context.Context) error
 }
@@ -74,9 +76,10 @@ type Server struct {
 	ready     map[string]func(context.Context) error
 	strict    api.ServerInterface
 	publicAt  *url.URL
+	programs  string
+	mails     bool
 	providers *providers
 	notes     *accessNotes
-	mails     bool
 	joining   keyLock // deliveries whose parts are being joined
 	streams   *Streams
 	postKey   ledger.PostKey
@@ -103,7 +106,7 @@ func New(cfg Config) (*Server, error) {
 	s := &Server{
 		store: cfg.Store, login: cfg.Login, storage: cfg.Storage, log: cfg.Log, desc: desc,
 		limits: newLimiters(cfg.Limits), metrics: newMetrics(cfg.Registry), csrf: http.NewCrossOriginProtection(),
-		cookie: cookieFor(public), publicAt: public, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams, postKey: cfg.PostKey, calls: cfg.Outward,
+		cookie: cookieFor(public), publicAt: public, programs: cfg.ProgramsDir, providers: newProviders(cfg.Outward), notes: newAccessNotes(), streams: cfg.Streams, postKey: cfg.PostKey, calls: cfg.Outward,
 	}
 	s.tracer, s.storagePrice, s.mails = cfg.Tracer, cfg.StoragePrice, cfg.Mails
 	if s.streams == nil {
@@ -144,6 +147,7 @@ func (s *Server) newEcho(cfg Config) (*echo.Echo, error) {
 		s.observe,
 		s.recoverPanics,
 		s.secureHeaders,
+		asFile,
 	)
 	s.routes(e)
 	if cfg.Pages != nil {

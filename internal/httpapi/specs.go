@@ -60,6 +60,11 @@ func sentSpec(r api.PublishSpecRequestObject) (document []byte, note string, err
 // resolveSpec reads a spec of a prop as it counts at a milestone; "" is the last one. What is wrong with it is a problem
 // with line and column of each fault. What it extends are revisions published for props of the same work order.
 func resolveSpec(ctx context.Context, tx *ledger.Tx, prop uuid.UUID, document []byte, milestone spec.Milestone) (*spec.Spec, error) {
+	return resolveNoting(ctx, tx, prop, document, milestone, func(spec.Ref) {})
+}
+
+// resolveNoting is told of every spec that this one extends, near or far.
+func resolveNoting(ctx context.Context, tx *ledger.Tx, prop uuid.UUID, document []byte, milestone spec.Milestone, note func(spec.Ref)) (*spec.Spec, error) {
 	catalogue := acceptance.Catalogue()
 	parsed, err := spec.Parse(specName, document, catalogue)
 	if err != nil {
@@ -67,6 +72,7 @@ func resolveSpec(ctx context.Context, tx *ledger.Tx, prop uuid.UUID, document []
 	}
 	var failed error // our own, not the spec's
 	resolved, err := spec.Resolve(parsed, catalogue, milestone, func(ref spec.Ref) ([]byte, error) {
+		note(ref)
 		parent, err := tx.SpecExtended(ctx, prop, ledger.SpecRef{Code: ref.Spec, Revision: ref.Revision, SHA256: unhex(ref.Digest)})
 		switch {
 		case errors.Is(err, ledger.ErrNotFound) && ref.Revision > 0:

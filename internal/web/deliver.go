@@ -24,9 +24,8 @@ type deliverPage struct {
 	Open    []ledger.Milestone // that something can be delivered for
 	Chosen  ledger.Milestone
 	Bundled bool
-	Server  string
+	Disk    ownDisk
 	SpecID  string
-	Number  int // of the spec
 	Data    deliverSetup
 	NoSpec  bool
 }
@@ -87,7 +86,7 @@ func (p *Pages) loadDeliver(c echo.Context) (deliverPage, error) {
 	if who.Side != ledger.VendorSide {
 		return deliverPage{}, ledger.ErrNotFound // the studio delivers nothing
 	}
-	page := deliverPage{Bundled: bundled("deliver.js"), Server: p.server.PublicURL()}
+	page := deliverPage{Bundled: bundled("deliver.js")}
 	page.Prop, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.Prop, error) { return tx.Prop(ctx, id) })
 	if err != nil {
 		return page, err
@@ -110,11 +109,12 @@ func (p *Pages) loadDeliver(c echo.Context) (deliverPage, error) {
 		page.NoSpec = true
 		return page, nil
 	}
-	page.SpecID, page.Number = page.Prop.SpecInForce.ID.String(), page.Prop.SpecInForce.Number
+	page.SpecID = page.Prop.SpecInForce.ID.String()
 	page.Data = deliverSetup{
 		Milestone: page.Chosen.ID.String(), Roles: "/props/" + id.String() + "/roles?milestone=" + page.Chosen.Kind, Delivery: "/deliveries/", Words: deliverWords(p.reader(c)),
 	}
-	return page, nil
+	page.Disk, err = p.ownDiskOf(c, page.Prop, page.Chosen.Kind)
+	return page, err
 }
 
 // batchPage is where a vendor drops a folder of folders, one for each prop of an order: one seal, a delivery each.
@@ -234,7 +234,7 @@ func (p *Pages) tellRoles(c echo.Context, paths []string) (*acceptance.Manifest,
 		if err != nil {
 			return nil, err
 		}
-		sp, err := httpapi.ResolveSpec(ctx, tx, r, spec.Milestone(c.QueryParam("milestone")))
+		sp, err := httpapi.ResolveSpec(ctx, tx, r, judgedAs(c.QueryParam("milestone")))
 		var faults *httpapi.Problem
 		if errors.As(err, &faults) {
 			return nil, ledger.ErrNotFound // no engine of today reads it; the page's own message says to ask the studio

@@ -51,10 +51,10 @@ type deliveryPage struct {
 	Server      string
 }
 
-// picture is one picture of the evidence with where to fetch it. Number tells it from the page's others.
+// picture is one picture of the evidence with where to fetch it, whole or small. Number tells it from the page's others.
 type picture struct {
-	Name, What, URL string
-	Number          int
+	Name, What, URL, Thumb string
+	Number                 int
 }
 
 func (p *Pages) delivery(c echo.Context) error {
@@ -131,6 +131,21 @@ func (deliveryPage) Sketched(n ledger.Note) *sketched {
 // Running says whether an inspection is still to come or under way.
 func (page deliveryPage) Running() bool {
 	return page.Delivery.State == ledger.DSealed && (page.Inspection == nil || page.Inspection.State != ledger.IDone)
+}
+
+// Again says whether the reader is the vendor, and it is for them to deliver this milestone once more.
+func (page deliveryPage) Again() bool {
+	return !page.Studio && page.Newer == nil && page.Counting() != nil && takesDelivery(page.Delivery.Milestone)
+}
+
+// LastReturn is the decision that sent this delivery back, or nil.
+func (page deliveryPage) LastReturn() *ledger.SignOff {
+	for i, s := range page.SignOffs { // newest first
+		if s.Decision == ledger.Return {
+			return &page.SignOffs[i]
+		}
+	}
+	return nil
 }
 
 // Since are the findings that tell what became of the delivery before.
@@ -293,7 +308,7 @@ func (p *Pages) readEvidence(ctx context.Context, page *deliveryPage, objects []
 	}
 	base := "/v1/inspections/" + page.Inspection.ID.String()
 	for i, o := range objects {
-		pic := picture{Name: o.Name, What: o.What, URL: base + "/pictures/" + o.Name}
+		pic := picture{Name: o.Name, What: o.What, URL: base + "/pictures/" + o.Name, Thumb: "/inspections/" + page.Inspection.ID.String() + "/thumb/" + o.Name}
 		switch {
 		case o.Name == "evidence.json":
 			page.EvidenceURL = base + "/evidence"

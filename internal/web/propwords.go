@@ -101,6 +101,17 @@ func (page propPage) Reason(m ledger.Milestone) string {
 	return ""
 }
 
+// Asked says what is asked while a milestone is in a state, to the vendor as the one who is asked.
+func (page propPage) Asked(s ledger.MilestoneState) words.Phrase {
+	if !page.Studio && (s == ledger.MOpen || s == ledger.MFailed || s == ledger.MReturned) {
+		return words.P("prop.now_yours_" + string(s))
+	}
+	return words.P("prop.now_" + string(s))
+}
+
+// Takes says whether something can be delivered for a milestone.
+func (propPage) Takes(m ledger.Milestone) bool { return takesDelivery(m.State) }
+
 // Newest is the newest delivery that left a lit picture, or nil.
 func (page propPage) Newest() *ledger.Delivery {
 	for i, d := range page.Deliveries {

@@ -117,6 +117,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		e.Group("", p.shown, s.Session(p.loggedOut)).POST("/orders/:id/references", p.publishReferences) // reads its own, larger form
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
+		in.GET("/programs/:name", p.program)
 		in.GET("/deliveries/:id", p.delivery)
 		in.GET("/deliveries/:id/view", p.view)
 		in.GET("/deliveries/:id/certificate", p.certificate)

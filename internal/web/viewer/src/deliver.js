@@ -186,3 +186,20 @@ function byPath(a, b) {
   for (let i = 0; i < Math.min(x.length, y.length); i++) if (x[i] !== y[i]) return x[i] < y[i] ? -1 : 1
   return x.length - y.length
 }
+
+// Lines to paste: a button puts them on the clipboard; where the browser keeps it closed (a page that did not come over
+// https), it marks them instead.
+for (const copy of document.querySelectorAll('[data-copy]')) {
+  const line = copy.parentElement.querySelector('code')
+  const label = copy.textContent
+  copy.hidden = false
+  copy.addEventListener('click', async () => {
+    try {
+      await navigator.clipboard.writeText(line.textContent)
+      copy.textContent = copy.dataset.copied
+      setTimeout(() => { copy.textContent = label }, 2000)
+    } catch {
+      getSelection().selectAllChildren(line)
+    }
+  })
+}
