@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -9,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/client"
 	"proofhouse/internal/inspection"
@@ -17,6 +19,7 @@ import (
 // batchItem is one folder of a batch that is to be sent.
 type batchItem struct {
 	folder, name string // on disk; below the batch's folder
+	shown        string // with the milestone
 	work         *client.WorkItem
 	manifest     *acceptance.Manifest
 	verdict      acceptance.Verdict
@@ -86,11 +89,26 @@ func (c *sendCall) workOf(ctx context.Context, service *client.Service, folder s
 			name = one
 		}
 		items[i] = batchItem{folder: one, name: filepath.ToSlash(name)}
-		if items[i].work, err = c.findWork(ctx, service, one); err != nil {
+		items[i].work, err = c.findWork(ctx, service, one)
+		var unclear *client.Unclear
+		if errors.As(err, &unclear) && unclear.What == client.SeveralMilestones {
+			items[i].work, err = firstOf(unclear.Among), nil
+		}
+		if err != nil {
 			return nil, err
 		}
+		items[i].shown = items[i].name + " (" + string(items[i].work.Milestone.Kind) + ")"
 	}
 	return items, nil
+}
+
+// firstOf is the milestone that comes first in the making of a prop: of many props nobody wants to be asked which.
+func firstOf(work []client.WorkItem) *client.WorkItem {
+	rank := func(w client.WorkItem) int {
+		return slices.Index(spec.Milestones[:], judgedAs(string(w.Milestone.Kind)))
+	}
+	first := slices.MinFunc(work, func(a, b client.WorkItem) int { return rank(a) - rank(b) })
+	return &first
 }
 
 func ordersOf(items []batchItem) []string {
@@ -146,10 +164,10 @@ func (c *sendCall) inspectItem(ctx context.Context, s Streams, exe string, servi
 func tellItems(s Streams, items []batchItem) {
 	width := 8
 	for _, i := range items {
-		width = max(width, utf8.RuneCountInString(i.name))
+		width = max(width, utf8.RuneCountInString(i.shown))
 	}
 	for _, i := range items {
-		fmt.Fprintf(s.Out, "%-*s  %-13s  %s\n", width, i.name, i.verdict, strings.TrimSpace(i.text))
+		fmt.Fprintf(s.Out, "%-*s  %-13s  %s\n", width, i.shown, i.verdict, strings.TrimSpace(i.text))
 	}
 }
 
