@@ -16,11 +16,10 @@ ALTER TABLE ph.access ADD CONSTRAINT access_act_known CHECK (act IN ('logged_in'
 ALTER TABLE ph.provider DROP CONSTRAINT provider_client_length;
 ALTER TABLE ph.provider ADD CONSTRAINT provider_client_length CHECK (char_length(client_id) BETWEEN 1 AND 500 AND char_length(client_secret) <= 6000) NOT VALID;
 
--- How long ago the member showed it, in seconds by the database's clock; NULL where never. Programs that are older name their
--- columns and read on.
-DROP FUNCTION ph.login_session(bytea);
+-- login_session, with how long ago the member showed it, in seconds by the database's clock; NULL where never. Programs that are
+-- older go on calling that.
 -- +goose StatementBegin
-CREATE FUNCTION ph.login_session(the_hash bytea)
+CREATE FUNCTION ph.proved_session(the_hash bytea)
   RETURNS TABLE (party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid, proved_seconds bigint)
   LANGUAGE plpgsql SECURITY DEFINER SET search_path = pg_catalog
 AS $$
@@ -41,5 +40,5 @@ BEGIN
   WHERE s.secret_hash = the_hash AND m.disabled_at IS NULL;
 END $$;
 -- +goose StatementEnd
-REVOKE ALL ON FUNCTION ph.login_session(bytea) FROM PUBLIC;
-GRANT EXECUTE ON FUNCTION ph.login_session(bytea) TO ph_login;
+REVOKE ALL ON FUNCTION ph.proved_session(bytea) FROM PUBLIC;
+GRANT EXECUTE ON FUNCTION ph.proved_session(bytea) TO ph_login;

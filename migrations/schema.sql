@@ -482,7 +482,7 @@ $$;
 
 ALTER FUNCTION ph.login_reader(the_party uuid, the_member uuid) OWNER TO ph_owner;
 
-CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid, proved_seconds bigint)
+CREATE FUNCTION ph.login_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid)
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
     AS $$
@@ -496,7 +496,7 @@ BEGIN
   -- At most one write a minute: a page makes many requests.
   UPDATE ph.session s SET last_seen_at = now()
   WHERE s.secret_hash = the_hash AND (s.last_seen_at IS NULL OR s.last_seen_at < now() - interval '1 minute');
-  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id, extract(epoch FROM now() - s.proved_at)::bigint
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id
   FROM ph.session s
   JOIN ph.member m ON m.party_id = s.party_id AND m.id = s.member_id
   JOIN ph.party p ON p.id = m.party_id
@@ -710,6 +710,29 @@ BEGIN
 END $$;
 
 ALTER FUNCTION ph.prop_blocked() OWNER TO ph_owner;
+
+CREATE FUNCTION ph.proved_session(the_hash bytea) RETURNS TABLE(party_id uuid, party_name text, side text, member_id uuid, name text, roles text[], session_id uuid, proved_seconds bigint)
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+#variable_conflict use_column
+DECLARE found_id uuid;
+BEGIN
+  SELECT s.id INTO found_id FROM ph.session s
+  WHERE s.secret_hash = the_hash AND s.ended_at IS NULL AND s.expires_at > now()
+    AND coalesce(s.last_seen_at, s.created_at) > now() - interval '30 minutes';
+  IF found_id IS NULL THEN RETURN; END IF;
+  -- At most one write a minute: a page makes many requests.
+  UPDATE ph.session s SET last_seen_at = now()
+  WHERE s.secret_hash = the_hash AND (s.last_seen_at IS NULL OR s.last_seen_at < now() - interval '1 minute');
+  RETURN QUERY SELECT m.party_id, p.name, m.side, m.id, m.name, m.roles, s.id, extract(epoch FROM now() - s.proved_at)::bigint
+  FROM ph.session s
+  JOIN ph.member m ON m.party_id = s.party_id AND m.id = s.member_id
+  JOIN ph.party p ON p.id = m.party_id
+  WHERE s.secret_hash = the_hash AND m.disabled_at IS NULL;
+END $$;
+
+ALTER FUNCTION ph.proved_session(the_hash bytea) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.question_blocks() RETURNS trigger
     LANGUAGE plpgsql SECURITY DEFINER
@@ -4982,6 +5005,9 @@ GRANT ALL ON FUNCTION ph.oldest_program() TO ph_clock;
 
 REVOKE ALL ON FUNCTION ph.own_password_hash() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.own_password_hash() TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.proved_session(the_hash bytea) FROM PUBLIC;
+GRANT ALL ON FUNCTION ph.proved_session(the_hash bytea) TO ph_login;
 
 REVOKE ALL ON FUNCTION ph.reset_stands(the_hash bytea) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.reset_stands(the_hash bytea) TO ph_login;

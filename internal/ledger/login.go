@@ -62,7 +62,7 @@ func (l *Login) Session(ctx context.Context, secret string) (Who, error) {
 		return Who{}, ErrCredentials
 	}
 	var seconds *int64
-	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, session_id, proved_seconds FROM ph.login_session($1)`, hashSecret(secret)).
+	err := l.pool.QueryRow(ctx, `SELECT party_id, party_name, side, member_id, name, roles, session_id, proved_seconds FROM ph.proved_session($1)`, hashSecret(secret)).
 		Scan(&who.Party, &who.PartyName, &who.Side, &who.Member, &who.Name, &who.Roles, &who.Session, &seconds)
 	if who.ProofAge = Unproved; seconds != nil {
 		who.ProofAge = time.Duration(*seconds) * time.Second
