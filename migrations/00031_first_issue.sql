@@ -8,7 +8,3 @@
 ALTER TABLE ph.inspection ADD COLUMN first_issue jsonb;
 ALTER TABLE ph.inspection ADD CONSTRAINT inspection_first_issue_form CHECK (jsonb_typeof(first_issue) = 'array' AND pg_column_size(first_issue) <= 16384) NOT VALID;
 GRANT SELECT (first_issue), UPDATE (first_issue) ON ph.inspection TO ph_worker;
-
--- +goose Down
-
-ALTER TABLE ph.inspection DROP COLUMN first_issue;
