@@ -28,7 +28,7 @@ type peoplePage struct {
 	Refusal   refusal
 	Link      string // of the invitation just made, shown this once
 	Invited   *ledger.Invitation
-	Mailed    bool   // invitations go out by mail too
+	Mailed    bool // invitations go out by mail too
 	Done      words.Phrase
 }
 
