@@ -9,6 +9,7 @@ import (
 
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
+	"proofhouse/internal/money"
 	"proofhouse/internal/web/words"
 )
 
@@ -93,7 +94,7 @@ func (page *storedPage) row(s ledger.Stored, price httpapi.StoragePrice) storedR
 		r.Share = float64(s.Bytes()) / float64(all)
 	}
 	if cost := price.PerMonth(s.Bytes()); cost != nil {
-		r.PerMonth = words.Minor(*cost, price.Currency)
+		r.PerMonth = money.Minor(*cost, price.Currency)
 	}
 	return r
 }

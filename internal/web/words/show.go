@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"golang.org/x/text/currency"
+	"proofhouse/internal/money"
 )
 
 const nbsp = "\u00a0"
@@ -77,34 +77,19 @@ func (r Reader) Percent(basisPoints int) string {
 	return r.Number(float64(basisPoints)/100) + nbsp + "%"
 }
 
-// Money writes an amount in minor units of a currency, by ISO 4217's code. How many of them make one is Unicode CLDR's
-// count, by x/text.
+// Money writes an amount in minor units of a currency, by ISO 4217's code.
 func (r Reader) Money(minor int64, code string) string {
-	return r.Language.Money(minor, minorDigits(code), code)
-}
-
-// Minor is an amount in the smallest unit of its currency, rounded.
-func Minor(amount float64, code string) int64 {
-	return int64(math.Round(amount * math.Pow10(minorDigits(code))))
+	return r.Language.Money(minor, money.Digits(code), code)
 }
 
 // Whole writes an amount of whole units as a number without its currency, for an axis that names it once; one that is not whole as Money
 // writes it.
 func (r Reader) Whole(minor int64, code string) string {
-	per := int64(math.Pow10(minorDigits(code)))
+	per := money.Minor(1, code)
 	if minor%per != 0 {
 		return r.Money(minor, code)
 	}
 	return r.Fixed(float64(minor/per), 0)
-}
-
-func minorDigits(code string) int {
-	unit, err := currency.ParseISO(code)
-	if err != nil {
-		return 2
-	}
-	digits, _ := currency.Standard.Rounding(unit)
-	return digits
 }
 
 // Day is a day of the calendar, which is the same day everywhere: 27 Nov 2026. No day is a dash.
