@@ -58,8 +58,8 @@ var areas = []struct {
 	{"cmd/worker", []string{"internal/desk", "internal/inspection", "internal/ledger", "internal/storage", "internal/watch"}},
 	{"internal/desk", []string{"internal/acceptance", "internal/client", "internal/inspection"}},
 	{"internal/demo", []string{"internal/acceptance", "internal/client"}},
-	{"internal/web", []string{"internal/acceptance", "internal/httpapi", "internal/ledger", "internal/storage"}},
-	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/outward", "internal/storage", "internal/watch", "openapi"}},
+	{"internal/web", []string{"internal/acceptance", "internal/httpapi", "internal/ledger", "internal/money", "internal/storage"}},
+	{"internal/httpapi", []string{"internal/acceptance", "internal/ledger", "internal/money", "internal/outward", "internal/storage", "internal/watch", "openapi"}},
 	{"internal/inspection", []string{"internal/acceptance", "internal/ledger", "internal/storage", "internal/watch"}},
 	{"internal/client", nil},
 	// Measuring: a filled ledger and what asks it. No part of the service.
@@ -73,6 +73,7 @@ var areas = []struct {
 	{"internal/canon", nil},
 	{"internal/oracle", nil},
 	{"internal/outward", nil},
+	{"internal/money", nil},
 	{"internal/post", []string{"internal/ledger", "internal/outward"}},
 	{"internal/watch", []string{"internal/ledger"}},
 	{"internal/arrows", nil},

@@ -61,7 +61,7 @@ func TestFromOrderToSignOff(t *testing.T) {
 
 	r = h.send(filepath.Join(dir, "lumpy"), "--anyway", "--note", "a first look")
 	require.Equal(t, 1, r.code, r.err)
-	here, there, found := strings.Cut(r.out, "The service's findings:\n")
+	here, there, found := strings.Cut(r.out, "The service’s findings:\n")
 	require.True(t, found, r.out)
 	local := strings.TrimPrefix(strings.Split(here, "\n")[0], "Inspected here: ")
 	require.Equal(t, local, strings.Split(there, "\n")[0], "both sides find the same")

@@ -132,7 +132,7 @@ func TestSourceKeepsItsPromises(t *testing.T) {
 		// Nothing of the record is deleted. These keep what is none: mail and news already told, decisions that wait and are
 		// undone, a reviewer's own phrases.
 		{"no deletion by the service", "DELETE FROM", map[string]bool{"mails.go": true, "pending.go": true, "savednotes.go": true}},
-		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "login.go": true, "loginlimits.go": true, "readers.go": true, "reset.go": true, "digest.go": true, "mails.go": true, "news.go": true, "tell.go": true, "loginprovider.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true, "previous.go": true}},
+		{"rules take a transaction, not the pool", "pool\\.(Query|QueryRow|Exec|Begin|Acquire)", map[string]bool{"store.go": true, "latetx.go": true, "login.go": true, "loginlimits.go": true, "readers.go": true, "reset.go": true, "digest.go": true, "mails.go": true, "news.go": true, "tell.go": true, "loginprovider.go": true, "worker.go": true, "notary.go": true, "setup.go": true, "idempotency.go": true, "figures.go": true, "previous.go": true}},
 		{"the clock is the database's", "time\\.Now\\(", map[string]bool{"tell.go": true}}, // it paces its own looking
 		{"no waiting by time", "time\\.Sleep", nil},
 	} {

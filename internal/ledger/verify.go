@@ -58,21 +58,22 @@ func VerifyBundle(doc []byte, verifiers []string, since ...Receipt) (Report, err
 // verification is a bundle being checked, with what has been learnt of it.
 type verification struct {
 	*bundle
-	report   Report
-	leaves   []leaf
-	hashes   hashMap
-	states   map[uuid.UUID]MilestoneState
-	erased   map[uuid.UUID]bool        // members, by the leaves that say so
-	standing map[uuid.UUID]*standingOf // of milestones
-	propOf   map[uuid.UUID]uuid.UUID   // by milestone
-	began    map[uuid.UUID]bool        // props on which work began
-	inForce  map[uuid.UUID]uuid.UUID   // a prop's spec, a delivery's inspection
-	things   map[thing]string          // states of what has a smaller machine
+	report    Report
+	leaves    []leaf
+	hashes    hashMap
+	states    map[uuid.UUID]MilestoneState
+	erased    map[uuid.UUID]bool        // members, by the leaves that say so
+	standing  map[uuid.UUID]*standingOf // of milestones
+	propOf    map[uuid.UUID]uuid.UUID   // by milestone
+	began     map[uuid.UUID]bool        // props on which work began
+	inForce   map[uuid.UUID]uuid.UUID   // a prop's spec, a delivery's inspection
+	delivered map[uuid.UUID]DeliveryState
+	things    map[thing]string // states of what has a smaller machine
 }
 
 func (b *bundle) verify(verifiers []string, since []Receipt) (*verification, error) {
 	v := &verification{bundle: b, hashes: hashMap{}, erased: map[uuid.UUID]bool{}, standing: map[uuid.UUID]*standingOf{}, propOf: map[uuid.UUID]uuid.UUID{},
-		began: map[uuid.UUID]bool{}, inForce: map[uuid.UUID]uuid.UUID{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
+		began: map[uuid.UUID]bool{}, inForce: map[uuid.UUID]uuid.UUID{}, delivered: map[uuid.UUID]DeliveryState{}, report: Report{Log: b.Log, Facts: int64(len(b.Leaves)), Problems: []Problem{}}}
 	known, err := following(verifiers, b.Keys)
 	if err != nil {
 		return v, err

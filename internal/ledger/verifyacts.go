@@ -3,6 +3,7 @@ package ledger
 import (
 	"context"
 	"fmt"
+	"maps"
 	"math"
 	"strings"
 	"time"
@@ -208,7 +209,38 @@ func (tx *Tx) verifyInForce(ctx context.Context, v *verification, h logHead) err
 			v.report.problem(-1, "the %s %s is %s, the leaves lead to %s", what, of, deref(got), v.inForce[of])
 		}
 	}
-	return rows.Err()
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	return tx.verifyDelivered(ctx, v, h)
+}
+
+// verifyDelivered does the same for the state of each delivery. One that is being sealed has no leaf for that yet.
+func (tx *Tx) verifyDelivered(ctx context.Context, v *verification, h logHead) error {
+	rows, err := tx.Query(ctx, `SELECT id, state FROM ph.delivery WHERE studio_id = $1 AND work_order_id = $2`, h.studio, h.Log)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	missing := maps.Clone(v.delivered)
+	for rows.Next() {
+		var id uuid.UUID
+		var state DeliveryState
+		if err := rows.Scan(&id, &state); err != nil {
+			return err
+		}
+		delete(missing, id)
+		if want := v.delivered[id]; state != want && !(state == DSealing && want == DOpen) {
+			v.report.problem(-1, "delivery %s is %s, the leaves lead to %q", id, state, want)
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return err
+	}
+	for id := range missing {
+		v.report.problem(-1, "delivery %s, of which the leaves speak, is not among the order's", id)
+	}
+	return nil
 }
 
 // replayStanding follows what stands beside the states: since when, how often, which spec and which inspection count.
@@ -230,6 +262,11 @@ func (v *verification) replayStanding(l leaf, d leafData) {
 		v.inForce[d.Prop], v.began[d.Prop] = d.SpecRevision, true
 	case FactDeliveryOpened:
 		v.began[v.propOf[d.Milestone]] = true
+		v.delivered[l.Subject] = DOpen
+	case FactDeliverySealed:
+		v.delivered[l.Subject] = DSealed
+	case FactDeliveryAbandoned:
+		v.delivered[l.Subject] = DAbandoned
 	case FactInspectionRecorded:
 		v.inForce[d.Delivery] = l.Subject
 	case FactChangeDecided:

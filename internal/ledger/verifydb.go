@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/hex"
 	"fmt"
+	"maps"
 	"strings"
 	"time"
 
@@ -161,18 +162,23 @@ func (tx *Tx) verifyStates(ctx context.Context, v *verification, h logHead) erro
 		return err
 	}
 	defer rows.Close()
+	missing := maps.Clone(v.states)
 	for rows.Next() {
 		var id uuid.UUID
 		var state MilestoneState
 		if err := rows.Scan(&id, &state); err != nil {
 			return err
 		}
+		delete(missing, id)
 		if state != v.states[id] {
 			v.report.problem(-1, "milestone %s is %s, the leaves lead to %q", id, state, v.states[id])
 		}
 	}
 	if err := rows.Err(); err != nil {
 		return err
+	}
+	for id := range missing {
+		v.report.problem(-1, "milestone %s, of which the leaves speak, is not among the order's", id)
 	}
 	return tx.verifyThings(ctx, v, h)
 }
