@@ -11,7 +11,6 @@ import (
 	"runtime/debug"
 	"syscall"
 
-	"proofhouse/internal/acceptance/words"
 	"proofhouse/internal/desk"
 	"proofhouse/internal/inspection"
 )
@@ -73,11 +72,7 @@ func run() (code int) {
 	if info, err := os.Stat(os.Args[1]); err == nil && info.IsDir() && len(os.Args) == 2 {
 		return desk.Dropped(ctx, s, exe, os.Args[1])
 	}
-	text := said.Say("desk.no_command", words.Name(os.Args[1]))
-	if near := desk.Nearest(os.Args[1], []string{"inspect", "send", "explain", "tryspec", "serve"}); near != "" {
-		text = said.Say("desk.no_command_near", words.Name(os.Args[1]), words.Name(near))
-	}
-	fmt.Fprintln(os.Stderr, text)
+	fmt.Fprintln(os.Stderr, desk.NoCommand(said, os.Args[1], "inspect", "send", "explain", "tryspec", "serve"))
 	return desk.ExitWrongCall
 }
 

@@ -1,5 +1,15 @@
 package desk
 
+import "proofhouse/internal/acceptance/words"
+
+// NoCommand says that a command is unknown, and which was probably meant.
+func NoCommand(said *words.Language, name string, commands ...string) string {
+	if near := Nearest(name, commands); near != "" {
+		return said.Say("desk.no_command_near", words.Name(name), words.Name(near))
+	}
+	return said.Say("desk.no_command", words.Name(name))
+}
+
 // Nearest is the word that was probably meant: the one with the fewest slips (letters added, left out, changed, or two
 // swapped) where that is at most a third of its letters, and the first of several. "" where none is near.
 func Nearest(word string, words []string) string {
