@@ -22,7 +22,7 @@ type exported struct {
 }
 
 // exports takes away what is left out of the constant rates, once each and one after the other: the record of the order with the most
-// leaves, the studio's whole list of props, and what was released in 90 days.
+// leaves, the studio's whole list of props, and what was released in 30 days.
 func (r *measurement) exports(ctx context.Context, conn *pgx.Conn, s *service, callers []*caller) error {
 	var who *caller
 	for _, c := range callers {
@@ -41,7 +41,7 @@ func (r *measurement) exports(ctx context.Context, conn *pgx.Conn, s *service, c
 	for _, one := range []struct{ what, path string }{
 		{"the record of the largest order", "/v1/work-orders/" + order + "/export"},
 		{"the list of props", "/props/export"},
-		{"what was released in 90 days", "/v1/payables/export?from=" + r.Now.AddDate(0, 0, -90).Format(time.DateOnly) + "&to=" + r.Now.Format(time.DateOnly)},
+		{"what was released in 30 days", "/v1/payables/export?from=" + r.Now.AddDate(0, 0, -30).Format(time.DateOnly) + "&to=" + r.Now.Format(time.DateOnly)},
 	} {
 		say("taking away %s", one.what)
 		e, err := who.takeAway(ctx, s, one.path)
