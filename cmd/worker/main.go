@@ -50,7 +50,7 @@ func run() (code int) {
 	}
 	said := s.Said(os.Args[1:])
 	if len(os.Args) < 2 {
-		fmt.Fprint(os.Stderr, said.Say("desk.usage"))
+		fmt.Fprint(os.Stderr, desk.Usage(said))
 		return desk.ExitWrongCall
 	}
 	token := os.Getenv("PROOFHOUSE_TOKEN")
@@ -66,7 +66,7 @@ func run() (code int) {
 	case "serve":
 		return serve(ctx, exe, args)
 	case "help", "--help", "-h":
-		fmt.Print(said.Say("desk.usage"))
+		fmt.Print(desk.Usage(said))
 		return 0
 	}
 	if info, err := os.Stat(os.Args[1]); err == nil && info.IsDir() && len(os.Args) == 2 {

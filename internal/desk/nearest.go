@@ -2,6 +2,9 @@ package desk
 
 import "proofhouse/internal/acceptance/words"
 
+// Usage says what the program does and how it is called.
+func Usage(said *words.Language) string { return said.Say("desk.usage") }
+
 // NoCommand says that a command is unknown, and which was probably meant.
 func NoCommand(said *words.Language, name string, commands ...string) string {
 	if near := Nearest(name, commands); near != "" {
