@@ -60,6 +60,16 @@ export class Looker {
 
   say(name, what) { this.problems.push(`${name}: ${what}`); }
 
+  // says waits until what is selected says a text: a click has been answered before all of the page has come.
+  async says(page, name, selector, text, within = 10_000) {
+    let found = '';
+    for (const until = Date.now() + within; Date.now() < until; await page.waitForTimeout(50)) {
+      found = (await page.locator(selector).allInnerTexts().catch(() => [])).join(' ').replace(/\s+/g, ' ');
+      if (found.includes(text)) return;
+    }
+    this.say(name, `${selector} says "${found.slice(0, 300)}", not "${text}"`);
+  }
+
   // at looks at the page as it is now, in every light and width: axe, nothing wider than the screen, a picture.
   async at(page, name, { opened = true } = {}) {
     this.pages++;

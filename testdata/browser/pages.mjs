@@ -15,10 +15,7 @@ const delivery = (name) => '/deliveries/' + w.deliveries[name];
 
 function check(name, ok, what) { if (!ok) look.say(name, what); }
 
-async function says(page, name, selector, text) {
-  const found = (await page.locator(selector).allInnerTexts()).join(' ');
-  check(name, found.replace(/\s+/g, ' ').includes(text), `${selector} says "${found.slice(0, 300)}", not "${text}"`);
-}
+const says = (...of) => look.says(...of);
 
 // What looks must be able to see: a picture without a name, faint small text and a box too wide are found.
 async function theLookItself() {

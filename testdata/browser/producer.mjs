@@ -9,10 +9,7 @@ const browser = await launch();
 const inAs = (who, options) => logIn(browser, w.base, w.people[who], w.password, options);
 const check = (name, ok, what) => { if (!ok) look.say(name, what); };
 
-async function says(page, name, selector, text) {
-  const found = (await page.locator(selector).allInnerTexts()).join(' ').replace(/\s+/g, ' ');
-  check(name, found.includes(text), `${selector} says "${found.slice(0, 300)}", not "${text}"`);
-}
+const says = (...of) => look.says(...of);
 
 // In English the pages that are only here are looked at in every light and width; everything else, and all of it in German,
 // once on the narrowest screen and once by axe.

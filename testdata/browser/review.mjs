@@ -15,10 +15,7 @@ const one = (name, query = '') => '/review/' + w.deliveries[name] + query;
 
 function check(name, ok, what) { if (!ok) look.say(name, what); }
 
-async function says(page, name, selector, text) {
-  const found = (await page.locator(selector).allInnerTexts()).join(' ');
-  check(name, found.replace(/\s+/g, ' ').includes(text), `${selector} says "${found.slice(0, 300)}", not "${text}"`);
-}
+const says = (...of) => look.says(...of);
 
 async function live(page) { await page.locator('.turning.live').waitFor(); }
 
@@ -83,9 +80,11 @@ async function keys() {
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.bollard));
   await says(page, name, '.undo', 'returned');
   await page.keyboard.press('u');
+  await page.waitForURL((u) => u.pathname.includes(w.deliveries.bollard));
   await page.locator('#reason').waitFor();
   check(name, await page.locator('#reason').inputValue() === 'The weld beads are still there.', 'what was taken back is not in the form again');
   await page.keyboard.press('r');
+  await page.waitForURL((u) => !u.pathname.includes(w.deliveries.bollard));
   await page.locator('.undo').waitFor();
   await go(page, '/review?show=issues');
   await says(page, name, '#waiting', 'Mooring bollard');
@@ -101,7 +100,6 @@ async function keys() {
   await page.keyboard.press('r');
   await page.keyboard.type('One note for all that were picked.');
   await page.keyboard.press('Control+Enter');
-  await page.locator('#waiting').waitFor();
   await says(page, name, '#waiting', 'One note for all that were picked.');
   await page.context().close();
 }
@@ -185,6 +183,7 @@ async function plain() {
   await page.locator('button[value=return]').click();
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.buoy));
   await page.locator('.undo button').click();
+  await page.waitForURL((u) => u.pathname.includes(w.deliveries.buoy));
   await page.locator('#reason').waitFor();
   check(name, await page.locator('#reason').inputValue() === 'Without a sculpt it cannot be baked.', 'taken back, the words are gone');
   await page.context().close();

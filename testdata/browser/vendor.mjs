@@ -15,10 +15,7 @@ const prop = (code) => '/props/' + w.props[code];
 
 function check(name, ok, what) { if (!ok) look.say(name, what); }
 
-async function says(page, name, selector, text) {
-  const found = (await page.locator(selector).allInnerTexts()).join(' ');
-  check(name, found.replace(/\s+/g, ' ').includes(text), `${selector} says "${found.slice(0, 300)}", not "${text}"`);
-}
+const says = (...of) => look.says(...of);
 
 // Every page of this story as it is at first, for both sides.
 async function pages() {
@@ -137,6 +134,7 @@ async function references() {
   await says(page, name, 'main', 'These pictures carry your name.');
   await look.at(page, 'lead-pack');
   await page.getByRole('button', { name: 'Acknowledge pack 1' }).click();
+  await page.waitForLoadState();
   check(name, await page.getByRole('button', { name: 'Acknowledge pack 1' }).count() === 0, 'it asks again');
   await page.context().close();
 }
