@@ -163,7 +163,7 @@ func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
 		Ledger: taken, Pool: pool, Store: store, Log: log, Exe: exe,
 		Owner: fmt.Sprintf("%s/%d", host, os.Getpid()), Scratch: c.scratch, Slots: c.slots, Threads: c.threads, Grace: c.grace,
 		Limits: inspection.Limits{
-			MemoryBytes: int64(c.memoryMB) << 20, Wall: wall, CPU: time.Duration(c.threads) * wall, FileBytes: 1 << 30, Confine: true,
+			MemoryBytes: int64(c.memoryMB) << 20, Wall: wall, CPU: time.Duration(c.threads) * wall, FileBytes: 1 << 30, OutBytes: 4 << 30, Confine: true,
 		},
 	}
 	return s.Run(ctx)

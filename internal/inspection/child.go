@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"runtime/debug"
 	"sync"
+	"syscall"
 	"time"
 
 	"proofhouse/internal/acceptance"
@@ -68,7 +69,7 @@ func runChild(in io.Reader, frames io.Writer, do work) error {
 	}()
 	out, err := do(context.Background(), job, func(what string, part float64) { _ = send(frame{Doing: what, Done: part}) })
 	if err != nil {
-		return send(frame{Failed: err.Error()})
+		return send(frame{Failed: err.Error(), TooMuch: errors.Is(err, syscall.EFBIG)})
 	}
 	out.PeakBytes, out.Trace = peak(), job.Trace
 	return send(frame{Outcome: out})

@@ -13,13 +13,17 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// leave is what may be done where the evidence goes: plain files made, written and read. No links, folders, sockets, and
+// nothing is moved or taken away, so that what was written stays where it is counted.
+const leave = llsys.AccessFSReadFile | llsys.AccessFSReadDir | llsys.AccessFSWriteFile | llsys.AccessFSMakeReg | llsys.AccessFSTruncate
+
 // confine gives up, for this process and for good, whatever it does not need: files outside the folders given, the
 // network, other processes. It returns what is in force, for the log; what the kernel cannot do is named too.
 func confine(read, write []string) []string {
 	var force []string
 	if abi, err := llsys.LandlockGetABIVersion(); err != nil || abi < 1 {
 		force = append(force, "files: not confined, this kernel has no Landlock")
-	} else if err := landlock.V5.BestEffort().Restrict(landlock.RODirs(read...), landlock.RWDirs(write...)); err != nil {
+	} else if err := landlock.V5.BestEffort().Restrict(landlock.RODirs(read...), landlock.PathAccess(leave, write...)); err != nil {
 		force = append(force, "files: not confined: "+err.Error())
 	} else {
 		force = append(force, fmt.Sprintf("files: Landlock ABI %d", abi))
@@ -46,7 +50,7 @@ var deniedCalls = []uint32{
 	unix.SYS_KEYCTL, unix.SYS_ADD_KEY, unix.SYS_REQUEST_KEY, unix.SYS_INIT_MODULE, unix.SYS_FINIT_MODULE, unix.SYS_DELETE_MODULE,
 	unix.SYS_KEXEC_LOAD, unix.SYS_REBOOT, unix.SYS_SWAPON, unix.SYS_SWAPOFF, unix.SYS_SETTIMEOFDAY, unix.SYS_CLOCK_SETTIME,
 	unix.SYS_SETHOSTNAME, unix.SYS_FCHMODAT, unix.SYS_FCHMOD, unix.SYS_FCHOWNAT, unix.SYS_FCHOWN, unix.SYS_UTIMENSAT,
-	unix.SYS_SETXATTR, unix.SYS_LSETXATTR, unix.SYS_FSETXATTR, unix.SYS_REMOVEXATTR, unix.SYS_LREMOVEXATTR, unix.SYS_FREMOVEXATTR,
+	unix.SYS_FALLOCATE, unix.SYS_SETXATTR, unix.SYS_LSETXATTR, unix.SYS_FSETXATTR, unix.SYS_REMOVEXATTR, unix.SYS_LREMOVEXATTR, unix.SYS_FREMOVEXATTR,
 }
 
 // Places in struct seccomp_data (seccomp(2)); the low word of an argument comes first on little-endian machines.

@@ -139,7 +139,7 @@ func (s *Service) inspect(ctx context.Context, job ledger.Job, seen *sight, repo
 		Manifest: manifestOf(job), Hashes: p.hashes, Milestone: spec.Milestone(job.Milestone), Previous: before, Threads: s.Threads, Pictures: true,
 		Trace: job.Trace,
 	}, s.Limits, report, log)
-	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
+	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash, ErrOutput} {
 		if errors.Is(err, kind) {
 			return notEvaluated(err.Error()), err, nil
 		}

@@ -87,6 +87,9 @@ type frame struct {
 	InForce []string `json:"in_force,omitempty"` // limits that hold in the child, for the log
 	Outcome *Outcome `json:"outcome,omitempty"`  // the last frame of a child that came to an end
 	Failed  string   `json:"failed,omitempty"`   // or this: our own machinery failed, for example a full disk
+	TooMuch bool     `json:"too_much,omitempty"` // beside Failed: it wrote a larger file than it may
+
+	flood bool // set by the reader: the child said more than any does
 }
 
 // frameMax bounds one frame. A delivery of 10,000 files with a question for each stays under it.

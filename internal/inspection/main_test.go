@@ -9,6 +9,8 @@ import (
 	"os"
 	"os/exec"
 	"runtime"
+	"strconv"
+	"strings"
 	"testing"
 	"time"
 
@@ -60,7 +62,7 @@ var behaviours = map[string]func(job Job, frames *os.File, progress func(string,
 		return &Outcome{Verdict: "pass"}, nil
 	},
 	"never ends": func(_ Job, _ *os.File, progress func(string, float64)) (*Outcome, error) {
-		progress("waiting", 0.5)
+		progress("reading", 0.5)
 		select {}
 	},
 	"turns for ever": func(Job, *os.File, func(string, float64)) (*Outcome, error) {
@@ -94,6 +96,36 @@ var behaviours = map[string]func(job Job, frames *os.File, progress func(string,
 			}
 		}
 	},
+	"logs without end": func(job Job, frames *os.File, _ func(string, float64)) (*Outcome, error) {
+		long := strings.Repeat("the worker's disk ", 1000) + "\nforged"
+		for range 300 {
+			if err := writeFrame(frames, frame{InForce: []string{long, long, long}}); err != nil {
+				return nil, err
+			}
+		}
+		return &Outcome{Verdict: "pass", Headline: long}, nil
+	},
+	"tells without end": func(_ Job, frames *os.File, _ func(string, float64)) (*Outcome, error) {
+		for i := 0; ; i++ {
+			if err := writeFrame(frames, frame{Doing: "checking no." + strconv.Itoa(i)}); err != nil {
+				select {}
+			}
+		}
+	},
+	"cries without end": func(Job, *os.File, func(string, float64)) (*Outcome, error) {
+		for piece := make([]byte, 1<<20); ; {
+			if _, err := os.Stderr.Write(piece); err != nil {
+				return nil, err
+			}
+		}
+	},
+	"writes file after file": func(job Job, _ *os.File, _ func(string, float64)) (*Outcome, error) {
+		for i := 0; ; i++ {
+			if err := os.WriteFile(fmt.Sprintf("%s/%d", job.Out, i), make([]byte, 1<<20), 0o600); err != nil {
+				return nil, err
+			}
+		}
+	},
 	"fails by itself": func(Job, *os.File, func(string, float64)) (*Outcome, error) {
 		return nil, errors.New("the disk is full")
 	},
@@ -103,6 +135,14 @@ var behaviours = map[string]func(job Job, frames *os.File, progress func(string,
 	"writes too much": func(job Job, _ *os.File, _ func(string, float64)) (*Outcome, error) {
 		return nil, os.WriteFile(job.Out+"/large", make([]byte, 3<<20), 0o600)
 	},
+}
+
+// moved tries to move a file that it wrote itself.
+func moved(dir string) error {
+	if err := os.WriteFile(dir+"/here", nil, 0o600); err != nil {
+		return err
+	}
+	return os.Rename(dir+"/here", dir+"/elsewhere")
 }
 
 // lookAround tries what a child must not do, one line each.
@@ -126,6 +166,10 @@ func lookAround(job Job) string {
 		try("raise a limit", unix.Setrlimit(unix.RLIMIT_CORE, &unix.Rlimit{})) +
 		try("write into the delivery", os.WriteFile(job.Folder+"/planted", nil, 0o600)) +
 		try("write beside it", os.WriteFile(job.Folder+"-planted", nil, 0o600)) +
+		try("make a link", os.Symlink("/etc/passwd", job.Out+"/link")) +
+		try("make a folder", os.Mkdir(job.Out+"/folder", 0o700)) +
+		try("make a pipe", unix.Mkfifo(job.Out+"/pipe", 0o600)) +
+		try("move a file", moved(job.Out)) +
 		try("change a mode", os.Chmod(job.Folder, 0o777)) +
 		try("read the delivery", open(job.Folder+"/there")) +
 		try("write the evidence", os.WriteFile(job.Out+"/note", nil, 0o600))

@@ -54,7 +54,7 @@ var causes = []struct {
 	name string
 	is   error
 }{
-	{"memory", ErrMemory}, {"time", ErrTime}, {"silent", ErrSilent}, {"crash", ErrCrash}, {"lease_lost", ledger.ErrLeaseLost}, {"stopping", errStopping},
+	{"memory", ErrMemory}, {"time", ErrTime}, {"silent", ErrSilent}, {"crash", ErrCrash}, {"output", ErrOutput}, {"lease_lost", ledger.ErrLeaseLost}, {"stopping", errStopping},
 	{"own_disk", errOwn}, {"unreadable", errUnreadable}, {"spec", errRefused}, {"other", nil},
 }
 

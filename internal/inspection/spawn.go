@@ -24,6 +24,7 @@ type Limits struct {
 	Wall        time.Duration // from start to last frame
 	CPU         time.Duration // over all threads
 	FileBytes   int64         // largest file it may write
+	OutBytes    int64         // all that it may write, files and frames together, where the system counts it
 	Silence     time.Duration // longest time without a frame; 0 for a minute
 	Confine     bool          // no network, and no files but the job's own, where the kernel can
 }
@@ -38,6 +39,7 @@ var (
 	ErrTime   = errors.New("the inspection took longer than one delivery may take")
 	ErrSilent = errors.New("the inspection stopped answering")
 	ErrCrash  = errors.New("the inspection crashed")
+	ErrOutput = errors.New("the inspection wrote more than one delivery may")
 )
 
 // child is a child process as its parent sees it.
@@ -129,14 +131,24 @@ func (c *child) watch(ctx context.Context, lim Limits, progress func(string, flo
 	look := time.NewTicker(100 * time.Millisecond)
 	defer look.Stop()
 	began, heard := time.Now(), time.Now()
+	var ear ear
 	for {
 		select {
 		case f, more := <-lines:
-			switch {
-			case !more:
+			if !more {
 				return nil, c.ended(lim)
+			}
+			if f.flood {
+				return nil, fmt.Errorf("%w: it told without end", ErrOutput)
+			}
+			f, err := ear.hear(f)
+			switch {
+			case err != nil:
+				return nil, err
 			case f.Outcome != nil:
 				return f.Outcome, nil
+			case f.TooMuch:
+				return nil, fmt.Errorf("%w: %s", ErrOutput, f.Failed)
 			case f.Failed != "":
 				return nil, fmt.Errorf("inspection: the child: %s", f.Failed)
 			}
@@ -153,6 +165,8 @@ func (c *child) watch(ctx context.Context, lim Limits, progress func(string, flo
 			switch {
 			case lim.MemoryBytes > 0 && privateBytes(c.cmd.Process.Pid) > lim.MemoryBytes:
 				return nil, fmt.Errorf("%w (%d MiB)", ErrMemory, lim.MemoryBytes>>20)
+			case lim.OutBytes > 0 && writtenBytes(c.cmd.Process.Pid) > lim.OutBytes:
+				return nil, fmt.Errorf("%w (%d MiB)", ErrOutput, lim.OutBytes>>20)
 			case lim.Wall > 0 && time.Since(began) > lim.Wall:
 				return nil, fmt.Errorf("%w (%s)", ErrTime, lim.Wall)
 			case time.Since(heard) > lim.Silence:
@@ -162,22 +176,30 @@ func (c *child) watch(ctx context.Context, lim Limits, progress func(string, flo
 	}
 }
 
-// readFrames reads frames until their end, the first line that is none, or stop. The channel is closed then.
+// readFrames reads frames until their end, the first line that is none, or stop. The channel is closed then. More than any
+// child says ends in a frame that tells so.
 func readFrames(from io.Reader, stop <-chan struct{}) <-chan frame {
 	lines := make(chan frame)
 	go func() {
 		defer close(lines)
-		in := bufio.NewScanner(from)
+		bounded := &io.LimitedReader{R: from, N: saysMax}
+		in := bufio.NewScanner(bounded)
 		in.Buffer(make([]byte, 0, 1<<12), frameMax)
 		for in.Scan() {
 			var f frame
 			if json.Unmarshal(in.Bytes(), &f) != nil {
-				return
+				break // what is said behind it cannot be told apart
 			}
 			select {
 			case lines <- f:
 			case <-stop:
 				return
+			}
+		}
+		if bounded.N <= 0 || errors.Is(in.Err(), bufio.ErrTooLong) {
+			select {
+			case lines <- frame{flood: true}:
+			case <-stop:
 			}
 		}
 	}()
@@ -206,7 +228,7 @@ func (c *child) ended(lim Limits) error {
 		return ErrMemory
 	case text != "":
 		first, _, _ := strings.Cut(text, "\n")
-		return fmt.Errorf("%w: %s", ErrCrash, first)
+		return fmt.Errorf("%w: %s", ErrCrash, clipped(first, lineMax))
 	}
 	return ErrCrash
 }

@@ -87,6 +87,22 @@ func privateBytes(pid int) int64 {
 	return (resident - shared) * int64(os.Getpagesize())
 }
 
+// writtenBytes is what a process has written, to files and pipes, 0 once it is gone or where the kernel does not count
+// (proc(5), io: wchar are the bytes of its calls, write_bytes those of pages that it made dirty, by mapping too).
+func writtenBytes(pid int) (most int64) {
+	data, err := os.ReadFile("/proc/" + strconv.Itoa(pid) + "/io")
+	if err != nil {
+		return 0
+	}
+	for line := range strings.Lines(string(data)) {
+		name, value, _ := strings.Cut(strings.TrimSpace(line), ": ")
+		if n, err := strconv.ParseInt(value, 10, 64); err == nil && (name == "wchar" || name == "write_bytes") {
+			most = max(most, n)
+		}
+	}
+	return most
+}
+
 // openPeak opens this process's own account before the file system closes; the function that it returns reads from it
 // the most memory that was resident at any time, mapped files included (proc(5), status, VmHWM).
 func openPeak() func() int64 {

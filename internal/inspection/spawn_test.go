@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -53,16 +54,19 @@ func TestHowChildrenEnd(t *testing.T) {
 		{"panics on a thread", Limits{}, ErrCrash, "beside the work"},
 		{"exits well without a word", Limits{}, ErrCrash, ""},
 		{"writes nonsense", Limits{}, ErrCrash, ""},
-		{"writes without end", Limits{}, ErrCrash, ""},
+		{"writes without end", Limits{}, ErrOutput, "without end"},
+		{"tells without end", Limits{}, ErrOutput, "more than 100000 things"},
+		{"cries without end", Limits{OutBytes: 64 << 20}, ErrOutput, "64 MiB"},
+		{"writes file after file", Limits{OutBytes: 32 << 20}, ErrOutput, "32 MiB"},
 		{"fails by itself", Limits{}, nil, "the disk is full"},
-		{"writes too much", Limits{FileBytes: 2 << 20}, nil, "file too large"},
+		{"writes too much", Limits{FileBytes: 2 << 20}, ErrOutput, "file too large"},
 	} {
 		t.Run(c.behaviour, func(t *testing.T) {
 			t.Parallel()
 			out, err, _ := run(t, c.behaviour, c.limits, nil)
 			require.Nil(t, out)
 			require.ErrorContains(t, err, c.says)
-			for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
+			for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash, ErrOutput} {
 				if kind == c.kind {
 					require.ErrorIs(t, err, kind)
 				} else {
@@ -71,6 +75,41 @@ func TestHowChildrenEnd(t *testing.T) {
 			}
 		})
 	}
+}
+
+// A child that a file has taken over says what it likes: of that a few short lines reach the log, a known word the counters,
+// and the record a bounded sentence.
+func TestWhatAChildSaysIsBounded(t *testing.T) {
+	t.Parallel()
+	out, err, logged := run(t, "logs without end", Limits{}, nil)
+	require.NoError(t, err)
+	require.Len(t, logged, forceMax)
+	for _, line := range logged {
+		require.Less(t, len(line), lineMax+30)
+		require.NotContains(t, line, "\n", "no line is forged")
+	}
+	require.Less(t, len(out.Headline), sentenceMax+10)
+
+	for says, means := range map[string]string{
+		"checking uv.overlap": "checking uv.overlap", "checking uv.overlap\nx": "", "checking whatever": "", "reading a.glb\x1b[2J": "reading a.glb [2J", "sorting the parts": "sorting the parts",
+		"pictures": "pictures", "": "", "mining": "",
+	} {
+		require.Equal(t, means, doing(says), says)
+	}
+	var all ear
+	far, err := all.hear(frame{Doing: "pictures", Done: 1e300})
+	require.NoError(t, err)
+	require.Equal(t, 1.0, far.Done)
+
+	good := []Picture{{Name: "prop.png", MIME: "image/png"}, {Name: "deviation.glb", MIME: "model/gltf-binary"}}
+	require.NoError(t, checkPictures(good))
+	for _, p := range []Picture{
+		{Name: "prop.png", MIME: "image/png"}, {Name: evidenceName, MIME: "image/png"}, {Name: "page.html", MIME: "text/html"}, {Name: "page.svg", MIME: "image/svg+xml"},
+		{Name: strings.Repeat("x", 300), MIME: "image/png"},
+	} {
+		require.Error(t, checkPictures(append(slices.Clone(good), p)), p.Name)
+	}
+	require.Error(t, checkPictures(make([]Picture, picturesMax+1)))
 }
 
 // One huge allocation fills a machine between two looks: the limit on address space is what stops it.
@@ -118,7 +157,7 @@ func TestShotFromOutsideIsNotTheDeliverysDoing(t *testing.T) {
 	require.NoError(t, p.Kill())
 	err = <-ended
 	require.ErrorContains(t, err, "killed from outside")
-	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash} {
+	for _, kind := range []error{ErrMemory, ErrTime, ErrSilent, ErrCrash, ErrOutput} {
 		require.NotErrorIs(t, err, kind)
 	}
 }
@@ -201,7 +240,7 @@ func TestConfinedChildSeesNothingElse(t *testing.T) {
 		said[what] = how
 	}
 	for _, what := range []string{"open /etc/passwd", "dial", "listen", "unix socket", "start a program", "signal the parent", "trace the parent",
-		"raise a limit", "write into the delivery", "write beside it", "change a mode"} {
+		"raise a limit", "make a link", "make a folder", "make a pipe", "move a file", "write into the delivery", "write beside it", "change a mode"} {
 		require.Regexp(t, "permission denied|operation not permitted", said[what], what)
 	}
 	require.Equal(t, "<nil>", said["read the delivery"])

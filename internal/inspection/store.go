@@ -43,6 +43,9 @@ func (s *Service) store(ctx context.Context, job ledger.Job, out string, o *Outc
 		return ledger.Result{}, own("open the evidence's folder", err)
 	}
 	defer root.Close()
+	if err := checkPictures(o.Pictures); err != nil {
+		return ledger.Result{}, own("the pictures", err)
+	}
 	e, data, err := readEvidence(root)
 	if err != nil {
 		return ledger.Result{}, err
