@@ -33,7 +33,7 @@ const (
 	Skipped         // by Input.Skip
 	NotFinite       // a coordinate is not finite
 	Repeated        // two corners in one place
-	Again           // the same three places, the same way round, as an earlier triangle
+	Again           // the same three places, the same way round, as a triangle before it: of a lower node, or earlier in the same
 )
 
 // Mates of a half-edge that have no number.

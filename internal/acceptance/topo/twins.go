@@ -1,9 +1,13 @@
 package topo
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
-// findTwins finds triangles over the same three places. Those that run the same way round as an earlier one are set
-// aside; the first that runs the other way stays live and knows its twin.
+// findTwins finds triangles over the same three places. Those that run the same way round as one before them are set
+// aside; the first that runs the other way stays live and knows its twin. Before another is the one of the lower node, of
+// one node the earlier: what stays decides to which node the sheet belongs, and the order in a file must not.
 //
 // Triangles are bucketed by their lowest place with a counting sort; buckets hold two on average. 12 bytes a triangle
 // and 4 a place of scratch.
@@ -99,6 +103,7 @@ func (s *Surface) settleTwins(all []uint32) {
 	if len(all) < 2 {
 		return
 	}
+	slices.SortStableFunc(all, func(a, b uint32) int { return cmp.Compare(label(s.Node, a), label(s.Node, b)) })
 	first := all[0]
 	other := false
 	for _, t := range all[1:] {
