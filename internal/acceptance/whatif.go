@@ -85,14 +85,21 @@ func WhatIf(draft *spec.Spec, past []*Evidence) ([]Trial, error) {
 func try(draft *spec.Spec, e *Evidence, limitsOnly bool) Trial {
 	t := Trial{Prop: e.Spec.Prop, Milestone: e.Spec.Milestone, Before: e.Verdict, LimitsOnly: limitsOnly, OtherEngine: e.Engine.Commit != EngineNow().Commit}
 	var after []Finding
-	open := false // whether a finding that would count cannot be told
+	open := false                         // whether a finding that would count cannot be told
+	same := draft.Digest == e.Spec.Digest // nothing in force is otherwise than it was
+	diagonals, pixelMM := diagonalsOf(e), draft.View.PixelMM()
 	for _, f := range e.Findings {
 		rule, known := draftRule(draft, f)
 		if !known {
 			after = append(after, f)
 			continue
 		}
-		rule, g, again := rejudge(rule, f)
+		rule = withMillimetres(rule, f, diagonals[f.Part], pixelMM)
+		g := f
+		var again *TrialAgain
+		if !same {
+			rule, g, again = rejudge(rule, f)
+		}
 		if again != nil {
 			again.TrialOf = trialOf(f)
 			t.Again = append(t.Again, *again)

@@ -3,6 +3,7 @@ package acceptance
 import (
 	"encoding/json"
 	"fmt"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/mesh/glbwrite"
 	"proofhouse/internal/acceptance/spec"
 )
@@ -159,4 +161,54 @@ func TestWhatIfOldEvidence(t *testing.T) {
 	r = specOf(t, spec.MidGround, "checks: {budget.vertices: {small_triangles: 5}}").Rule("budget.vertices", nil, nil)
 	_, _, again = rejudge(r, f)
 	require.NotNil(t, again)
+}
+
+// A limit in millimetres that the check makes of a share of the diagonal and of pixels did not change where those did not:
+// the very same spec, and a draft that changes something else, say so; a draft that does change it is told or left open.
+func TestWhatIfMadeMillimetres(t *testing.T) {
+	t.Parallel()
+	const n = 8
+	lump := func(x, z float64) float64 { return 0.0005 + 0.003*math.Max(0, 1-20*math.Hypot(x, z)) }
+	game, sculpt := []mesh.Primitive{boxPrim(0, crateLo, crateHi)}, []mesh.Primitive{slab(crateLo, crateHi, n, lump)}
+	evidence := func(text string) *Evidence {
+		sp := specOf(t, spec.Hero, text)
+		s := sculpted(t, sp, game, sculpt)
+		e := &Evidence{Engine: EngineNow(), Spec: SpecRef{Prop: sp.Prop, Milestone: spec.Final, Digest: sp.Digest}}
+		for _, check := range []string{"surface.poke_through", "surface.deviation"} {
+			e.Findings = append(e.Findings, runCheck(t, s, check)...)
+		}
+		e.Verdict = verdictOf(e.Findings)
+		return e
+	}
+	try := func(past *Evidence, text string) Trial {
+		trials, err := WhatIf(specOf(t, spec.Hero, text), []*Evidence{past})
+		require.NoError(t, err)
+		return trials[0]
+	}
+	keys := func(trial Trial) (out []string) {
+		for _, a := range trial.Again {
+			out = append(out, a.Key)
+		}
+		return out
+	}
+	const other, own = "title: other\n", "checks:\n  surface.poke_through: {max_height_mm: 8}\n"
+	for text, verdict := range map[string]Verdict{"": VerdictPass, own: VerdictPass, "view: {distance_m: 15}\n": VerdictPass, "checks: {surface.poke_through: {max_height_px: 0.1, max_height_share: 0.001}}\n": VerdictFail} {
+		past := evidence(text)
+		require.Equal(t, verdict, past.Verdict)
+		for _, draft := range []string{text, other + text} {
+			trial := try(past, draft)
+			require.Equal(t, past.Verdict, trial.After, "%q on %q: %v", draft, text, trial.Again)
+			require.Empty(t, trial.Again)
+			require.Empty(t, trial.Changes)
+		}
+	}
+	past := evidence("")
+	for _, draft := range []string{own, "checks:\n  surface.poke_through: {max_height_share: 0.0001}\n"} {
+		require.Empty(t, try(past, draft).After, "areas above another height were not measured")
+		require.NotEmpty(t, try(past, draft).Again)
+	}
+	require.Equal(t, []string{"max_height_mm"}, keys(try(evidence(own), "")), "a spec's own millimetres are not the check's")
+	tighter := "checks: {surface.deviation: {max_p95_share: 0.00001, mode: blocks}}\n"
+	require.True(t, try(past, tighter).NewlyFails())
+	require.Equal(t, VerdictFail, evidence(tighter).Verdict, "and so says measuring again")
 }

@@ -1,6 +1,7 @@
 package acceptance
 
 import (
+	"math"
 	"slices"
 	"sync"
 
@@ -23,6 +24,40 @@ var ownLimits = sync.OnceValue(func() map[string][]spec.Limit {
 // would have been measured.
 var steering = map[string][]string{
 	"surface.poke_through": {"max_height_mm", "max_height_share", "max_height_px"}, // area is counted above the height
+}
+
+// millimetres are limits in millimetres that a check makes of a share of the part's diagonal and of pixels, the larger of the
+// two, where the spec does not set them (effective).
+var millimetres = map[string]struct{ key, share, px string }{
+	"surface.poke_through": {"max_height_mm", "max_height_share", "max_height_px"},
+	"surface.deviation":    {"max_p95_mm", "max_p95_share", ""},
+}
+
+// diagonalsOf are the diagonals of the parts' game surfaces in millimetres, by part, where the evidence shows them.
+func diagonalsOf(e *Evidence) map[string]float64 {
+	out := map[string]float64{}
+	for _, f := range e.Findings {
+		if share := f.Metrics["max_share_of_diagonal"]; f.Check == "surface.deviation" && share > 0 {
+			out[f.Part] = f.Metrics["max_mm"] / share
+		}
+	}
+	return out
+}
+
+// withMillimetres puts the limit in millimetres into a rule of a draft that leaves it to the check. Where it comes out as it
+// was, it has not changed.
+func withMillimetres(r spec.Rule, f Finding, diagonalMM, pixelMM float64) spec.Rule {
+	made, known := millimetres[f.Check]
+	was, had := f.Limit[made.key]
+	if !known || !had || diagonalMM == 0 {
+		return r
+	}
+	r = effective(r, made.key, diagonalMM, made.share, pixelMM, made.px)
+	const rounding = 1e-9 // of a diagonal that is read back as a quotient of two written numbers
+	if now, on := r.Num(made.key); on && math.Abs(now-was) <= float64(rounding*was) {
+		return withNumbers(r, map[string]float64{made.key: was})
+	}
+	return r
 }
 
 // derivedLimits work out anew, for a changed limit, those that the check makes out of it: what budget.triangles allows
@@ -51,8 +86,14 @@ var derivedLimits = map[string]func(r spec.Rule, f Finding, changed []string) (s
 	"lod.steps":        timesOf("max_bounds_px", "allowed_bounds_px"),
 	"lod.silhouette":   timesOf("max_run_px", "allowed_run_px"),
 	"scene.size":       sizeLimits,
-	"uv.padding":       paddingDerived,
-	"uv.lightmap":      timesOf("min_gap_px", "min_border_px"),
+	"surface.deviation": func(r spec.Rule, _ Finding, changed []string) (spec.Rule, []string) {
+		if _, on := r.Num("max_p95_mm"); on { // made of the share, or in its place
+			changed = leaving(changed, "max_p95_share")
+		}
+		return r, changed
+	},
+	"uv.padding":  paddingDerived,
+	"uv.lightmap": timesOf("min_gap_px", "min_border_px"),
 }
 
 // sizeLimits works out the box's limits from the contracted size, which lies in their middle.
