@@ -66,7 +66,7 @@ var areas = []struct {
 	{"internal/load", []string{"internal/acceptance", "internal/canon", "internal/client", "internal/embedded", "internal/ledger", "internal/storage"}},
 	// A database for tests starts a private cluster; the ledger itself knows nothing of servers.
 	{"internal/ledger/ledgertest", []string{"internal/embedded", "internal/ledger", "migrations"}},
-	{"internal/ledger", []string{"internal/canon", "migrations"}},
+	{"internal/ledger", []string{"internal/canon", "internal/money", "migrations"}},
 	{"internal/storage", nil},
 	{"internal/embedded", nil},
 	{"internal/acceptance", []string{"internal/canon"}},

@@ -259,14 +259,11 @@ func (tx *Tx) setUses(ctx context.Context, cond string, args ...any) ([]SetUse, 
 }
 
 // SourceRoles checks the roles that an order owes with a final delivery: each begins with "source.".
-func sourceRoles(roles []string) error {
+func sourceRoles(roles []string) (f faults) {
 	for i, r := range roles {
-		if !strings.HasPrefix(r, "source.") || len(r) > 64 || slices.Contains(roles[:i], r) {
-			return invalid(fmt.Sprintf("source_roles[%d]", i), "is not a role source.…, named once")
-		}
+		f.add(!strings.HasPrefix(r, "source.") || len(r) > 64, fmt.Sprintf("source_roles[%d]", i), "is %q, and a source's role begins with source., such as source.sculpt", r)
+		f.add(slices.Contains(roles[:i], r), fmt.Sprintf("source_roles[%d]", i), "names %s twice", r)
 	}
-	if len(roles) > 20 {
-		return invalid("source_roles", "are over 20")
-	}
-	return nil
+	f.add(len(roles) > 20, "source_roles", "are over 20")
+	return f
 }

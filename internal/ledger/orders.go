@@ -18,16 +18,6 @@ var (
 
 const termsMax = 100_000
 
-func checkCodeTitle(code, title string) error {
-	if !codeForm.MatchString(code) {
-		return invalid("code", "needs 1 to 64 letters, digits, dots, dashes or underscores")
-	}
-	if n := len([]rune(title)); n < 1 || n > 200 {
-		return invalid("title", "needs 1 to 200 characters")
-	}
-	return nil
-}
-
 // CreateProject starts a project of the caller's studio. A code that is taken is ErrConflict.
 func (tx *Tx) CreateProject(ctx context.Context, in NewProject) (Project, error) {
 	if err := tx.allow("starting a project", StudioSide, Producer); err != nil {
@@ -83,24 +73,7 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 		return WorkOrder{}, err
 	}
 	in.Title = strings.TrimSpace(in.Title)
-	if err := checkCodeTitle(in.Code, in.Title); err != nil {
-		return WorkOrder{}, err
-	}
-	switch {
-	case !currencyForm.MatchString(in.Currency):
-		return WorkOrder{}, invalid("currency", "is not a code of ISO 4217")
-	case in.RoundsIncluded < 0 || in.RoundsIncluded > 100:
-		return WorkOrder{}, invalid("rounds_included", "is not within 0 to 100")
-	case in.ReviewDays < 1 || in.ReviewDays > 365:
-		return WorkOrder{}, invalid("review_days", "is not within 1 to 365")
-	case len([]rune(in.Codename)) > 64:
-		return WorkOrder{}, invalid("codename", "is over 64 characters")
-	case in.KillFeeBP < 0 || in.KillFeeBP > 10000:
-		return WorkOrder{}, invalid("kill_fee_bp", "is not within 0 to 10000 basis points")
-	case len([]rune(in.Terms)) > termsMax:
-		return WorkOrder{}, invalid("terms", "are over %d characters", termsMax)
-	}
-	if err := sourceRoles(in.SourceRoles); err != nil {
+	if err := faults(in.Faults()).first(); err != nil {
 		return WorkOrder{}, err
 	}
 	id := newID()
@@ -120,29 +93,20 @@ func (tx *Tx) CreateWorkOrder(ctx context.Context, in NewWorkOrder) (WorkOrder, 
 	return tx.WorkOrder(ctx, id)
 }
 
-// The counts come by laterals over indexes that begin with (studio_id, work_order_id).
-const workOrderSelect = `
-SELECT w.id, w.studio_id, w.vendor_id, e.studio_name, e.vendor_name, w.project_id, w.code, w.title, w.currency,
-       w.rounds_included, w.review_days, w.terms, w.placed_at,
-       p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor, w.silence_accepts, w.kill_fee_bp, w.codename, w.nda_required, w.source_roles, w.origin_required
-FROM ph.work_order w
-JOIN ph.engagement e ON e.studio_id = w.studio_id AND e.vendor_id = w.vendor_id
-CROSS JOIN LATERAL (SELECT count(*)::int AS props, coalesce(sum(price_minor), 0)::bigint AS price_minor
-  FROM ph.prop WHERE studio_id = w.studio_id AND work_order_id = w.id) p
-CROSS JOIN LATERAL (SELECT count(*)::int AS milestones, (count(*) FILTER (WHERE state = 'accepted'))::int AS accepted, coalesce(sum(change_minor), 0)::bigint AS change_minor
-  FROM ph.milestone WHERE studio_id = w.studio_id AND work_order_id = w.id) m
-CROSS JOIN LATERAL (SELECT coalesce(sum(amount_minor), 0)::bigint AS payable_minor
-  FROM ph.payable WHERE studio_id = w.studio_id AND work_order_id = w.id) y
-`
+const workOrderSelect = `SELECT w.id, w.studio_id, w.vendor_id, e.studio_name, e.vendor_name, w.project_id, w.code, w.title, w.currency, w.rounds_included, w.review_days, w.terms,
+	w.placed_at, w.silence_accepts, w.kill_fee_bp, w.codename, w.nda_required, w.source_roles, w.origin_required, coalesce(l.size, 0)
+	FROM ph.work_order w JOIN ph.engagement e ON e.studio_id = w.studio_id AND e.vendor_id = w.vendor_id LEFT JOIN ph.log l ON l.studio_id = w.studio_id AND l.id = w.id `
 
 // WorkOrder is one work order that the caller may see.
 func (tx *Tx) WorkOrder(ctx context.Context, id uuid.UUID) (WorkOrder, error) {
-	rows, err := tx.Query(ctx, tx.sql(workOrderSelect+`WHERE w.{me} = $1 AND w.id = $2`), tx.Who.Party, id)
-	if err != nil {
-		return WorkOrder{}, fmt.Errorf("work order %s: %w", id, err)
+	list, err := tx.workOrders(ctx, `WHERE w.{me} = $1 AND w.id = $2`, id)
+	switch {
+	case err != nil:
+		return WorkOrder{}, fmt.Errorf("work order %s: %w", id, mapError(err))
+	case len(list) == 0:
+		return WorkOrder{}, ErrNotFound
 	}
-	w, err := pgx.CollectExactlyOneRow(rows, pgx.RowToStructByPos[WorkOrder])
-	return w, mapError(err)
+	return list[0], nil
 }
 
 // WorkOrders lists the work orders that the caller may see, newest first.
@@ -151,15 +115,67 @@ func (tx *Tx) WorkOrders(ctx context.Context, p Page) (List[WorkOrder], error) {
 	if err != nil {
 		return List[WorkOrder]{}, err
 	}
-	rows, err := tx.Query(ctx, tx.sql(workOrderSelect+`WHERE w.{me} = $1 AND w.id < $2 ORDER BY w.id DESC LIMIT $3`), tx.Who.Party, after, p.limit()+1)
-	if err != nil {
-		return List[WorkOrder]{}, fmt.Errorf("list work orders: %w", err)
-	}
-	items, err := pgx.CollectRows(rows, pgx.RowToStructByPos[WorkOrder])
+	items, err := tx.workOrders(ctx, `WHERE w.{me} = $1 AND w.id < $2 ORDER BY w.id DESC LIMIT $3`, after, p.limit()+1)
 	if err != nil {
 		return List[WorkOrder]{}, fmt.Errorf("list work orders: %w", err)
 	}
 	return listOf(items, p.limit(), func(w WorkOrder) string { return cursor(w.ID.String()) }), nil
+}
+
+// workOrders runs a workOrderSelect and fills in what is counted of each order.
+func (tx *Tx) workOrders(ctx context.Context, where string, args ...any) ([]WorkOrder, error) {
+	rows, err := tx.Query(ctx, tx.sql(workOrderSelect+where), append([]any{tx.Who.Party}, args...)...)
+	if err != nil {
+		return nil, err
+	}
+	var sized []sizedOrder
+	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (w WorkOrder, err error) {
+		var size int64
+		err = row.Scan(&w.ID, &w.StudioID, &w.VendorID, &w.StudioName, &w.VendorName, &w.ProjectID, &w.Code, &w.Title, &w.Currency, &w.RoundsIncluded, &w.ReviewDays, &w.Terms,
+			&w.PlacedAt, &w.SilenceAccepts, &w.KillFeeBP, &w.Codename, &w.Secret, &w.SourceRoles, &w.OriginRequired, &size)
+		sized = append(sized, sizedOrder{w.StudioID, w.ID, size})
+		return w, err
+	})
+	if err != nil || len(list) == 0 {
+		return list, err
+	}
+	counts, err := rememberedByOrder(tx, "order", sized, func(studios, ids []uuid.UUID) (map[uuid.UUID]orderCounts, error) {
+		return tx.countOrders(ctx, studios, ids)
+	})
+	if err != nil {
+		return nil, err
+	}
+	for i := range list {
+		w, n := &list[i], counts[list[i].ID]
+		w.Props, w.Milestones, w.Accepted, w.PriceMinor, w.PayableMinor = n.props, n.milestones, n.accepted, n.priceMinor, n.payableMinor
+	}
+	return list, nil
+}
+
+// orderCounts is what is counted of one order.
+type orderCounts struct {
+	props, milestones, accepted int
+	priceMinor, payableMinor    int64
+}
+
+// countOrders counts for each order, by indexes that begin with (studio_id, work_order_id).
+func (tx *Tx) countOrders(ctx context.Context, studios, ids []uuid.UUID) (map[uuid.UUID]orderCounts, error) {
+	rows, err := tx.Query(ctx, `SELECT w.id, p.props, m.milestones, m.accepted, p.price_minor + m.change_minor, y.payable_minor
+		FROM unnest($1::uuid[], $2::uuid[]) AS w (studio_id, id)
+		CROSS JOIN LATERAL (SELECT count(*)::int AS props, coalesce(sum(price_minor), 0)::bigint AS price_minor
+			FROM ph.prop WHERE studio_id = w.studio_id AND work_order_id = w.id) p
+		CROSS JOIN LATERAL (SELECT count(*)::int AS milestones, (count(*) FILTER (WHERE state = 'accepted'))::int AS accepted, coalesce(sum(change_minor), 0)::bigint AS change_minor
+			FROM ph.milestone WHERE studio_id = w.studio_id AND work_order_id = w.id) m
+		CROSS JOIN LATERAL (SELECT coalesce(sum(amount_minor), 0)::bigint AS payable_minor
+			FROM ph.payable WHERE studio_id = w.studio_id AND work_order_id = w.id) y`, studios, ids)
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[uuid.UUID]orderCounts, len(ids))
+	var id uuid.UUID
+	var n orderCounts
+	_, err = pgx.ForEachRow(rows, []any{&id, &n.props, &n.milestones, &n.accepted, &n.priceMinor, &n.payableMinor}, func() error { out[id] = n; return nil })
+	return out, err
 }
 
 // CreateProp adds a prop with its milestones to a work order. The price is split over the milestones to the last
@@ -172,7 +188,7 @@ func (tx *Tx) CreateProp(ctx context.Context, in NewProp) (Prop, error) {
 	if in.Kind == "" {
 		in.Kind = "prop"
 	}
-	if err := checkProp(in); err != nil {
+	if err := faults(in.Faults()).first(); err != nil {
 		return Prop{}, err
 	}
 	var vendor uuid.UUID
@@ -185,11 +201,7 @@ func (tx *Tx) CreateProp(ctx context.Context, in NewProp) (Prop, error) {
 		tx.Who.Party, vendor, in.WorkOrder, id, in.Code, in.Title, in.Tier, in.PriceMinor, tx.Who.Member, tx.Who.Name, in.Kind, in.Kit, in.Pilot); err != nil {
 		return Prop{}, fmt.Errorf("order prop %s: %w", in.Code, err)
 	}
-	shares := make([]int, len(in.Milestones))
-	for i, m := range in.Milestones {
-		shares[i] = m.ShareBP
-	}
-	amounts := splitAmount(in.PriceMinor, shares)
+	amounts := in.Amounts()
 	batch := &pgx.Batch{}
 	for i, m := range in.Milestones {
 		batch.Queue(`INSERT INTO ph.milestone (studio_id, vendor_id, work_order_id, prop_id, id, position, kind, share_bp, amount_minor, due_on)
@@ -210,47 +222,6 @@ var (
 )
 
 const priceMax = 1_000_000_000_000 // in minor units
-
-func checkProp(in NewProp) error {
-	if err := checkCodeTitle(in.Code, in.Title); err != nil {
-		return err
-	}
-	if !tiers[in.Tier] {
-		return invalid("tier", "is not background, mid, hero or close_up")
-	}
-	switch {
-	case !propKinds[in.Kind]:
-		return invalid("kind", "is not prop, texture_set or kit")
-	case in.Kit != "" && !codeForm.MatchString(in.Kit):
-		return invalid("kit", "needs 1 to 64 letters, digits, dots, dashes or underscores")
-	case in.Pilot && in.Kit == "":
-		return invalid("pilot", "is the first of a kit, and no kit is named")
-	}
-	if in.PriceMinor < 0 || in.PriceMinor > priceMax {
-		return invalid("price_minor", "is not within 0 to %d", int64(priceMax))
-	}
-	seen, sum := map[string]bool{}, 0
-	for i, m := range in.Milestones {
-		field := fmt.Sprintf("milestones[%d]", i)
-		switch {
-		case !milestoneKinds[m.Kind]:
-			return invalid(field+".kind", "is not block_out, sculpt, game_mesh, maps or final")
-		case seen[m.Kind]:
-			return invalid(field+".kind", "%s stands there twice", m.Kind)
-		case m.ShareBP < 0 || m.ShareBP > 10000:
-			return invalid(field+".share_bp", "is not within 0 to 10000 basis points")
-		}
-		seen[m.Kind] = true
-		sum += m.ShareBP
-	}
-	if len(in.Milestones) == 0 {
-		return invalid("milestones", "needs at least one milestone")
-	}
-	if sum != 10000 {
-		return invalid("milestones", "have shares of %d basis points together, not 10000", sum)
-	}
-	return nil
-}
 
 // splitAmount splits a price by shares in basis points (10,000 together), so that the parts sum to the price exactly:
 // each gets the whole units of its share, and the units left over go one each to the largest remainders, the earlier

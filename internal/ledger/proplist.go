@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+
+	"proofhouse/internal/money"
 )
 
 // BadRow is one thing that is wrong in a list of props.
@@ -37,14 +39,8 @@ const (
 // milestoneOrder is the order in which a prop's stages follow each other.
 var milestoneOrder = []string{"block_out", "sculpt", "game_mesh", "maps", "final"}
 
-// minorDigits are the currencies whose minor unit is not a hundredth (ISO 4217, table A.1; from memory).
-var minorDigits = map[string]int{
-	"BIF": 0, "CLP": 0, "DJF": 0, "GNF": 0, "ISK": 0, "JPY": 0, "KMF": 0, "KRW": 0, "PYG": 0, "RWF": 0, "UGX": 0, "UYI": 0, "VND": 0, "VUV": 0,
-	"XAF": 0, "XOF": 0, "XPF": 0, "BHD": 3, "IQD": 3, "JOD": 3, "KWD": 3, "LYD": 3, "OMR": 3, "TND": 3, "CLF": 4, "UYW": 4,
-}
-
-// ReadPropList reads a list of props from CSV (RFC 4180, a comma or a semicolon between cells, UTF-8 with or without a byte
-// order mark). The first line holds headings, in any order: code, title, tier, price in the order's currency; kind, kit,
+// ReadPropList reads a list of props from CSV (RFC 4180, a comma, a semicolon or a tab between cells, UTF-8 with or without a
+// byte order mark). The first line holds headings, in any order: code, title, tier, price in the order's currency; kind, kit,
 // pilot where wanted; and for each stage <stage>_share in percent and <stage>_due as a day. It reads on after a fault, so
 // that one look shows all of them.
 func ReadPropList(r io.Reader, currency string) PropList {
@@ -57,16 +53,19 @@ func ReadPropList(r io.Reader, currency string) PropList {
 	doc := strings.TrimPrefix(string(text), "\uFEFF")
 	in := csv.NewReader(strings.NewReader(doc))
 	in.FieldsPerRecord, in.TrimLeadingSpace = -1, true
-	if first, _, _ := strings.Cut(doc, "\n"); strings.Count(first, ";") > strings.Count(first, ",") {
-		in.Comma = ';'
+	first, _, _ := strings.Cut(doc, "\n")
+	for _, sign := range ";\t" {
+		if strings.Count(first, string(sign)) > strings.Count(first, string(in.Comma)) {
+			in.Comma = sign
+		}
 	}
 	heads, err := in.Read()
 	if err != nil {
 		list.fault(1, "", "has no line of headings")
 		return list
 	}
-	columns, ok := list.headings(heads)
-	if !ok {
+	columns, known := list.headings(heads)
+	if len(columns) == 0 {
 		return list
 	}
 	seen := map[string]int{}
@@ -77,7 +76,12 @@ func ReadPropList(r io.Reader, currency string) PropList {
 		}
 		var bad *csv.ParseError
 		if errors.As(err, &bad) {
-			if list.fault(bad.Line, "", bad.Err.Error()); len(list.Faults) >= listMaxFaults {
+			if errors.Is(bad.Err, csv.ErrBareQuote) {
+				list.fault(bad.Line, "", "has a quotation mark within a cell that begins with none")
+			} else {
+				list.fault(bad.Line, "", "has a quotation mark that is not closed, or a text behind it")
+			}
+			if len(list.Faults) >= listMaxFaults {
 				return list
 			}
 			continue
@@ -90,7 +94,7 @@ func ReadPropList(r io.Reader, currency string) PropList {
 			list.fault(line, "", fmt.Sprintf("the list goes on beyond %d props or %d faults: cut it", listMaxRows, listMaxFaults))
 			return list
 		}
-		row := propRow{list: &list, line: line, cells: cells, columns: columns, currency: currency}
+		row := propRow{list: &list, line: line, cells: cells, heads: len(heads), columns: columns, known: known, currency: currency}
 		p, ok := row.prop()
 		if before := seen[p.Code]; p.Code != "" && before > 0 {
 			list.fault(line, "code", fmt.Sprintf("%q stands in line %d already", p.Code, before))
@@ -107,29 +111,40 @@ func (l *PropList) fault(line int, column, why string) {
 	l.Faults = append(l.Faults, BadRow{line, column, why})
 }
 
-func (l *PropList) headings(heads []string) (map[string]int, bool) {
-	known := []string{"code", "title", "tier", "price", "kind", "kit", "pilot"}
+// ListHeadings are the headings that a list of props may have; the first four it must.
+func ListHeadings() []string {
+	names := []string{"code", "title", "tier", "price", "kind", "kit", "pilot"}
 	for _, m := range milestoneOrder {
-		known = append(known, m+"_share", m+"_due")
+		names = append(names, m+"_share", m+"_due")
 	}
-	columns := map[string]int{}
+	return names
+}
+
+// headings says where each column is, and whether every heading is one of a list. Rows are read on by those that are.
+func (l *PropList) headings(heads []string) (columns map[string]int, known bool) {
+	names := ListHeadings()
+	columns = map[string]int{}
+	var strange []string
 	for i, h := range heads {
 		h = strings.ToLower(strings.TrimSpace(h))
 		switch _, twice := columns[h]; {
-		case !slices.Contains(known, h):
-			l.fault(1, h, "is no heading of a list of props; they are "+strings.Join(known, ", "))
+		case !slices.Contains(names, h):
+			strange = append(strange, fmt.Sprintf("%q", h))
 		case twice:
 			l.fault(1, h, "stands there twice")
 		default:
 			columns[h] = i
 		}
 	}
-	for _, h := range known[:4] {
+	if len(strange) > 0 {
+		l.fault(1, "", fmt.Sprintf("has headings that are none of a list of props: %s. They are %s", strings.Join(strange, ", "), strings.Join(names, ", ")))
+	}
+	for _, h := range names[:4] {
 		if _, has := columns[h]; !has {
 			l.fault(1, h, "is missing")
 		}
 	}
-	return columns, len(l.Faults) == 0
+	return columns, len(strange) == 0
 }
 
 // propRow is one line being read.
@@ -137,7 +152,9 @@ type propRow struct {
 	list     *PropList
 	line     int
 	cells    []string
+	heads    int
 	columns  map[string]int
+	known    bool // every heading is: what a row lacks, it lacks for no other reason
 	currency string
 	bad      bool
 }
@@ -160,12 +177,14 @@ func (r *propRow) prop() (NewProp, bool) {
 	if p.Kind == "" {
 		p.Kind = "prop"
 	}
-	if len(r.cells) > len(r.columns) {
-		r.fault("", fmt.Sprintf("has %d cells for %d headings", len(r.cells), len(r.columns)))
+	if len(r.cells) > r.heads {
+		r.fault("", fmt.Sprintf("has %d cells for %d headings", len(r.cells), r.heads))
 	}
-	var err error
-	if p.PriceMinor, err = MinorUnits(r.cell("price"), r.currency); err != nil {
-		r.fault("price", err.Error())
+	if _, has := r.columns["price"]; has {
+		var err error
+		if p.PriceMinor, err = MinorUnits(r.cell("price"), r.currency); err != nil {
+			r.fault("price", err.Error())
+		}
 	}
 	switch v := strings.ToLower(r.cell("pilot")); v {
 	case "", "no", "false", "0":
@@ -180,14 +199,30 @@ func (r *propRow) prop() (NewProp, bool) {
 	if len(p.Milestones) == 1 && p.Milestones[0].ShareBP == 0 {
 		p.Milestones[0].ShareBP = 10000
 	}
-	if r.bad {
-		return p, false
+	shares := r.bad && slices.ContainsFunc(r.list.Faults, func(f BadRow) bool { return f.Line == r.line && strings.HasSuffix(f.Column, "_share") })
+	for _, f := range p.Faults() {
+		_, has := r.columns[f.Field]
+		switch {
+		case f.Field == "milestones" && (shares || !r.known):
+			// follows from what is said already
+		case f.Field == "milestones" && len(p.Milestones) > 0:
+			r.fault("", fmt.Sprintf("has shares of %s %% together, not 100 %%", percent(p.Milestones)))
+		case f.Field == "milestones":
+			r.fault("", "names no stage: a share or a day under one of them at least")
+		case has || r.known && !slices.Contains(ListHeadings()[:4], f.Field):
+			r.fault(f.Field, f.Why)
+		}
 	}
-	var invalid *Invalid
-	if err := checkProp(p); errors.As(err, &invalid) {
-		r.fault(invalid.Field, invalid.Why)
+	return p, !r.bad && r.known
+}
+
+// percent is what shares are together.
+func percent(milestones []NewMilestone) string {
+	sum := 0
+	for _, m := range milestones {
+		sum += m.ShareBP
 	}
-	return p, !r.bad
+	return strconv.FormatFloat(float64(sum)/100, 'f', -1, 64)
 }
 
 // milestone adds a stage where the row says its share or its day.
@@ -202,6 +237,7 @@ func (r *propRow) milestone(p *NewProp, kind string) {
 		bp := math.Round(percent * 100)
 		if err != nil || bp < 0 || bp > 10000 || math.Abs(percent*100-bp) > 1e-6 {
 			r.fault(kind+"_share", "is not a share in percent with at most two decimals")
+			bp = 0
 		}
 		m.ShareBP = int(bp)
 	}
@@ -218,10 +254,7 @@ func (r *propRow) milestone(p *NewProp, kind string) {
 // MinorUnits reads an amount such as 420.50 in a currency's minor units. A comma counts as the decimal sign where it is
 // the only sign; thousands are not grouped.
 func MinorUnits(s, currency string) (int64, error) {
-	digits, has := minorDigits[currency]
-	if !has {
-		digits = 2
-	}
+	digits := money.Digits(currency)
 	if strings.Count(s, ",") == 1 && !strings.Contains(s, ".") {
 		s = strings.Replace(s, ",", ".", 1)
 	}
@@ -237,6 +270,43 @@ func MinorUnits(s, currency string) (int64, error) {
 		return 0, fmt.Errorf("is over %d minor units", int64(priceMax))
 	}
 	return int64(n), nil
+}
+
+// ReadProp reads one prop from cells by the names of a list's headings, by the rules of a row. Its faults have no line.
+func ReadProp(cells map[string]string, currency string) PropList {
+	names := ListHeadings()
+	columns, row := map[string]int{}, make([]string, len(names))
+	for i, name := range names {
+		columns[name], row[i] = i, cells[name]
+	}
+	var list PropList
+	r := propRow{list: &list, cells: row, heads: len(row), columns: columns, known: true, currency: currency}
+	if p, ok := r.prop(); ok {
+		list.Props, list.Lines = []NewProp{p}, []int{0}
+	}
+	return list
+}
+
+// Doubts are what may be ordered so and seldom is meant: days that are over by today, and a stage that is due before the one
+// that it builds on.
+func (l PropList) Doubts(today time.Time) (doubts []BadRow) {
+	for i, p := range l.Props {
+		var before *NewMilestone
+		for _, m := range p.Milestones {
+			if m.Due == nil {
+				continue
+			}
+			column := m.Kind + "_due"
+			if m.Due.Before(today) {
+				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("%s is over already: the prop would be late at once", m.Due.Format(time.DateOnly))})
+			}
+			if before != nil && m.Due.Before(*before.Due) {
+				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("%s is before %s, when %s is due", m.Due.Format(time.DateOnly), before.Due.Format(time.DateOnly), before.Kind)})
+			}
+			before = &m
+		}
+	}
+	return doubts
 }
 
 // ImportProps orders every prop of a list in one transaction, or none: also codes that the order has already are faults of

@@ -355,7 +355,23 @@ func TestPropListSaysEveryFault(t *testing.T) {
 		got = append(got, fmt.Sprintf("%d %s", f.Line, f.Column))
 		require.NotEmpty(t, f.Why)
 	}
-	require.Equal(t, []string{"2 code", "3 code", "4 title", "5 tier", "6 price", "7 price", "8 milestones", "9 pilot", "9 game_mesh_share", "9 final_due", "10 final_due", "11 ", "13 code", "14 price"}, got)
+	require.Equal(t, []string{"2 code", "3 code", "4 title", "5 tier", "6 price", "7 price", "8 ", "9 pilot", "9 game_mesh_share", "9 final_due", "10 final_due", "11 ", "13 code", "14 price"}, got)
+	require.Contains(t, faults[6].Why, "shares of 90 % together", "as they were written")
+	tabs := ledger.ReadPropList(strings.NewReader("code\ttitle\ttier\tprice\tfinal_due\nrope2\tA rope, long\tmid\t12,50\t2026-01-05\n"), "EUR")
+	require.Empty(t, tabs.Faults, "as a spreadsheet's cells are pasted")
+	require.EqualValues(t, 1250, tabs.Props[0].PriceMinor)
+	require.Equal(t, []ledger.BadRow{{Line: 2, Column: "final_due", Why: "2026-01-05 is over already: the prop would be late at once"}}, tabs.Doubts(time.Date(2026, 1, 6, 0, 0, 0, 0, time.UTC)))
+	require.Empty(t, tabs.Doubts(time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)), "today is not over")
+	turned := ledger.ReadProp(map[string]string{"code": "x", "title": "X", "tier": "mid", "price": "9", "game_mesh_share": "60", "game_mesh_due": "2026-02-02", "final_share": "40", "final_due": "2026-02-01"}, "EUR")
+	require.Contains(t, turned.Doubts(time.Time{})[0].Why, "2026-02-01 is before 2026-02-02")
+	require.Equal(t, []int64{540, 360}, turned.Props[0].Amounts())
+	strange := ledger.ReadPropList(strings.NewReader("code,title,tier,price,colour,size,final_shar\na b,,middle,10,,,100\n"), "EUR").Faults
+	got = nil
+	for _, f := range strange {
+		got = append(got, fmt.Sprintf("%d %s", f.Line, f.Column))
+	}
+	require.Equal(t, []string{"1 ", "2 code", "2 title", "2 tier"}, got, "headings once, and all of a row all the same; its shares cannot be known")
+	require.Contains(t, strange[0].Why, `"colour", "size", "final_shar"`)
 	for _, text := range []string{"", "code,title\nx,y\n", "code,title,tier,price,colour\n", "code,title,tier,price\n\"open,x\n"} {
 		require.NotEmpty(t, ledger.ReadPropList(strings.NewReader(text), "EUR").Faults, "%q", text)
 	}

@@ -26,10 +26,16 @@ type sentences struct {
 }
 
 func (s *sentences) add(text, where string) {
-	s.found[strings.TrimSuffix(printed.ReplaceAllString(text, "17"), ".")] = where
+	s.found[strings.TrimSuffix(strings.ReplaceAll(printed.ReplaceAllString(text, "17"), "%%", "%"), ".")] = where
 }
 
+// literal is a text that stands in the source, also as the form that one is printed by.
 func literal(e ast.Expr) (string, bool) {
+	if call, ok := e.(*ast.CallExpr); ok && len(call.Args) > 0 {
+		if sel, ok := call.Fun.(*ast.SelectorExpr); ok && sel.Sel.Name == "Sprintf" {
+			e = call.Args[0]
+		}
+	}
 	l, ok := e.(*ast.BasicLit)
 	if !ok || l.Kind != token.STRING {
 		return "", false
@@ -40,6 +46,9 @@ func literal(e ast.Expr) (string, bool) {
 
 // refusals are the errors of the ledger whose words are for whoever asked.
 var refusals = []string{"ErrState", "ErrForbidden", "ErrConflict"}
+
+// saidAt is from which argument on the calls that gather faults have the sentence.
+var saidAt = map[string]int{"add": 2, "fault": 1}
 
 func (s *sentences) read(n ast.Node, where string) {
 	switch n := n.(type) {
@@ -56,6 +65,14 @@ func (s *sentences) read(n ast.Node, where string) {
 				s.add(text, where)
 			}
 		}
+		if at, has := saidAt[name]; has && len(n.Args) > at { // faults of what is ordered, and of lists
+			for _, arg := range n.Args[at:] {
+				if text, ok := literal(arg); ok && strings.Contains(text, " ") {
+					s.add(text, where)
+					break
+				}
+			}
+		}
 		if name != "Errorf" || len(n.Args) < 2 {
 			return
 		}
@@ -66,6 +83,12 @@ func (s *sentences) read(n ast.Node, where string) {
 		}
 		if id, is := kind.(*ast.Ident); ok && is && slices.Contains(refusals, id.Name) && strings.HasPrefix(text, "%w: ") {
 			s.add(strings.TrimPrefix(text, "%w: "), where)
+		}
+	case *ast.CompositeLit:
+		if of, ok := n.Type.(*ast.Ident); ok && of.Name == "BadRow" && len(n.Elts) == 3 {
+			if text, ok := literal(n.Elts[2]); ok {
+				s.add(text, where)
+			}
 		}
 	case *ast.KeyValueExpr:
 		if key, ok := n.Key.(*ast.Ident); ok && key.Name == "Why" {
