@@ -170,7 +170,7 @@ func (p *Pages) sendPreview(c echo.Context, key string, sum []byte, size int64, 
 	if got := sha256.Sum256(data); string(got[:]) != string(sum) {
 		return fmt.Errorf("web: the stored picture %s does not have the recorded digest", key)
 	}
-	out, err := preview(data, longest, mark)
+	out, err := preview(c.Request().Context(), data, longest, mark)
 	if err != nil {
 		return err
 	}
