@@ -57,8 +57,27 @@ func TestDeciding(t *testing.T) {
 	clicks.Wait()
 	for _, a := range append(answers, p.again(decision, form)) {
 		require.Equal(t, http.StatusSeeOther, a.status, a.text("main"))
-		require.Equal(t, path+"#decisions", a.header.Get("Location"))
+		require.Equal(t, path+"#decide", a.header.Get("Location"))
 	}
+	require.Len(t, w.pending(marek), 1)
+	require.False(t, w.logIn(ole).get(path).has("#decisions"), "the vendor is told nothing yet")
+
+	// Taken back, it is open again with what had been decided; loaded anew, the page says the same. Decided again and sent, it stands.
+	waiting := b.get(path)
+	wellMade(t, waiting)
+	require.Contains(t, waiting.text(".taken"), "You have decided: accepted.")
+	undo := waiting.form("/review/undo")
+	for range 2 {
+		again := b.post("/review/undo", undo)
+		require.Equal(t, http.StatusOK, again.status)
+		require.Contains(t, again.text("[role=status]"), "Taken back")
+		require.Equal(t, []string{"accept", "return"}, again.attrs(".decide input[name=decision]", "value"))
+		require.Empty(t, w.pending(marek))
+	}
+	form = with(form, "once", "decided again")
+	b.post(decision, form)
+	require.Equal(t, path+"#decisions", b.get(path).submit("/review/send").header.Get("Location"))
+	require.Equal(t, http.StatusConflict, b.post("/review/undo", undo).status, "it is sent by now")
 	done := b.get(path)
 	require.Len(t, done.all("#decisions li"), 1)
 	require.Contains(t, done.text("#decisions"), "accepted by Marek Osei, art director")
@@ -135,7 +154,7 @@ func TestAcceptingIssuesOneByOne(t *testing.T) {
 	}
 	require.Equal(t, []string{"accept", "return"}, p.attrs(".decide input[name=decision]", "value"), "nothing is open any more")
 	require.Equal(t, []string{"accepted as is", "accepted as is"}, p.texts("#issues h3 .badge"))
-	p = p.submit(path+"/decision", "decision", "accept").follow()
+	p = p.submit(path+"/decision", "decision", "accept").follow().submit("/review/send").follow()
 	require.Contains(t, p.text("#decisions"), "accepted by Marek Osei")
 	vendor := w.logIn(ole).get(path)
 	require.Contains(t, vendor.text("#issues"), "The cap is never seen from that side.")
@@ -146,7 +165,7 @@ func TestAcceptingAsItIs(t *testing.T) {
 	w := newWorld(t)
 	path := "/deliveries/" + w.deliveries["bollard"].String()
 	b := w.logIn(marek)
-	p := b.get(path).submit(path+"/decision", "decision", "accept_as_is", "reason", "It stands at the far end of the pier.").follow()
+	p := b.get(path).submit(path+"/decision", "decision", "accept_as_is", "reason", "It stands at the far end of the pier.").follow().submit("/review/send").follow()
 	require.Contains(t, p.text("#decisions"), "accepted as is by Marek Osei")
 	require.Len(t, p.all(".conceded"), 3)
 }

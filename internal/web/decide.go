@@ -105,23 +105,40 @@ func sameInspection(c echo.Context, d ledger.Delivery) error {
 	return nil
 }
 
-// decide signs off or returns.
+// decide takes a decision that the vendor is told in ten minutes, as the review does.
 func (p *Pages) decide(c echo.Context) error {
-	in := ledger.NewSignOff{Decision: ledger.Decision(field(c, "decision")), Reason: typed(c, "reason")}
-	if in.Decision == ledger.Accept && in.Reason != "" {
+	return onDelivery(c, p, "decision", "pending_sign_off", "#decide", func(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) (ledger.PendingSignOff, uuid.UUID, error) {
+		if err := sameInspection(c, d); err != nil {
+			return ledger.PendingSignOff{}, uuid.Nil, err
+		}
+		return prepare(ctx, c, tx, d.ID)
+	})
+}
+
+// prepare takes the decision of a form, with what was drawn and the note to keep for other times.
+func prepare(ctx context.Context, c echo.Context, tx *ledger.Tx, delivery uuid.UUID) (q ledger.PendingSignOff, id uuid.UUID, err error) {
+	in := ledger.NewPendingSignOff{Wait: field(c, "wait") != ""}
+	in.Delivery, in.Decision, in.Reason = delivery, ledger.Decision(field(c, "decision")), reasonOf(c)
+	if in.Inspection, err = uuid.Parse(field(c, "inspection")); err != nil {
+		return q, id, ledger.ErrNotFound
+	}
+	switch {
+	case in.Decision == ledger.Return:
+		in.Cause = ledger.Cause(field(c, "cause"))
+	case in.Decision == ledger.Accept && in.Reason != "":
 		in.Decision = ledger.AcceptNote
 	}
-	return onDelivery(c, p, "decision", "sign_off", "#decisions", func(ctx context.Context, tx *ledger.Tx, d ledger.Delivery) (ledger.SignOff, uuid.UUID, error) {
-		if err := sameInspection(c, d); err != nil {
-			return ledger.SignOff{}, uuid.Nil, err
-		}
-		in.Delivery = d.ID
-		if in.Decision != ledger.Accept && in.Reason == "" {
-			return ledger.SignOff{}, uuid.Nil, &ledger.Invalid{Field: "reason", Why: "is needed for this: say it for the vendor in a sentence"}
-		}
-		s, err := tx.SignOff(ctx, in)
-		return s, s.ID, err
-	})
+	if in.Decision != ledger.Accept && in.Reason == "" {
+		return q, id, &ledger.Invalid{Field: "reason", Why: "is needed for this: say it for the vendor in a sentence"}
+	}
+	if in.Sketch, err = sketchOf(c, in.Inspection); err != nil {
+		return q, id, err
+	}
+	if err := keepNote(ctx, tx, c); err != nil {
+		return q, id, err
+	}
+	q, err = tx.PrepareSignOff(ctx, in)
+	return q, q.ID, err
 }
 
 // concede accepts one finding as it is.

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/google/uuid"
 	"time"
 
 	"github.com/labstack/echo/v4"
@@ -45,6 +47,8 @@ type deliveryPage struct {
 	Beside      []ledger.Beside // to look at beside this one
 	Compared    *comparison
 	Pending     *ledger.PendingSignOff // a decision that the vendor does not know yet; the studio's alone
+	Reader      uuid.UUID              // the member who looks
+	Told        words.Phrase           // what the reader has just done
 	Side        ledger.Side
 	reader      words.Reader
 	EvidenceURL string
@@ -167,13 +171,16 @@ func (page deliveryPage) Shown(names []string) []picture {
 	return out
 }
 
+// Owns says that the decision that waits on the milestone is the reader's own.
+func (page deliveryPage) Owns() bool { return page.Pending != nil && page.Pending.By == page.Reader }
+
 // Stray says that a form was refused which the page, read again, does not offer any more.
 func (page deliveryPage) Stray() bool {
 	switch form := page.Refusal.Form; form {
 	case "", "note", "resolution":
 		return false
 	case "decision":
-		return !page.May.Decide()
+		return !page.May.Decide() || page.Pending != nil
 	case "reinspection":
 		return !page.May.Reinspect
 	default:
@@ -227,7 +234,7 @@ func (p *Pages) loadDelivery(c echo.Context) (deliveryPage, error) {
 	if err != nil {
 		return page, err
 	}
-	page.Studio, page.Side, page.reader = who.Side == ledger.StudioSide, who.Side, p.reader(c)
+	page.Studio, page.Side, page.Reader, page.reader = who.Side == ledger.StudioSide, who.Side, who.Member, p.reader(c)
 	p.readEvidence(c.Request().Context(), &page, objects)
 	return page, nil
 }

@@ -26,47 +26,7 @@ type reviewPage struct {
 	Refusal refusal
 	Missed  uuid.UUID // the delivery on which a decision for many was refused
 	Told    words.Phrase
-}
-
-// waiting is what a reviewer has decided and the vendor does not know yet, and what could not be sent.
-type waiting struct {
-	Live    []ledger.PendingSignOff
-	Stopped []ledger.PendingSignOff
-	ByHand  int // of the live ones, those that are sent by hand only
-}
-
-// Next is the decision that is sent next by itself, or nil.
-func (w waiting) Next() *ledger.PendingSignOff {
-	for i := range w.Live {
-		if w.Live[i].SendAt != nil {
-			return &w.Live[i]
-		}
-	}
-	return nil
-}
-
-// Last is what was decided last, or nil.
-func (w waiting) Last() *ledger.PendingSignOff {
-	if len(w.Live) == 0 {
-		return nil
-	}
-	return &w.Live[len(w.Live)-1]
-}
-
-func waitingOf(ctx context.Context, tx *ledger.Tx) (waiting, error) {
-	all, err := tx.PendingSignOffs(ctx)
-	var w waiting
-	for _, q := range all {
-		switch {
-		case q.Stopped != "":
-			w.Stopped = append(w.Stopped, q)
-			continue
-		case q.SendAt == nil:
-			w.ByHand++
-		}
-		w.Live = append(w.Live, q)
-	}
-	return w, err
+	Sent    bool // decisions have just been sent
 }
 
 // studio says no to vendors, as to somebody for whom there is no such page.
@@ -103,7 +63,7 @@ func (p *Pages) review(c echo.Context) error {
 	page := reviewPage{}
 	switch {
 	case c.QueryParam("sent") != "":
-		page.Told = words.P("review.told_sent")
+		page.Sent = true
 	case c.QueryParam("undone") != "":
 		page.Told = words.P("review.told_undone")
 	}
@@ -138,6 +98,12 @@ func (p *Pages) showReview(c echo.Context, status int, page reviewPage) error {
 	})
 	if err != nil {
 		return err
+	}
+	switch {
+	case page.Sent && len(page.Waiting.Stopped) > 0:
+		page.Told = words.P("review.told_sent_some")
+	case page.Sent:
+		page.Told = words.P("review.told_sent")
 	}
 	return p.render(c, status, "review", frame{Title: words.P("review.title"), At: "review"}, page)
 }
@@ -244,80 +210,6 @@ func keepNote(ctx context.Context, tx *ledger.Tx, c echo.Context) error {
 		return err
 	}
 	return nil
-}
-
-// ownPending reads the ids of decisions that a form is about.
-func ownPending(c echo.Context) (ids []uuid.UUID, err error) {
-	for _, v := range c.Request().PostForm["pending"] {
-		id, err := uuid.Parse(v)
-		if err != nil {
-			return nil, ledger.ErrNotFound
-		}
-		ids = append(ids, id)
-	}
-	return ids, nil
-}
-
-// sendPending sends decisions before their time. What cannot be sent any more is kept and told on the page.
-func (p *Pages) sendPending(c echo.Context) error {
-	ids, err := ownPending(c)
-	if err != nil {
-		return err
-	}
-	_, _, query, err := reviewFilter(c)
-	if err != nil {
-		return err
-	}
-	ctx, cancel := context.WithTimeout(c.Request().Context(), pageTime)
-	defer cancel()
-	who, _ := httpapi.Caller(ctx)
-	for _, id := range ids {
-		_, stopped, err := p.store.SendPending(ctx, who, id)
-		if err != nil && stopped == "" && !errors.Is(err, ledger.ErrNotFound) { // what is gone was sent by the sender, or by a click before
-			return err
-		}
-	}
-	sep := "?"
-	if query != "" {
-		sep = "&"
-	}
-	return c.Redirect(http.StatusSeeOther, "/review"+query+sep+"sent=1#waiting")
-}
-
-// undoPending takes decisions back. One is opened again with what had been typed; several lead back to the sheet.
-func (p *Pages) undoPending(c echo.Context) error {
-	ids, err := ownPending(c)
-	if err != nil {
-		return err
-	}
-	undone, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (undone []ledger.PendingSignOff, err error) {
-		for _, id := range ids {
-			q, err := tx.PendingSignOff(ctx, id)
-			if err == nil {
-				err = tx.UndoSignOff(ctx, id)
-			}
-			if errors.Is(err, ledger.ErrNotFound) {
-				continue // sent meanwhile, or taken back by a click before
-			}
-			if err != nil {
-				return nil, err
-			}
-			undone = append(undone, q)
-		}
-		return undone, nil
-	})
-	if err != nil {
-		return err
-	}
-	if len(ids) == 1 && len(undone) == 0 {
-		return p.showReview(c, http.StatusConflict, reviewPage{Told: words.P("review.told_too_late")})
-	}
-	if len(undone) != 1 || field(c, "away") != "" {
-		return c.Redirect(http.StatusSeeOther, "/review?undone=1")
-	}
-	q := undone[0]
-	again := url.Values{"decision": {string(q.Decision)}, "reason": {q.Reason}, "cause": {string(q.Cause)}}
-	return p.openAgain(c, q.DeliveryID, again)
 }
 
 // dropNote takes a saved note off the list.

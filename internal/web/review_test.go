@@ -68,6 +68,11 @@ func TestReviewOneByOne(t *testing.T) {
 	require.Contains(t, again.text("[role=status]"), "Taken back")
 	require.Empty(t, w.pending(marek))
 	require.Equal(t, http.StatusConflict, b.post("/review/undo", undo).status)
+	undo.Set("delivery", w.deliveries["bollard"].String())
+	undo.Set("reason", "The beads are still there.")
+	again = b.post("/review/undo?show=issues", undo) // loaded anew: the form brings what had been decided
+	require.Equal(t, http.StatusOK, again.status)
+	require.Equal(t, "The beads are still there.", again.text("#reason"))
 
 	// Sent before its time, the vendor reads it.
 	b.post(action, with(again.form(action), "decision", "accept_as_is", "reason", "It stands far away."))

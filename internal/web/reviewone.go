@@ -5,14 +5,12 @@ import (
 	"encoding/json"
 	"errors"
 	"net/http"
-	"net/url"
 	"slices"
 	"strings"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
-	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
@@ -28,14 +26,11 @@ type reviewOne struct {
 	Earlier     []ledger.EarlierNote
 	References  []reference
 	Neighbours  []ledger.Neighbour
-	Taken       *ledger.PendingSignOff // a decision on this milestone that waits to be sent, whoever took it
 	Revisions   []viewRevision
 	Places      []viewPlace
 	Lit, Clay   *picture
 	Outline     *picture
 	Compared    *comparison
-	Reader      uuid.UUID // the member who looks
-	Told        words.Phrase
 	Data        reviewSetup
 }
 
@@ -75,36 +70,6 @@ func (page reviewOne) ExemptShare() float64 {
 		share += e.AreaShare
 	}
 	return min(share, 1)
-}
-
-// Owns says that the decision that waits on the milestone is the reader's own.
-func (page reviewOne) Owns() bool { return page.Taken != nil && page.Taken.By == page.Reader }
-
-// key is a way of looking that one key brings.
-type key struct {
-	Key, Do string
-	Says    words.Phrase
-	Off     bool // there is nothing to show
-}
-
-// Keys are the ways of looking at this delivery.
-func (page reviewOne) Keys() []key {
-	before, sculpt := false, false
-	for _, r := range page.Revisions {
-		before = before || r.Number < page.Delivery.Number
-		sculpt = sculpt || r.Number == page.Delivery.Number && r.Sculpt != ""
-	}
-	return []key{
-		{"c", "clay", words.P("review.key_clay"), page.Clay == nil},
-		{"o", "outline", words.P("review.key_outline"), page.Outline == nil},
-		{"l", "last", words.P("review.key_last"), !before},
-		{"g", "changed", words.P("review.key_changed"), !before},
-		{"s", "sculpt", words.P("review.key_sculpt"), !sculpt},
-		{"t", "turn", words.P("review.key_turn"), len(page.Revisions) == 0},
-		{"i", "light", words.P("review.key_light"), len(page.Revisions) == 0},
-		{"p", "real", words.P("review.key_real"), page.True == nil},
-		{"d", "draw", words.P("review.key_draw"), page.Lit == nil || page.Taken != nil || !page.May.Return},
-	}
 }
 
 // MayHold and MayResume say whether the milestone can be kept back, or gone on with.
@@ -151,13 +116,6 @@ func (p *Pages) reviewOne(c echo.Context) error {
 	return p.showOne(c, http.StatusOK, refusal{}, words.Phrase{})
 }
 
-// openAgain shows a delivery with what had been decided on it, in the form and taken back.
-func (p *Pages) openAgain(c echo.Context, delivery uuid.UUID, form url.Values) error {
-	c.SetParamNames("id")
-	c.SetParamValues(delivery.String())
-	return p.showOne(c, http.StatusOK, refusal{Form: "decision", values: form}, words.P("review.told_undone"))
-}
-
 func (p *Pages) showOne(c echo.Context, status int, r refusal, told words.Phrase) error {
 	if err := studio(c); err != nil {
 		return err
@@ -178,8 +136,7 @@ func (p *Pages) loadOne(c echo.Context) (reviewOne, error) {
 	if err != nil {
 		return reviewOne{}, err
 	}
-	who, _ := httpapi.Caller(c.Request().Context())
-	page := reviewOne{deliveryPage: base, Reader: who.Member}
+	page := reviewOne{deliveryPage: base}
 	var before ledger.PastEvidence
 	f, show, query, err := reviewFilter(c)
 	if err != nil {
@@ -196,7 +153,7 @@ func (p *Pages) loadOne(c echo.Context) (reviewOne, error) {
 		if page.Waiting, err = waitingOf(ctx, tx); err != nil {
 			return none, err
 		}
-		if page.Taken, err = tx.PendingOn(ctx, page.Delivery.MilestoneID); err != nil {
+		if page.Pending, err = tx.PendingOn(ctx, page.Delivery.MilestoneID); err != nil {
 			return none, err
 		}
 		if page.Saved, err = tx.SavedNotes(ctx); err != nil {
@@ -291,6 +248,9 @@ func referencesFor(ctx context.Context, tx *ledger.Tx, prop ledger.Prop) ([]refe
 // setup is the data of the script: addresses of models and stills, and its words in the reader's language.
 func (page *reviewOne) setup(r words.Reader) reviewSetup {
 	s := reviewSetup{viewSetup: viewSetup{Revisions: page.Revisions, Places: page.Places, Words: viewWordsIn(r)}, Delivery: page.Delivery.ID.String(), Stills: map[string]still{}, Pins: page.pins(r)}
+	s.Words["chosen"] = r.Text(words.P("review.chosen", words.Name("{0}")))
+	s.Words["needs_note"] = r.Text(words.P("review.needs_note", words.Name("{0}")))
+	s.Words["choose_first"] = r.Text(words.P("review.choose_first"))
 	if page.Next != nil {
 		s.Next = "/review/" + page.Next.Delivery.String() + page.Query
 	}
@@ -338,30 +298,8 @@ func (p *Pages) decideOne(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	inspection, err := uuid.Parse(field(c, "inspection"))
-	if err != nil {
-		return ledger.ErrNotFound
-	}
-	in := ledger.NewPendingSignOff{Inspection: inspection, Wait: field(c, "wait") != ""}
-	in.Delivery, in.Decision, in.Reason = id, ledger.Decision(field(c, "decision")), reasonOf(c)
-	if in.Decision == ledger.Return {
-		in.Cause = ledger.Cause(field(c, "cause"))
-	}
-	if in.Decision == ledger.Accept && in.Reason != "" {
-		in.Decision = ledger.AcceptNote
-	}
-	_, _, err = act(c, p, "pending_sign_off", func(ctx context.Context, tx *ledger.Tx) (q ledger.PendingSignOff, _ uuid.UUID, err error) {
-		if in.Decision != ledger.Accept && in.Reason == "" {
-			return q, q.ID, &ledger.Invalid{Field: "reason", Why: "is needed for this: say it for the vendor in a sentence"}
-		}
-		if in.Sketch, err = sketchOf(c, inspection); err != nil {
-			return q, q.ID, err
-		}
-		if err := keepNote(ctx, tx, c); err != nil {
-			return q, q.ID, err
-		}
-		q, err = tx.PrepareSignOff(ctx, in)
-		return q, q.ID, err
+	_, _, err = act(c, p, "pending_sign_off", func(ctx context.Context, tx *ledger.Tx) (ledger.PendingSignOff, uuid.UUID, error) {
+		return prepare(ctx, c, tx, id)
 	})
 	if err != nil && refused(err) {
 		r := p.refuse(c, "decision", err)

@@ -62,7 +62,8 @@ func functions(r *words.Reader) template.FuncMap {
 		"limit":   func(check, key string) string { return limitWords(*r, check, key) },
 		"closest": func(m *acceptance.TrialMargin) string { return closest(*r, *m) },
 		"checks":  sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
-		"both": func(it, page any) both { return both{it, page} },
+		"marked": marked, "fault": fault,
+		"both": func(it, page any) both { return both{it, page} }, "undoing": func(q any, back string) (undoing, error) { return undoingOf(q, back) },
 	}
 }
 

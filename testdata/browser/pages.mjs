@@ -170,16 +170,19 @@ async function directorStory() {
   const lit = await page.locator('.stills img').first().boundingBox();
   check(name, lit.y < 900 && lit.width > 600, `the lit still is ${Math.round(lit.width)} px wide at ${Math.round(lit.y)}: not on the first screen`);
   await page.getByRole('radio', { name: /Return/ }).check();
-  await page.getByRole('button', { name: 'Sign' }).click();
+  await page.getByRole('button', { name: 'Decide', exact: true }).click();
   await says(page, name, '.decide [role=alert]', 'The reason is needed');
   check(name, await page.getByRole('radio', { name: /Return/ }).isChecked(), 'the choice is gone after a refusal');
   await look.at(page, 'delivery-refused');
   await page.getByLabel(/Note for the vendor/).fill('The glass is too clean for this pier.');
-  await page.getByRole('button', { name: 'Sign' }).dblclick();
+  await page.getByRole('button', { name: 'Decide', exact: true }).dblclick();
+  await says(page, name, '.taken', 'You have decided: returned.');
+  await page.getByRole('button', { name: 'Send it now' }).click();
   await page.locator('#decisions').waitFor();
   await says(page, name, '#decisions', 'returned by Marek Osei');
   check(name, (await page.locator('#decisions li').count()) === 1, 'a second click signed twice');
   await look.at(page, 'delivery-returned');
+  await page.goBack();
   await page.goBack();
   await says(page, name, 'h1', 'Pier lantern'); // the refused form, and from there the page that it was on
   await page.goBack();
@@ -212,8 +215,11 @@ async function keyboardStory() {
   check(name, (await focused(page)).name === 'reason', 'the reason does not come after the choice');
   await page.keyboard.type('It stands at the far end of the pier.');
   await page.keyboard.press('Tab');
-  check(name, (await focused(page)).text === 'Sign', 'the button does not come after the reason');
+  check(name, (await focused(page)).text === 'Decide', 'the button does not come after the reason');
   check(name, (await focused(page)).outline !== 'none', 'the focus cannot be seen');
+  await page.keyboard.press('Enter');
+  await page.locator('.taken').waitFor();
+  for (let i = 0; i < 3 && (await focused(page)).text !== 'Send it now'; i++) await page.keyboard.press('Tab');
   await page.keyboard.press('Enter');
   await page.locator('#decisions').waitFor();
   await says(page, name, '#decisions', 'accepted as is by Marek Osei');

@@ -27,7 +27,7 @@ async function firstScreen() {
     await page.context().setExtraHTTPHeaders({ 'Accept-Language': locale });
     await go(page, one('bollard', '?show=issues'));
     await live(page);
-    for (const selector of ['#lit', '#ref', '#view', '.real .this', '#asked', '#tech h2', '.onefacts', 'button[value=return]', 'button[value=accept_as_is]', '#next', '#reason', '.onedecide > .hint']) {
+    for (const selector of ['#lit', '#ref', '#view', '.real .this', '#asked', '#tech h2', '.onefacts', 'button[value=return]', 'button[value=accept_as_is]', '#next', '#reason', '.acts .hint']) {
       const box = await page.locator(selector).first().boundingBox();
       check(name, box && box.y >= 0 && box.y + box.height <= 900 && box.x + box.width <= 1440, `${locale}: ${selector} is not on the first screen: ${JSON.stringify(box)}`);
     }
@@ -75,6 +75,9 @@ async function keys() {
   await page.keyboard.press('Escape');
   await page.keyboard.press('r');
   check(name, await page.evaluate(() => document.activeElement.id) === 'reason', 'R does not ask for the reason');
+  await says(page, name, '#chosen', 'Return: chosen, not sent.');
+  await page.keyboard.press('Control+Enter');
+  await says(page, name, '#chosen', 'needs a note');
   await page.keyboard.type('The weld beads are still there.');
   await page.keyboard.press('Control+Enter');
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.bollard));
@@ -83,7 +86,15 @@ async function keys() {
   await page.waitForURL((u) => u.pathname.includes(w.deliveries.bollard));
   await page.locator('#reason').waitFor();
   check(name, await page.locator('#reason').inputValue() === 'The weld beads are still there.', 'what was taken back is not in the form again');
+  await page.reload(); // the form is sent a second time: the words are there still
+  check(name, await page.locator('#reason').inputValue() === 'The weld beads are still there.', 'loaded anew, what was taken back is gone');
+  await page.keyboard.press('?');
+  await page.locator('#keylist[open]').waitFor();
+  await look.at(page, 'review-keys');
+  await page.keyboard.press('Escape');
   await page.keyboard.press('r');
+  check(name, await page.locator('.chosen').innerText() === 'Return', 'what R chose is not marked');
+  await page.keyboard.press('Control+Enter');
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.bollard));
   await page.locator('.undo').waitFor();
   await go(page, '/review?show=issues');
@@ -215,6 +226,12 @@ async function draw() {
   await page.mouse.up();
   const strokes = JSON.parse(await page.locator('#sketch').inputValue());
   check(name, strokes.length === 1 && strokes[0].length >= 10, `drawn: ${JSON.stringify(strokes)}`);
+  await page.mouse.move(box.x + 20, box.y + 20);
+  await page.mouse.down();
+  await page.mouse.move(box.x + 60, box.y + 90, { steps: 3 });
+  await page.mouse.up();
+  await page.keyboard.press('z');
+  check(name, await page.locator('#sketch').inputValue() === JSON.stringify(strokes), 'Z does not wipe the last stroke');
   await page.screenshot({ path: join(w.out, 'review-drawn.png') });
   await page.keyboard.press('Escape');
   await page.locator('#reason').fill('See the ring.');

@@ -8,7 +8,6 @@ export class Ink {
     canvas.addEventListener('pointerdown', (e) => this.begin(e))
     canvas.addEventListener('pointermove', (e) => this.go(e))
     for (const end of ['pointerup', 'pointercancel']) canvas.addEventListener(end, () => this.end())
-    canvas.addEventListener('dblclick', () => { this.strokes = []; this.keep() })
     new ResizeObserver(() => this.draw()).observe(picture)
     if (this.strokes.length) { canvas.hidden = false; this.draw() }
   }
@@ -17,8 +16,12 @@ export class Ink {
     this.on = !this.on
     this.canvas.hidden = !this.on && this.strokes.length === 0
     this.canvas.classList.toggle('drawing', this.on)
+    this.canvas.closest('figure').querySelector('.inkacts').hidden = !this.on
     this.draw()
   }
+
+  // wipe takes the last stroke away, or all of them.
+  wipe(all) { if (all) this.strokes = []; else this.strokes.pop(); this.keep() }
 
   fade(away) { this.canvas.style.visibility = away ? 'hidden' : '' }
 

@@ -1,5 +1,6 @@
 // Review by keys: decide, look in other ways, go on. Everything here has a form or a link on the page that does the same.
 import { Ink } from './ink.js'
+import { keyList } from './keylist.js'
 
 const setup = JSON.parse(document.getElementById('review-data').textContent)
 const byKey = (k) => [...document.querySelectorAll('[data-key]')].find((e) => e.dataset.key === k && !e.disabled && e.offsetParent !== null)
@@ -16,7 +17,7 @@ function one() {
   const lit = document.getElementById('lit')
   const ink = lit && form ? new Ink(lit, document.getElementById('ink'), document.getElementById('sketch')) : null
   const shown = { kind: 'lit', last: false }
-  let look = null
+  let look = null, chosen = null // the button of the decision that waits for its words
 
   keepDraft()
   fetchNext()
@@ -64,6 +65,8 @@ function one() {
       case 'turn': look?.turn(!look.turning()); break
       case 'light': look?.turn(false); look?.light(!look.lighting()); break
       case 'draw': ink?.toggle(); break
+      case 'inklast': ink?.wipe(false); break
+      case 'inkall': ink?.wipe(true); break
       case 'real': root.classList.toggle('realbig'); document.querySelector('.row3').focus(); break
     }
     pressed()
@@ -74,9 +77,35 @@ function one() {
     for (const b of document.querySelectorAll('#keys button')) b.setAttribute('aria-pressed', String(Boolean(on[b.dataset.do])))
   }
 
+  // Some decisions need words for the vendor. A key chooses such a one, which is shown, and Ctrl and Enter sends it.
+  const needsWords = (b) => ['accept_note', 'return', 'accept_as_is'].includes(b.value) || b.formAction.includes('/hold') && b.name !== 'resume'
+  const worded = () => reason.value.trim() !== '' || Boolean(document.getElementById('savednote')?.value)
+  const nameOf = (b) => b.textContent.trim()
+  const tell = (text) => { const line = document.getElementById('chosen'); if (line) line.textContent = text }
+  function choose(b) {
+    chosen?.classList.remove('chosen')
+    chosen = b
+    b?.classList.add('chosen')
+    tell(b ? setup.words.chosen.replace('{0}', nameOf(b)) : '')
+    if (b) reason.focus()
+  }
+  function send() {
+    if (!chosen) { tell(setup.words.choose_first); return }
+    if (!worded()) { tell(setup.words.needs_note.replace('{0}', nameOf(chosen))); reason.focus(); return }
+    chosen.click()
+  }
+  // Clicked without words it would only be refused: it is chosen instead.
+  form?.addEventListener('submit', (e) => { if (e.submitter && needsWords(e.submitter) && !worded()) { e.preventDefault(); choose(e.submitter); tell(setup.words.needs_note.replace('{0}', nameOf(e.submitter))) } })
+
   document.addEventListener('keydown', (e) => {
-    if (e.ctrlKey || e.metaKey || e.altKey || e.repeat && e.key !== 'l') return
-    if (e.key === 'Escape') { if (root.classList.contains('realbig')) way('real'); else ink?.on ? way('draw') : document.activeElement.blur(); return }
+    if (e.key === 'Enter' && (e.ctrlKey || e.metaKey) && form) { e.preventDefault(); send(); return }
+    if (e.ctrlKey || e.metaKey || e.altKey || e.repeat && e.key !== 'l' || document.querySelector('dialog[open]')) return
+    if (e.key === 'Escape') {
+      if (root.classList.contains('realbig')) way('real')
+      else if (ink?.on) way('draw')
+      else { choose(null); document.activeElement.blur() }
+      return
+    }
     if (typing(e)) return
     const k = e.key.length === 1 ? e.key.toLowerCase() : e.key
     if (k === ' ' && e.target.closest('button, a, summary, input')) return
@@ -84,26 +113,14 @@ function one() {
     if (!b) return
     e.preventDefault()
     if (b.dataset.do === 'last') { flick(true); return }
-    // A decision that needs words gets the cursor where they are written, until they are there.
-    const needs = ['accept_note', 'return', 'accept_as_is'].includes(b.value) || b.formAction?.includes('/hold') && b.name !== 'resume'
-    if (needs && reason && reason.value.trim() === '' && !document.getElementById('savednote')?.value) {
-      reason.focus()
-      reason.dataset.then = k
-      return
-    }
-    if (b.dataset.do) { way(b.dataset.do); return }
+    if (b.form === form && form && needsWords(b)) { choose(b); return }
+    if (b.closest('#keys, .inkacts')) { way(b.dataset.do); return }
     if (b.tagName === 'A') { location.href = b.href; return }
     b.click()
   })
   document.addEventListener('keyup', (e) => { if (e.key.toLowerCase() === 'l') flick(false) })
   addEventListener('blur', () => flick(false))
-  // Ctrl and Enter sends what the key began.
-  reason?.addEventListener('keydown', (e) => {
-    if (e.key === 'Enter' && (e.ctrlKey || e.metaKey) && reason.value.trim() !== '') {
-      e.preventDefault()
-      byKey(reason.dataset.then || 'n')?.click()
-    }
-  })
+  for (const b of document.querySelectorAll('.inkacts button')) b.addEventListener('click', () => way(b.dataset.do))
 
   // keepDraft keeps what is being written until it is sent, also over a session that ran out.
   function keepDraft() {
@@ -152,7 +169,8 @@ function sheet() {
   document.querySelector('[data-do=all]').addEventListener('click', all)
   const columns = () => { const top = frames[0].offsetTop; const n = frames.findIndex((f) => f.offsetTop !== top); return n < 0 ? frames.length : n }
   document.addEventListener('keydown', (e) => {
-    if (e.ctrlKey || e.metaKey || e.altKey || typing(e)) return
+    if (e.ctrlKey || e.metaKey || e.altKey || typing(e) || document.querySelector('dialog[open]')) return
+    if (e.key === '?') { e.preventDefault(); document.querySelector('[data-do=keylist]').click(); return }
     const go = { ArrowRight: 1, ArrowLeft: -1, ArrowDown: columns(), ArrowUp: -columns() }[e.key]
     const inside = document.activeElement.closest('.frame')
     if (go !== undefined && !e.target.matches('input[type=radio]')) {
@@ -171,5 +189,6 @@ function sheet() {
 }
 
 clearDrafts()
+keyList()
 if (document.getElementById('one')) one()
 else sheet()
