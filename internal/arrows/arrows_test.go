@@ -129,12 +129,40 @@ func TestWhatIsLinked(t *testing.T) {
 		{"internal/acceptance", "github.com/aws/", "a pure function knows no storage"},
 		{"cmd/api", "testing", "tests are no part of a program"},
 		{"cmd/worker", "testing", "tests are no part of a program"},
+		{"cmd/api", module + "internal/ledger/ledgertest", "it makes passwords cheap to guess"},
+		{"cmd/worker", module + "internal/ledger/ledgertest", "it makes passwords cheap to guess"},
 		{"cmd/api", module + "internal/oracle", "reference libraries are for tests"},
 	} {
 		for _, dep := range list(t, module+c.pkg)[c.pkg].Deps {
 			require.False(t, dep == strings.TrimSuffix(c.never, "/") || strings.HasPrefix(dep, c.never) && (strings.HasSuffix(c.never, "/") || dep == c.never || strings.HasPrefix(dep, c.never+"/")),
 				"%s is linked from %s: %s", c.pkg, dep, c.why)
 		}
+	}
+}
+
+// Only the tests' database makes hashes of passwords cheap.
+func TestNobodyElseMakesPasswordsCheap(t *testing.T) {
+	t.Parallel()
+	calls := map[string]bool{}
+	for path, p := range list(t, module+"cmd/...", module+"internal/...") {
+		for _, name := range p.GoFiles {
+			file, err := parser.ParseFile(token.NewFileSet(), filepath.Join(p.Dir, name), nil, 0)
+			require.NoError(t, err)
+			ast.Inspect(file, func(n ast.Node) bool {
+				if call, ok := n.(*ast.CallExpr); ok {
+					switch of := call.Fun.(type) {
+					case *ast.Ident:
+						calls[path] = calls[path] || of.Name == "CheapPasswords"
+					case *ast.SelectorExpr:
+						calls[path] = calls[path] || of.Sel.Name == "CheapPasswords"
+					}
+				}
+				return true
+			})
+		}
+	}
+	for path, does := range calls {
+		require.Equal(t, path == "internal/ledger/ledgertest", does, path)
 	}
 }
 

@@ -12,6 +12,8 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
+
+	"proofhouse/internal/ledger/ledgertest"
 )
 
 // slower is the chance that a time of a is longer than one of b, ties counting half (the statistic of Mann and Whitney,
@@ -76,6 +78,7 @@ func TestHiddenTakesAsLongAsMissing(t *testing.T) {
 // An unknown e-mail takes as long as a wrong password: the work, which is the decoy's hash, is the same. The shortest of
 // several times is compared, since load only ever adds. Without the decoy the ratio would be about a hundredth.
 func TestUnknownEmailTakesAsLongAsAWrongPassword(t *testing.T) {
+	ledgertest.FullPasswords(t)
 	s := start(t)
 	s.studio("Harbour Works", "ines@harbour.example")
 	least := map[string]time.Duration{}

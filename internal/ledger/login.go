@@ -44,7 +44,8 @@ func (l *Login) Password(ctx context.Context, email, password string) (Who, erro
 		return Who{}, fmt.Errorf("log in: %w", err)
 	}
 	if hash == nil { // nobody, or somebody without a password
-		hash, err = &decoy, pgx.ErrNoRows
+		none := decoy()
+		hash, err = &none, pgx.ErrNoRows
 	}
 	if !checkPassword(*hash, password) || err != nil {
 		return Who{}, ErrCredentials

@@ -7,6 +7,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"strings"
+	"sync/atomic"
 	"unicode/utf8"
 
 	"golang.org/x/crypto/argon2"
@@ -15,15 +16,34 @@ import (
 // Argon2id by RFC 9106, section 4, second recommended option (64 MiB, 3 passes), with one lane, since logins are rare
 // and cores are for inspections.
 const (
-	argonTime   = 3
-	argonMemory = 64 << 10 // KiB
-	argonLanes  = 1
-	argonKey    = 32
-	argonSalt   = 16
+	argonLanes = 1
+	argonKey   = 32
+	argonSalt  = 16
 
 	passwordMin = 12
 	passwordMax = 1024 // bytes: more only costs us time
 )
+
+// argonCost is what one hash costs: passes, and KiB of memory.
+type argonCost struct{ time, memory uint32 }
+
+// fullCost is that of every password of a service, cheapCost that of the tests' own.
+var fullCost, cheapCost = argonCost{time: 3, memory: 64 << 10}, argonCost{time: 1, memory: 64}
+
+// cheap says that this process makes hashes of cheapCost.
+var cheap atomic.Bool
+
+// CheapPasswords makes this process's new hashes cost next to nothing, or again what they must. It is for tests, which make
+// people by the hundred: ledgertest alone calls it, and a test holds that no program has ledgertest in it. What is stored says
+// itself what it cost, so both kinds are checked alike.
+func CheapPasswords(yes bool) { cheap.Store(yes) }
+
+func costNow() argonCost {
+	if cheap.Load() {
+		return cheapCost
+	}
+	return fullCost
+}
 
 // argonSlots bounds the memory of simultaneous logins to 4 × 64 MiB.
 var argonSlots = make(chan struct{}, 4)
@@ -41,15 +61,18 @@ func hashPassword(password string) (string, error) {
 	if len(password) > passwordMax {
 		return "", invalid("password", "is longer than %d bytes", passwordMax)
 	}
-	salt := randomBytes(argonSalt)
-	key := argonID(password, salt, argonTime, argonMemory, argonLanes, argonKey)
+	salt, cost := randomBytes(argonSalt), costNow()
+	return cost.encode(salt, argonID(password, salt, cost.time, cost.memory, argonLanes, argonKey)), nil
+}
+
+// encode is the usual text of a hash, as the reference program of Argon2 writes it.
+func (c argonCost) encode(salt, key []byte) string {
 	b64 := base64.RawStdEncoding.EncodeToString
-	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonLanes, b64(salt), b64(key)), nil
+	return fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, c.memory, c.time, argonLanes, b64(salt), b64(key))
 }
 
 // decoy costs the same as a real hash: an unknown e-mail must not answer sooner. No password has it.
-var decoy = fmt.Sprintf("$argon2id$v=%d$m=%d,t=%d,p=%d$%s$%s", argon2.Version, argonMemory, argonTime, argonLanes,
-	base64.RawStdEncoding.EncodeToString(make([]byte, argonSalt)), base64.RawStdEncoding.EncodeToString(make([]byte, argonKey)))
+func decoy() string { return costNow().encode(make([]byte, argonSalt), make([]byte, argonKey)) }
 
 func checkPassword(encoded, password string) bool {
 	var version int

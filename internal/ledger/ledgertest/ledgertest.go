@@ -123,6 +123,15 @@ func (db *DB) Studio(name string) ledger.Who {
 
 var counter atomic.Int64
 
+// Hashes of passwords were half of what tests of pages cost. FullPasswords is for those that look at the cost itself.
+func init() { ledger.CheapPasswords(true) }
+
+// FullPasswords makes hashes cost what they cost a service until the test ends; tests beside it only get slower.
+func FullPasswords(tb testing.TB) {
+	ledger.CheapPasswords(false)
+	tb.Cleanup(func() { ledger.CheapPasswords(true) })
+}
+
 // Main runs a package's tests with the cluster held throughout, so that it is not stopped between two tests:
 //
 //	func TestMain(m *testing.M) { ledgertest.Main(m) }
