@@ -74,6 +74,7 @@ func (w *world) busyHarbour() ledger.Project {
 // TestProducersPagesInABrowser looks at the producer's pages in both languages, every light and width, and plays a producer's
 // morning by clicking and typing.
 func TestProducersPagesInABrowser(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	project := w.busyHarbour()
 	scripts, out := filepath.Join(root, "testdata", "browser"), filepath.Join(root, "testdata", "out", "producer")

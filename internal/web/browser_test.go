@@ -61,6 +61,7 @@ func (w *world) propIDs() map[string]string {
 }
 
 func TestPagesInABrowser(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	scripts, out := filepath.Join(root, "testdata", "browser"), filepath.Join(root, "testdata", "out", "pages")
 	require.DirExists(t, filepath.Join(scripts, "node_modules"), "run npm ci --ignore-scripts in testdata/browser")

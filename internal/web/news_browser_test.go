@@ -19,6 +19,7 @@ import (
 
 // TestNewsPagesInABrowser looks at webhooks, mail and a forgotten password in Chromium with axe-core: wide and narrow, light and dark.
 func TestNewsPagesInABrowser(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	scripts, out := filepath.Join(root, "testdata", "browser"), filepath.Join(root, "testdata", "out", "news")
 	require.DirExists(t, filepath.Join(scripts, "node_modules"), "run npm ci --ignore-scripts in testdata/browser")

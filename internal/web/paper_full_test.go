@@ -16,6 +16,7 @@ import (
 
 // TestPapersPrinted prints both papers on A4 and on Letter with Chromium, and reads their QR codes with zbar (Debian's zbar-tools).
 func TestPapersPrinted(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	scripts, out := filepath.Join(root, "testdata", "browser"), filepath.Join(root, "testdata", "out", "papers")
 	require.DirExists(t, filepath.Join(scripts, "node_modules"), "run npm ci --ignore-scripts in testdata/browser")

@@ -20,6 +20,7 @@ import (
 
 // TestVendorInABrowser plays the vendor's whole story. The machine inspects when the script says so.
 func TestVendorInABrowser(t *testing.T) {
+	t.Parallel()
 	w := newWorld(t)
 	secret := as(w, ines, func(ctx context.Context, tx *ledger.Tx) (ledger.WorkOrder, error) {
 		return tx.CreateWorkOrder(ctx, ledger.NewWorkOrder{Project: w.project.ID, Vendor: w.who[ole].Party, Code: "HERON-1", Title: "The unnamed boat", Currency: "EUR", ReviewDays: 5, Secret: true, Codename: "HERON"})

@@ -11,6 +11,10 @@ const axeSource = readFileSync(createRequire(import.meta.url).resolve('axe-core/
 export const schemes = ['light', 'dark'];
 export const widths = [1300, 820, 360];
 
+// The rules whose answer light and width can change without anything else changing.
+export const lightAndWidth = ['color-contrast', 'target-size'];
+const everyPicture = process.env.PAGES_PICTURES === '1';
+
 function onThisMachine() {
   for (const name of ['chromium', 'chromium-browser', 'google-chrome']) {
     try {
@@ -70,7 +74,9 @@ export class Looker {
     this.say(name, `${selector} says "${found.slice(0, 300)}", not "${text}"`);
   }
 
-  // at looks at the page as it is now, in every light and width: axe, nothing wider than the screen, a picture.
+  // at looks at the page as it is now, in every light and width: axe, nothing wider than the screen. Every rule runs on the
+  // widest in light and on the narrowest in dark; in the two others only what light and width change: contrast and the size
+  // of targets. A picture is left where something is wrong, and with PAGES_PICTURES=1 everywhere.
   async at(page, name, { opened = true } = {}) {
     this.pages++;
     await wholePage(page);
@@ -81,10 +87,11 @@ export class Looker {
       for (const scheme of schemes) {
         await page.emulateMedia({ colorScheme: scheme });
         const where = `${name} ${scheme} ${width}`;
+        const before = this.problems.length;
         if (scheme === 'light') await this.fits(page, where);
         if (width === 820) continue; // laid out as one of the others
-        await this.axe(page, where);
-        await page.screenshot({ path: join(this.out, `${name}-${scheme}-${width}.png`), fullPage: true });
+        await this.axe(page, where, (width === widths[0]) === (scheme === 'light') ? null : lightAndWidth);
+        if (everyPicture || this.problems.length > before) await page.screenshot({ path: join(this.out, `${name}-${scheme}-${width}.png`), fullPage: true });
       }
     }
     const folded = await page.evaluate(() => [...document.querySelectorAll('main details:not([open])')].map((d) => (d.open = true)).length);
@@ -101,14 +108,15 @@ export class Looker {
   }
 
   // axe: every rule that is on by default, and the size of targets (WCAG 2.2, 2.5.8), which is not.
-  async axe(page, where) {
+  async axe(page, where, only = null) {
     this.looks++;
     // The pages' policy lets no script in; the debugger is not bound by it.
     if (!await page.evaluate(() => Boolean(window.axe))) await page.evaluate(axeSource);
-    const found = await page.evaluate(async () => {
-      const r = await window.axe.run(document, { rules: { 'target-size': { enabled: true } }, resultTypes: ['violations'] });
+    const found = await page.evaluate(async (only) => {
+      const which = only ? { runOnly: { type: 'rule', values: only } } : { rules: { 'target-size': { enabled: true } } };
+      const r = await window.axe.run(document, { ...which, resultTypes: ['violations'] });
       return r.violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.html.slice(0, 120) + ' ' + (n.any[0]?.message ?? '')).join(' | ')}`);
-    }).catch((e) => [`axe did not run: ${e.message}`]);
+    }, only).catch((e) => [`axe did not run: ${e.message}`]);
     for (const f of found) this.say(where, f);
   }
 

@@ -4,7 +4,7 @@
 import { mkdtempSync, readFileSync, writeFileSync } from 'node:fs';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
-import { launch, logIn, Looker } from './browser.mjs';
+import { launch, logIn, Looker, lightAndWidth } from './browser.mjs';
 
 const w = JSON.parse(readFileSync(0, 'utf8')); // base, password, out, people, pages, deliveries, props, specs, invitation
 const look = new Looker(w.out);
@@ -34,6 +34,9 @@ async function theLookItself() {
   for (const want of ['image-alt', 'color-contrast', 'wider than the screen']) {
     check('the look itself', probe.problems.some((p) => p.includes(want)), `did not find ${want}: ${probe.problems.join('; ')}`);
   }
+  const narrowed = new Looker(w.out);
+  await narrowed.axe(page, 'probe', lightAndWidth);
+  check('the look itself', narrowed.problems.length > 0 && narrowed.problems.every((p) => p.includes('color-contrast')), `asked for contrast it found: ${narrowed.problems.join('; ')}`);
   await page.context().close();
 }
 

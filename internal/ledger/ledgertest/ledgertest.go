@@ -135,18 +135,21 @@ func FullPasswords(tb testing.TB) {
 // Main runs a package's tests with the cluster held throughout, so that it is not stopped between two tests:
 //
 //	func TestMain(m *testing.M) { ledgertest.Main(m) }
-func Main(m *testing.M) {
+func Main(m *testing.M) { os.Exit(Run(m)) }
+
+// Run is Main for packages that have something of their own to clear away; it gives the code to end with.
+func Run(m *testing.M) (code int) {
 	ctx := context.Background()
 	if _, err := hold(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "test database:", err)
-		os.Exit(1)
+		return 1
 	}
-	code := m.Run()
+	code = m.Run()
 	if err := letGo(ctx); err != nil {
 		fmt.Fprintln(os.Stderr, "test database:", err)
 		code = 1
 	}
-	os.Exit(code)
+	return code
 }
 
 // cluster is the shared server as this process holds it.
