@@ -163,7 +163,7 @@ func (l *lookup) whole() *inspection.Outcome {
 			return nil
 		}
 	}
-	if hashOf(filepath.Join(l.job.Out, "evidence.json")) != r.Outcome.EvidenceSHA256 {
+	if hashOf(filepath.Join(l.job.Out, evidenceName)) != r.Outcome.EvidenceSHA256 {
 		return nil
 	}
 	for _, p := range r.Outcome.Pictures {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"flag"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -131,18 +130,11 @@ func (c *call) run(ctx context.Context, exe, folder, out string, threads int, pr
 	if before := look.whole(); before != nil && !c.keepBake { // what is kept has no bakes
 		return before, nil
 	}
-	if err := clearOut(job.Out); err != nil {
-		return nil, err
-	}
 	job.Hashes, job.Known = look.digests, look.known
-	limits := inspection.Limits{MemoryBytes: int64(c.memoryMB) << 20, Confine: true}
-	o, err := inspection.Spawn(ctx, exe, job, limits, progress, nil)
+	o, err := c.measure(ctx, exe, job, progress)
 	if err == nil && look.changedSince() { // a file was written while it was read: its digest may be another one's
 		job.Hashes, job.Known = nil, nil
-		if err := clearOut(job.Out); err != nil {
-			return nil, err
-		}
-		return inspection.Spawn(ctx, exe, job, limits, progress, nil)
+		return c.measure(ctx, exe, job, progress)
 	}
 	if err == nil {
 		look.keep(o)
@@ -171,37 +163,6 @@ func (c *call) job(folder, out string, threads int) (inspection.Job, error) {
 	return job, err
 }
 
-// clearOut makes the evidence's folder and takes away what an earlier inspection left in it: an old verdict beside a new
-// failure would be taken for the new one's.
-func clearOut(out string) error {
-	if err := os.MkdirAll(out, 0o755); err != nil {
-		return fmt.Errorf("make the folder for the evidence: %w", err)
-	}
-	root, err := os.OpenRoot(out)
-	if err != nil {
-		return fmt.Errorf("open the folder for the evidence: %w", err)
-	}
-	defer root.Close()
-	if _, err := root.Stat("evidence.json"); errors.Is(err, fs.ErrNotExist) {
-		return nil
-	}
-	old, _, err := inspection.ReadEvidence(out)
-	if err != nil || !strings.HasPrefix(old.Schema, "proofhouse/evidence/") {
-		return fmt.Errorf("%s holds an evidence.json that is not one of ours; choose another folder with --out", out)
-	}
-	for _, p := range old.Pictures {
-		if err := root.Remove(filepath.Base(p.Name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("remove an old picture: %w", err)
-		}
-	}
-	for _, name := range []string{"evidence.json", ReportName} {
-		if err := root.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("remove the old %s: %w", name, err)
-		}
-	}
-	return nil
-}
-
 // inspected is one folder's inspection that came to an end.
 type inspected struct {
 	evidence *acceptance.Evidence
@@ -218,7 +179,11 @@ func (c *call) inspect(ctx context.Context, s Streams, exe, folder, out, label s
 		b.clear()
 		switch {
 		case err != nil:
-			return got, failed(ctx, s, c.lang, err), false
+			code := failed(ctx, s, c.lang, err)
+			if _, err := os.Stat(filepath.Join(out, evidenceName)); err == nil && label != "" {
+				fmt.Fprintln(s.Err, c.lang.Say("desk.earlier_stays", words.Name(out)))
+			}
+			return got, code, false
 		case o.Refused != "":
 			fmt.Fprintln(s.Err, o.Refused)
 			return got, ExitWrongCall, false

@@ -158,7 +158,7 @@ func (b *bar) set(what string, done float64) {
 	if b.label == "" {
 		return
 	}
-	done = max(0, min(1, done))
+	done, what = max(0, min(1, done)), doing(b.l, what)
 	if !b.s.Terminal {
 		if quarter := int(4 * done); quarter > b.quarter && quarter < 4 {
 			b.quarter = quarter
@@ -173,6 +173,27 @@ func (b *bar) set(what string, done float64) {
 	}
 	fmt.Fprintf(b.s.Err, "\r\x1b[K%s [%s%s] %3.0f %%  %s", b.label, strings.Repeat("=", full), strings.Repeat(" ", width-full), 100*done, what)
 	b.shown = true
+}
+
+// doing says in the person's language what an inspection or a delivery is at; names of files and checks stay.
+func doing(l *words.Language, what string) string {
+	word, of, _ := strings.Cut(what, " ")
+	text := what
+	switch word {
+	case "reading":
+		text = l.Say("desk.doing_reading", words.Name(of))
+	case "sorting":
+		text = l.Say("desk.doing_sorting")
+	case "checking":
+		text = l.Say("desk.doing_checking", words.Name(of))
+	case "pictures":
+		text = l.Say("desk.doing_pictures")
+	case "hashing":
+		text = l.Say("desk.doing_hashing", words.Name(of))
+	case "sending":
+		text = l.Say("desk.doing_sending", words.Name(of))
+	}
+	return strings.TrimSpace(text)
 }
 
 func (b *bar) clear() {

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/words"
 )
 
 // called runs a command and returns its exit code and what it printed.
@@ -54,9 +55,9 @@ func TestSmallMistakes(t *testing.T) {
 
 func TestNearest(t *testing.T) {
 	t.Parallel()
-	words := []string{"inspect", "send", "explain", "serve", "uv"}
+	names := []string{"inspect", "send", "explain", "serve", "uv"}
 	for word, want := range map[string]string{"inpsect": "inspect", "inspct": "inspect", "sned": "send", "uvs": "uv", "explian": "explain", "zebra": "", "": "", "serve": "serve"} {
-		require.Equal(t, want, Nearest(word, words), word)
+		require.Equal(t, want, Nearest(word, names), word)
 	}
 }
 
@@ -164,6 +165,20 @@ func TestWatch(t *testing.T) {
 	require.Equal(t, ExitPass, <-ended)
 	tail := out.String()[strings.LastIndex(out.String(), "saved: "):]
 	require.NotContains(t, tail, "too large", "the spec that was saved counts")
+}
+
+// TestProgressIsSaid: what an inspection is at is said in the person's language, with the names as they are.
+func TestProgressIsSaid(t *testing.T) {
+	t.Parallel()
+	folder, specPath := delivery(t, "crate")
+	_, _, errs := called(t, Streams{Language: "de"}, "--spec", specPath, "--no-pictures", folder)
+	require.Regexp(t, `(?m)^crate: \d+ %, prüft [a-z]+\.[a-z_]+$`, errs)
+	require.NotContains(t, errs, "checking")
+	require.NotContains(t, errs, "reading")
+	english, _ := words.In("en")
+	for what, want := range map[string]string{"hashing": "hashing", "hashing a.glb": "hashing a.glb", "sending a.glb": "sending a.glb", "pictures": "drawing pictures", "sorting the parts": "sorting the parts", "else": "else"} {
+		require.Equal(t, want, doing(english, what))
+	}
 }
 
 // TestBatch: a line for each delivery and a summary, in the person's language; with a folder to keep them in, a page each.

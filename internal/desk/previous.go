@@ -49,7 +49,7 @@ func earlierEvidence(named, folder, out string) ([]byte, error) {
 // changedSince says whether out holds evidence of another state of the delivery: a file is newer than the evidence, has
 // another size, came or went. Times are this machine's own and decide only what a vendor is shown beside their findings.
 func changedSince(folder, out string) (bool, error) {
-	info, err := os.Stat(filepath.Join(out, "evidence.json"))
+	info, err := os.Stat(filepath.Join(out, evidenceName))
 	if errors.Is(err, fs.ErrNotExist) {
 		return false, nil
 	}

@@ -14,17 +14,8 @@ import (
 
 	"proofhouse/internal/acceptance"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
-
-const trySpecUsage = `Try a draft of a spec on past deliveries, from their evidence alone: who would newly fail, who would newly pass, and by how
-much. Nothing is measured again; where a change needs that, it says so.
-
-  worker tryspec --spec draft.yaml EVIDENCE.json|FOLDER…
-
-A FOLDER is searched for files named evidence.json.
-
-Exit: 0 when every delivery could be told, 3 when some must be measured again, 2 called wrongly.
-`
 
 // tried is one past delivery with how it would have fared.
 type tried struct {
@@ -34,14 +25,18 @@ type tried struct {
 
 // TrySpec is the command `worker tryspec`.
 func TrySpec(s Streams, args []string) int {
-	f := flag.NewFlagSet("tryspec", flag.ContinueOnError)
-	specPath := f.String("spec", "", "the `file` of the draft, YAML or JSON")
-	asJSON := f.Bool("json", false, "print the trials as JSON")
-	f.Usage = func() { fmt.Fprintf(s.Out, "%s\n", trySpecUsage); f.PrintDefaults() }
 	l := s.Said(args)
+	f := flag.NewFlagSet("tryspec", flag.ContinueOnError)
+	specPath := f.String("spec", "", l.Say("desk.flag_draft"))
+	asJSON := f.Bool("json", false, l.Say("desk.flag_trials_json"))
+	language := f.String("language", "", l.Say("desk.flag_language"))
+	f.Usage = func() { fmt.Fprintln(s.Out, l.Say("desk.usage_tryspec")); f.PrintDefaults() }
 	rest, code, done := ParseFlags(s, f, args)
 	if done {
 		return code
+	}
+	if _, ok := words.In(*language); *language != "" && !ok {
+		return wrongCall(s, l, f, "desk.speaks_not", words.Name(*language))
 	}
 	if *specPath == "" || len(rest) == 0 {
 		return wrongCall(s, l, f, "desk.tryspec_takes")
@@ -50,7 +45,7 @@ func TrySpec(s Streams, args []string) int {
 	if err != nil {
 		return wrongly(s, l, f, err.Error())
 	}
-	names, past, err := pastEvidence(rest)
+	names, past, err := pastEvidence(l, rest)
 	if err != nil {
 		return wrongly(s, l, f, err.Error())
 	}
@@ -70,7 +65,7 @@ func TrySpec(s Streams, args []string) int {
 	if *asJSON {
 		err = json.NewEncoder(s.Out).Encode(list)
 	} else {
-		err = tellTrials(s.Out, draft, list)
+		err = tellTrials(s.Out, l, draft, list)
 	}
 	if err != nil {
 		fmt.Fprintf(s.Err, "worker tryspec: %v\n", err)
@@ -80,7 +75,7 @@ func TrySpec(s Streams, args []string) int {
 }
 
 // pastEvidence reads the named files, and those named evidence.json under the named folders, in the order of their paths.
-func pastEvidence(args []string) (names []string, past []*acceptance.Evidence, err error) {
+func pastEvidence(l *words.Language, args []string) (names []string, past []*acceptance.Evidence, err error) {
 	for _, arg := range args {
 		info, err := os.Stat(arg)
 		if err != nil {
@@ -91,7 +86,7 @@ func pastEvidence(args []string) (names []string, past []*acceptance.Evidence, e
 			continue
 		}
 		err = filepath.WalkDir(arg, func(path string, d fs.DirEntry, err error) error {
-			if err == nil && d.Type().IsRegular() && d.Name() == "evidence.json" {
+			if err == nil && d.Type().IsRegular() && d.Name() == evidenceName {
 				names = append(names, path)
 			}
 			return err
@@ -109,18 +104,18 @@ func pastEvidence(args []string) (names []string, past []*acceptance.Evidence, e
 		}
 		e := &acceptance.Evidence{}
 		if err := json.Unmarshal(data, e); err != nil || !strings.HasPrefix(e.Schema, "proofhouse/evidence/") {
-			return nil, nil, fmt.Errorf("%s is no evidence of an inspection", name)
+			return nil, nil, errors.New(l.Say("desk.evidence_not", words.Name(name)))
 		}
 		past = append(past, e)
 	}
 	if len(past) == 0 {
-		return nil, nil, errors.New("there is no evidence.json under what was named")
+		return nil, nil, errors.New(l.Say("desk.evidence_none"))
 	}
 	return names, past, nil
 }
 
 // tellTrials prints one line for each delivery and, under it, what would change and what cannot be told.
-func tellTrials(w io.Writer, draft *spec.Spec, list []tried) error {
+func tellTrials(w io.Writer, l *words.Language, draft *spec.Spec, list []tried) error {
 	p := &lines{w: w}
 	var fails, passes, open int
 	for _, t := range list {
@@ -128,32 +123,34 @@ func tellTrials(w io.Writer, draft *spec.Spec, list []tried) error {
 		switch {
 		case t.NewlyFails():
 			fails++
-			after += "  NEWLY FAILS"
+			after += "  " + l.Say("desk.trial_fails")
 		case t.NewlyPasses():
 			passes++
-			after += "  NEWLY PASSES"
+			after += "  " + l.Say("desk.trial_passes")
 		case t.After == "":
 			open++
-			after = "must be measured again"
+			after = l.Say("desk.trial_open")
+		case len(t.Changes)+len(t.Again) == 0:
+			after += "  " + l.Say("desk.trial_same")
 		}
 		p.line("%s  %s, %s: %s -> %s", t.File, t.Prop, t.Milestone, t.Before, after)
 		if t.LimitsOnly {
-			p.line("    the draft is of another prop, or sees parts, sets or the view differently: its limits alone were tried")
+			p.line("    %s", l.Say("desk.trial_limits_only"))
 		}
 		if t.OtherEngine {
-			p.line("    another version of the engine measured it: checks that it lacked were not tried")
+			p.line("    %s", l.Say("desk.trial_other_engine"))
 		}
 		for _, c := range t.Changes {
-			p.line("    %s: %s -> %s%s", ofWords(c.TrialOf), c.Before, c.After, marginWords(c.Margin))
+			p.line("    %s: %s -> %s%s", ofWords(c.TrialOf), c.Before, c.After, marginWords(l, c.Margin))
 		}
-		for _, a := range againLines(t.Again) {
-			p.line("    must be measured again: %s", a)
+		for _, a := range againLines(l, t.Again) {
+			p.line("    %s", l.Say("desk.trial_again", words.Name(a)))
 		}
 		if m := t.Closest; m != nil && len(t.Changes) == 0 {
-			p.line("    closest limit that counts: %s%s", ofWords(m.TrialOf), marginWords(m))
+			p.line("    %s", l.Say("desk.trial_closest", words.Name(ofWords(m.TrialOf)+marginWords(l, m))))
 		}
 	}
-	p.line("\nDraft of %s on %d deliveries: %d would newly fail, %d would newly pass, %d must be measured again.", draft.Prop, len(list), fails, passes, open)
+	p.line("\n%s", l.Say("desk.trial_sum", words.Name(draft.Prop), words.Count(len(list)), words.Count(fails), words.Count(passes), words.Count(open)))
 	return p.err
 }
 
@@ -170,42 +167,50 @@ func (l *lines) line(format string, args ...any) {
 }
 
 func ofWords(of acceptance.TrialOf) string {
-	words := of.Check
+	text := of.Check
 	for _, w := range []string{of.Part, of.Set, of.File} {
 		if w != "" {
-			words += " " + w
+			text += " " + w
 		}
 	}
 	if of.LOD != nil {
-		words += fmt.Sprintf(" LOD %d", *of.LOD)
+		text += fmt.Sprintf(" LOD %d", *of.LOD)
 	}
-	return words
+	return text
 }
 
-func marginWords(m *acceptance.TrialMargin) string {
+// marginWords says how far a value is from its limit. A limit of 0 has no share that is left.
+func marginWords(l *words.Language, m *acceptance.TrialMargin) string {
 	if m == nil {
 		return ""
 	}
-	side := "to spare"
-	room := m.Room
-	if room < 0 {
-		side, room = "over", -room
+	metric, value, limit := words.Name(m.Metric), words.Name(l.Digits(m.Value, 4)), words.Name(l.Digits(m.Limit, 4))
+	switch {
+	case m.Limit == 0:
+		return " (" + l.Say("desk.trial_margin", metric, value, limit) + ")"
+	case m.Room < 0:
+		return " (" + l.Say("desk.trial_over", metric, value, limit, words.Share(-m.Room)) + ")"
 	}
-	if m.Limit == 0 {
-		return fmt.Sprintf(" (%s %.4g, limit 0)", m.Metric, m.Value)
-	}
-	return fmt.Sprintf(" (%s %.4g, limit %.4g: %.1f %% %s)", m.Metric, m.Value, m.Limit, 100*room, side)
+	return " (" + l.Say("desk.trial_spare", metric, value, limit, words.Share(m.Room)) + ")"
 }
 
 // againLines says each check that must be measured again once, with why.
-func againLines(list []acceptance.TrialAgain) []string {
+func againLines(l *words.Language, list []acceptance.TrialAgain) []string {
 	var out []string
 	for _, a := range list {
-		why := map[string]string{"limit": "a limit of it steers what is measured", "options": "an option of it changed", "not measured": "it did not apply then"}[a.Why]
-		if a.Key != "" {
-			why = a.Key + " steers what is measured"
+		check := words.Name(a.Check)
+		var text string
+		switch {
+		case a.Key != "":
+			text = l.Say("desk.trial_why_key", check, words.Name(a.Key))
+		case a.Why == "limit":
+			text = l.Say("desk.trial_why_limit", check)
+		case a.Why == "options":
+			text = l.Say("desk.trial_why_options", check)
+		default:
+			text = l.Say("desk.trial_why_not_measured", check)
 		}
-		if text := a.Check + ": " + why; !slices.Contains(out, text) {
+		if !slices.Contains(out, text) {
 			out = append(out, text)
 		}
 	}
