@@ -66,7 +66,7 @@ func surfaceSilhouette(ctx context.Context, s *Subject, t Target, r spec.Rule) F
 		}
 		point := v.World(v.WorstFromMM)
 		pl := Place{PointMM: &point, Value: &Value{Value: v.MaxOffsetMM, Unit: "mm"}, Side: sideOf(s, t.Part, point)}
-		pl.note("surface.silhouette.view", words.Count(v.Number), words.List(words.Num(v.Toward[0]), words.Num(v.Toward[1]), words.Num(v.Toward[2])),
+		pl.note("surface.silhouette.view", words.Count(v.Number), seenFrom(v.Toward),
 			whoStands(v.SculptOut), words.MM(v.MaxOffsetMM), words.MM(v.RunOffsetMM))
 		f.Where = append(f.Where, pl)
 	}
@@ -103,3 +103,20 @@ func (f *Finding) saySilhouette(s *Subject, p *Part, r spec.Rule, m *surface.Sil
 	f.say("surface.silhouette.offsets", words.Px(m.RunOffsetMM/pixel), words.Px(r.Numbers["max_run_px"]), words.Px(m.MeanOffsetMM/pixel), words.Px(r.Numbers["max_mean_px"]))
 	f.also("surface.silhouette.largest", words.MM(m.MaxOffsetMM), words.Px(m.MaxOffsetMM/pixel), sideTerm(sideOf(s, p, worst.World(worst.WorstFromMM))), whoStands(worst.SculptOut))
 }
+
+// seenFrom lists the sides that a direction looks from, as words of a sentence; toward is a unit vector, +X the prop's left, +Y up, +Z its front.
+func seenFrom(toward [3]float64) words.Arg {
+	var sides []words.Arg
+	for _, w := range [...]struct {
+		along float64
+		side  string
+	}{{toward[2], "front"}, {-toward[2], "back"}, {toward[0], "left"}, {-toward[0], "right"}, {toward[1], "top"}, {-toward[1], "below"}} {
+		if w.along > sideShare {
+			sides = append(sides, words.Term(w.side))
+		}
+	}
+	return words.List(sides...)
+}
+
+// sideShare is how much of a direction must lie along an axis for its side to be named: at least one axis always has 0.577 of it.
+const sideShare = 0.35

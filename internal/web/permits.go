@@ -7,6 +7,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/httpapi"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
@@ -14,18 +15,83 @@ import (
 
 // permitPage is one permission, or what is asked for, with the figures that speak for it or against it.
 type permitPage struct {
-	Asked   []ledger.Permission
-	One     *ledger.Permission
-	Order   ledger.WorkOrder
-	Prop    *ledger.Prop
-	Figures []ledger.PermissionFigure
+	Asked   []askedPermit
+	One     *askedPermit
 	Decides bool // the reader may decide: the ledger decides again
 	Refusal refusal
 }
 
+// askedPermit is a permission with what it is about.
+type askedPermit struct {
+	ledger.Permission
+	Order   ledger.WorkOrder
+	For     *ledger.Prop // nil where it reaches farther than one
+	Figures []ledger.PermissionFigure
+}
+
+// Unit is what its worst value is counted in: as it was measured, or as the check's limit has it.
+func (p askedPermit) Unit() string {
+	for _, f := range p.Figures {
+		if f.Unit != "" {
+			return f.Unit
+		}
+	}
+	for _, l := range catalogue()[p.Check].Limits {
+		if l.Kind != spec.AtMost && l.Kind != spec.AtLeast {
+			continue
+		}
+		if _, unit := unitOf(l.Key); l.Unit == "" {
+			return unit
+		}
+		return l.Unit
+	}
+	return ""
+}
+
+// Limit is what the spec in force allows, as the newest inspections were judged by it; nil before the first.
+func (p askedPermit) Limit() *float64 {
+	for _, f := range p.Figures {
+		if f.Limit != nil {
+			return f.Limit
+		}
+	}
+	return nil
+}
+
+// Measured is the first of the values that were found, which is of what is worst off; nil before the first.
+func (p askedPermit) Measured() *float64 {
+	for _, f := range p.Figures {
+		if f.Measured != nil {
+			return f.Measured
+		}
+	}
+	return nil
+}
+
+// permitsMeasured bounds how many of a list are shown with their figures; the others have them on their own pages.
+const permitsMeasured = 40
+
+func askedOf(ctx context.Context, tx *ledger.Tx, m ledger.Permission, figures bool) (p askedPermit, err error) {
+	p.Permission = m
+	if p.Order, err = tx.WorkOrder(ctx, m.WorkOrderID); err != nil {
+		return p, err
+	}
+	if m.Prop != nil {
+		prop, err := tx.Prop(ctx, *m.Prop)
+		if err != nil {
+			return p, err
+		}
+		p.For = &prop
+	}
+	if figures {
+		p.Figures, err = tx.PermissionFigures(ctx, m)
+	}
+	return p, err
+}
+
 // Covered is how many of the failed findings it would cover.
 func (page permitPage) Covered() (n int) {
-	for _, f := range page.Figures {
+	for _, f := range page.One.Figures {
 		if f.Covered {
 			n++
 		}
@@ -35,7 +101,7 @@ func (page permitPage) Covered() (n int) {
 
 // Failed is how many findings failed.
 func (page permitPage) Failed() (n int) {
-	for _, f := range page.Figures {
+	for _, f := range page.One.Figures {
 		if f.Outcome == "fail" {
 			n++
 		}
@@ -47,7 +113,17 @@ func (p *Pages) permits(c echo.Context) error {
 	if err := studio(c); err != nil {
 		return err
 	}
-	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Permission, error) { return tx.PermissionsAsked(ctx) })
+	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (list []askedPermit, err error) {
+		asked, err := tx.PermissionsAsked(ctx)
+		for i, m := range asked {
+			one, err := askedOf(ctx, tx, m, i < permitsMeasured)
+			if err != nil {
+				return nil, err
+			}
+			list = append(list, one)
+		}
+		return list, err
+	})
 	if err != nil {
 		return err
 	}
@@ -70,18 +146,8 @@ func (p *Pages) showPermit(c echo.Context, status int, r refusal) error {
 		if err != nil {
 			return page, err
 		}
-		page.One = &one
-		if page.Order, err = tx.WorkOrder(ctx, one.WorkOrderID); err != nil {
-			return page, err
-		}
-		if one.Prop != nil {
-			prop, err := tx.Prop(ctx, *one.Prop)
-			if err != nil {
-				return page, err
-			}
-			page.Prop = &prop
-		}
-		page.Figures, err = tx.PermissionFigures(ctx, one)
+		asked, err := askedOf(ctx, tx, one, true)
+		page.One = &asked
 		return page, err
 	})
 	if err != nil {

@@ -196,6 +196,7 @@ func placesOf(r words.Reader, all []acceptance.Finding) []viewPlace {
 		if f.Outcome != acceptance.Fail && f.Outcome != acceptance.Warn {
 			continue
 		}
+		f = acceptance.FindingIn(r.Language, f)
 		for _, w := range f.Where {
 			if w.PointMM == nil && (w.Node == "" || len(w.Triangles) == 0) || len(out) == placesShown {
 				continue

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"math"
 	"regexp"
 	"strconv"
 	"strings"
@@ -147,7 +148,7 @@ func placeIn(r words.Reader, p acceptance.Place) string {
 		w = append(w, side)
 	}
 	if p.PointMM != nil {
-		w = append(w, r.Text(words.P("finding.at_point", words.Name(r.List(r.Number(p.PointMM[0]), r.Number(p.PointMM[1]), r.Number(p.PointMM[2]))))))
+		w = append(w, r.Text(words.P("finding.at_point", words.Name(r.List(r.Number(nearMM(p.PointMM[0])), r.Number(nearMM(p.PointMM[1])), r.Number(nearMM(p.PointMM[2])))))))
 	}
 	if p.Note != "" {
 		w = append(w, p.Note)
@@ -156,6 +157,14 @@ func placeIn(r words.Reader, p acceptance.Place) string {
 		w = append(w, p.Pointer)
 	}
 	return strings.Join(w, ", ")
+}
+
+// nearMM is a coordinate as finely as somebody can look for it: in whole millimetres, below ten of them in tenths. The record has it whole.
+func nearMM(v float64) float64 {
+	if math.Abs(v) < 10 {
+		return math.Round(10*v) / 10
+	}
+	return math.Round(v)
 }
 
 // checksOf names the checks of findings.
