@@ -101,6 +101,9 @@ func init() {
 		if dir := os.Getenv("STORM_S3"); dir != "" {
 			return storeAlone(dir, os.Getenv("STORM_S3_LISTEN")), true
 		}
+		if dir := os.Getenv("COMPOSED_S3"); dir != "" {
+			return storeComposed(dir), true
+		}
 		return 0, false
 	}
 }
