@@ -261,7 +261,7 @@ func (tx *Tx) setUses(ctx context.Context, cond string, args ...any) ([]SetUse, 
 // SourceRoles checks the roles that an order owes with a final delivery: each begins with "source.".
 func sourceRoles(roles []string) (f faults) {
 	for i, r := range roles {
-		f.add(!strings.HasPrefix(r, "source.") || len(r) > 64, fmt.Sprintf("source_roles[%d]", i), "is %q, and a source's role begins with source., such as source.sculpt", r)
+		f.add(!strings.HasPrefix(r, "source.") || len(r) > 64, fmt.Sprintf("source_roles[%d]", i), "is %.64q, and a source's role begins with source., such as source.sculpt", r)
 		f.add(slices.Contains(roles[:i], r), fmt.Sprintf("source_roles[%d]", i), "names %s twice", r)
 	}
 	f.add(len(roles) > 20, "source_roles", "are over 20")

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"context"
 	"fmt"
 	"strings"
 )
@@ -84,4 +85,23 @@ func (in NewProp) Amounts() []int64 {
 		shares[i] = m.ShareBP
 	}
 	return splitAmount(in.PriceMinor, shares)
+}
+
+// CodesTaken says which codes of an order, and of a project to start with it, the studio has used already. The project's field is
+// project_code.
+func (tx *Tx) CodesTaken(ctx context.Context, in NewWorkOrder, project *NewProject) ([]*Invalid, error) {
+	var f faults
+	var order, started bool
+	code := ""
+	if project != nil {
+		code = project.Code
+	}
+	err := tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.work_order WHERE studio_id = $1 AND code = $2), EXISTS (SELECT FROM ph.project WHERE studio_id = $1 AND code = $3)`,
+		tx.Who.Party, in.Code, code).Scan(&order, &started) // by work_order_code_key and project_code_key
+	if err != nil {
+		return nil, fmt.Errorf("codes that are taken: %w", err)
+	}
+	f.add(order, "code", "is another order's already: choose one that is free")
+	f.add(started, "project_code", "is another project's already: choose that project, or a free code")
+	return f, nil
 }

@@ -1,8 +1,8 @@
 package web
 
 import (
-	"bytes"
 	"context"
+	"errors"
 	"net/http"
 	"slices"
 	"strconv"
@@ -22,6 +22,16 @@ type newOrderPage struct {
 	Projects []ledger.Project
 	Vendors  []ledger.Vendor
 	Refusal  refusal
+}
+
+// Further says whether something among the further terms has been filled in, or is wrong: they stand open then.
+func (page newOrderPage) Further() bool {
+	for _, name := range []string{"terms", "kill_fee", "silence", "source_roles", "origin", "codename", "secret"} {
+		if typed := page.Refusal.Typed("order", name); typed != "" && typed != "0" || page.Refusal.Fault("order", name) != "" {
+			return true
+		}
+	}
+	return false
 }
 
 // listed bounds what a form offers to choose from; a studio with more names the rest by the interface.
@@ -58,30 +68,64 @@ func (p *Pages) showNewOrder(c echo.Context, status int, page newOrderPage) erro
 	return p.render(c, status, "neworder", frame{Title: words.P("neworder.title"), At: "orders"}, page)
 }
 
-// placeOrder places a work order, with a project of its own where none is chosen.
-func (p *Pages) placeOrder(c echo.Context) error {
-	in := ledger.NewWorkOrder{
+// orderFields are the fields of the form whose names are not the record's.
+var orderFields = map[string]string{"rounds_included": "rounds", "kill_fee_bp": "kill_fee"}
+
+// newOrderOf reads the form: an order, the project to start with it where none is chosen, and everything that is wrong.
+func newOrderOf(c echo.Context) (in ledger.NewWorkOrder, project *ledger.NewProject, faults []*ledger.Invalid) {
+	in = ledger.NewWorkOrder{
 		Code: typed(c, "code"), Title: typed(c, "title"), Currency: strings.ToUpper(typed(c, "currency")), Terms: typed(c, "terms"), SilenceAccepts: field(c, "silence") == "yes",
 		Codename: typed(c, "codename"), Secret: field(c, "secret") == "yes", OriginRequired: field(c, "origin") == "yes", SourceRoles: strings.Fields(strings.ReplaceAll(typed(c, "source_roles"), ",", " ")),
 	}
 	var err error
 	if in.Vendor, err = uuid.Parse(field(c, "vendor")); err != nil {
-		return ledger.ErrNotFound
+		faults = append(faults, &ledger.Invalid{Field: "vendor", Why: "is not chosen"})
 	}
-	project, chosen := uuid.Parse(field(c, "project"))
+	if in.Project, err = uuid.Parse(field(c, "project")); err != nil {
+		project = &ledger.NewProject{Code: typed(c, "project_code"), Title: typed(c, "project_title")}
+		for _, f := range project.Faults() {
+			faults = append(faults, &ledger.Invalid{Field: "project_" + f.Field, Why: f.Why})
+		}
+	}
+	number := func(name string, read func(name, text string) (int, error)) int {
+		n, err := read(name, typed(c, name))
+		var wrong *ledger.Invalid
+		if errors.As(err, &wrong) {
+			faults = append(faults, wrong)
+		}
+		return n
+	}
+	in.RoundsIncluded, in.ReviewDays, in.KillFeeBP = number("rounds", whole), number("review_days", whole), number("kill_fee", wholePercent)
+	for _, f := range in.Faults() {
+		if !slices.ContainsFunc(faults, func(had *ledger.Invalid) bool { return had.Field == f.Field || had.Field == orderFields[f.Field] }) {
+			faults = append(faults, f)
+		}
+	}
+	return in, project, faults
+}
+
+// placeOrder places a work order, with a project of its own where none is chosen.
+func (p *Pages) placeOrder(c echo.Context) error {
+	if err := producer(c); err != nil {
+		return err
+	}
+	in, project, faults := newOrderOf(c)
+	taken, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (taken []*ledger.Invalid, err error) {
+		if len(faults) == 0 {
+			return nil, nil // whether it is taken the record says when it is placed
+		}
+		return tx.CodesTaken(ctx, in, project)
+	})
+	if err != nil {
+		return err
+	}
+	if faults = append(faults, taken...); len(faults) > 0 {
+		r := p.refuseFields(c, "order", faults, orderFields)
+		return p.showNewOrder(c, r.Status, newOrderPage{Refusal: r})
+	}
 	placed, again, err := act(c, p, "work_order", func(ctx context.Context, tx *ledger.Tx) (o ledger.WorkOrder, id uuid.UUID, err error) {
-		if in.RoundsIncluded, err = whole("rounds", typed(c, "rounds")); err != nil {
-			return o, id, err
-		}
-		if in.ReviewDays, err = whole("review_days", typed(c, "review_days")); err != nil {
-			return o, id, err
-		}
-		if in.KillFeeBP, err = wholePercent("kill_fee", typed(c, "kill_fee")); err != nil {
-			return o, id, err
-		}
-		in.Project = project
-		if chosen != nil {
-			made, err := tx.CreateProject(ctx, ledger.NewProject{Code: typed(c, "project_code"), Title: typed(c, "project_title")})
+		if project != nil {
+			made, err := tx.CreateProject(ctx, *project)
 			if err != nil {
 				return o, id, err
 			}
@@ -91,6 +135,15 @@ func (p *Pages) placeOrder(c echo.Context) error {
 		return o, o.ID, err
 	})
 	switch {
+	case errors.Is(err, ledger.ErrConflict):
+		if taken, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]*ledger.Invalid, error) {
+			return tx.CodesTaken(ctx, in, project)
+		}); err != nil {
+			return err
+		}
+		r := p.refuseFields(c, "order", taken, orderFields)
+		r.Status = http.StatusConflict
+		return p.showNewOrder(c, r.Status, newOrderPage{Refusal: r})
 	case err != nil && refused(err):
 		r := p.refuse(c, "order", err)
 		return p.showNewOrder(c, r.Status, newOrderPage{Refusal: r})
@@ -117,84 +170,10 @@ func wholePercent(name, text string) (int, error) {
 		return 0, nil
 	}
 	n, err := whole(name, text)
+	if err == nil && (n < 0 || n > 100) {
+		err = &ledger.Invalid{Field: name, Why: "is not within 0 to 100 per cent"}
+	}
 	return n * 100, err
-}
-
-// propListPage is where a producer orders props from a list.
-type propListPage struct {
-	Order   ledger.WorkOrder
-	List    string
-	Looked  bool // the list was looked through, and nothing ordered
-	Found   int
-	Faults  []ledger.BadRow
-	Refusal refusal
-}
-
-// listExample is what the field holds at first: headings and one row of the harbour's.
-const listExample = "code,title,tier,price,game_mesh_share,game_mesh_due,final_share,final_due\n" +
-	"fender,Tyre fender,background,180.00,60,%s,40,%s\n"
-
-func (p *Pages) propList(c echo.Context) error {
-	days := func(n int) string { return time.Now().AddDate(0, 0, n).Format(time.DateOnly) }
-	list := strings.Replace(strings.Replace(listExample, "%s", days(14), 1), "%s", days(28), 1)
-	return p.showPropList(c, http.StatusOK, propListPage{List: list})
-}
-
-func (p *Pages) showPropList(c echo.Context, status int, page propListPage) error {
-	if err := producer(c); err != nil {
-		return err
-	}
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	page.Order, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.WorkOrder, error) { return tx.WorkOrder(ctx, id) })
-	if err != nil {
-		return err
-	}
-	return p.render(c, status, "proplist", frame{Title: words.P("proplist.title", page.Order.Code), At: "orders"}, page)
-}
-
-// orderProps looks a list through, or orders what it holds: all of it or nothing.
-func (p *Pages) orderProps(c echo.Context) error {
-	id, err := idOf(c)
-	if err != nil {
-		return err
-	}
-	page := propListPage{List: field(c, "list")}
-	order, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.WorkOrder, error) { return tx.WorkOrder(ctx, id) })
-	if err != nil {
-		return err
-	}
-	list := ledger.ReadPropList(bytes.NewReader([]byte(page.List)), order.Currency)
-	page.Found = len(list.Props)
-	dry := field(c, "do") != "order"
-	run := func(ctx context.Context, tx *ledger.Tx) (none struct{}, _ uuid.UUID, err error) {
-		_, page.Faults, err = tx.ImportProps(ctx, id, list, dry)
-		if err == nil && !dry && len(page.Faults) > 0 {
-			err = &ledger.Invalid{Field: "list", Why: "was not taken: nothing is ordered before every row is right"}
-		}
-		return none, id, err
-	}
-	if dry {
-		page.Looked = true
-		_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (struct{}, error) {
-			none, _, err := run(ctx, tx)
-			return none, err
-		})
-	} else {
-		_, _, err = act(c, p, "prop_import", run)
-	}
-	switch {
-	case err != nil && refused(err):
-		page.Refusal = p.refuse(c, "list", err)
-		return p.showPropList(c, page.Refusal.Status, page)
-	case err != nil:
-		return err
-	case dry:
-		return p.showPropList(c, http.StatusOK, page)
-	}
-	return c.Redirect(http.StatusSeeOther, "/orders/"+id.String())
 }
 
 // payablesPage is what was released in a period.

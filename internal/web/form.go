@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/hex"
 	"errors"
+	"html/template"
 	"net/http"
 	"net/url"
 	"strings"
@@ -37,13 +38,17 @@ func readForm(next echo.HandlerFunc) echo.HandlerFunc {
 			}
 			return echo.ErrBadRequest
 		}
-		for _, values := range r.PostForm {
-			for i, v := range values {
-				v = strings.ReplaceAll(v, "\r\n", "\n")
-				values[i] = strings.ReplaceAll(strings.ToValidUTF8(v, "\ufffd"), "\x00", "")
-			}
-		}
+		cleanForm(r.PostForm)
 		return next(c)
+	}
+}
+
+func cleanForm(form url.Values) {
+	for _, values := range form {
+		for i, v := range values {
+			v = strings.ReplaceAll(v, "\r\n", "\n")
+			values[i] = strings.ReplaceAll(strings.ToValidUTF8(v, "\ufffd"), "\x00", "")
+		}
 	}
 }
 
@@ -122,7 +127,51 @@ type refusal struct {
 	Form   string // "" where no form was refused
 	Why    string
 	Status int
+	Faults []fieldFault // of single fields, in the form's order
 	values url.Values
+}
+
+// fieldFault is what is wrong with one field of a form, as a sentence.
+type fieldFault struct{ Field, Why string }
+
+// refuseFields makes a refusal of everything that is wrong with a form's fields. The names are those of the fields where they are not the record's own.
+func (p *Pages) refuseFields(c echo.Context, form string, faults []*ledger.Invalid, names map[string]string) refusal {
+	r, out := p.reader(c), refusal{Form: form, Status: http.StatusUnprocessableEntity, values: c.Request().PostForm}
+	for _, f := range faults {
+		field, _, _ := strings.Cut(f.Field, "[")
+		if name, other := names[field]; other {
+			field = name
+		}
+		out.Faults = append(out.Faults, fieldFault{field, sentence(r.Or("field."+field, r.Text(words.P("field.other", field))) + " " + r.Again(f.Why))})
+	}
+	return out
+}
+
+// Fault is what is wrong with a field of the form, "" where nothing is.
+func (r refusal) Fault(form, field string) string {
+	for _, f := range r.Faults {
+		if r.Form == form && f.Field == field {
+			return f.Why
+		}
+	}
+	return ""
+}
+
+// marked are the attributes of a field whose fault stands below it, by fault.
+func marked(r refusal, form, field string) template.HTMLAttr {
+	if r.Fault(form, field) == "" {
+		return ""
+	}
+	return template.HTMLAttr(` aria-invalid="true" aria-describedby="` + template.HTMLEscapeString(field) + `-fault"`) //nolint:gosec // escaped
+}
+
+// fault is the sentence below a field that is wrong, nothing below one that is not.
+func fault(r refusal, form, field string) template.HTML {
+	why := r.Fault(form, field)
+	if why == "" {
+		return ""
+	}
+	return template.HTML(`<p class="fault" id="` + template.HTMLEscapeString(field) + `-fault">` + template.HTMLEscapeString(why) + `</p>`) //nolint:gosec // escaped
 }
 
 // refuse makes a refusal of an error that refused says yes to.

@@ -79,7 +79,8 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/orders/new", p.newOrder)
 		in.POST("/orders/new", p.placeOrder)
 		in.GET("/orders/:id/list", p.propList)
-		in.POST("/orders/:id/list", p.orderProps)
+		in.GET("/orders/:id/prop", p.oneProp)
+		in.POST("/orders/:id/prop", p.orderOne)
 		in.GET("/payables", p.payables)
 		in.GET("/figures", p.figures)
 		in.GET("/storage", p.stored)
@@ -114,7 +115,9 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/references/:id/files/:file", p.referenceFile)
 		in.GET("/inspections/:id/thumb/:name", p.thumbnail)
 		in.GET("/deliveries/:id/progress", p.progress)
-		e.Group("", p.shown, s.Session(p.loggedOut)).POST("/orders/:id/references", p.publishReferences) // reads its own, larger form
+		own := e.Group("", squeezed, p.shown, s.Session(p.loggedOut)) // these read their own, larger form
+		own.POST("/orders/:id/references", p.publishReferences)
+		own.POST("/orders/:id/list", p.orderProps)
 		in.GET("/specs/:id", p.spec)
 		in.GET("/specs/:id/document", p.specDocument)
 		in.GET("/programs/:name", p.program)
