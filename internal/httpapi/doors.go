@@ -103,8 +103,10 @@ func (h *handlers) ListAccess(ctx context.Context, r api.ListAccessRequestObject
 	if r.Params.Act != nil {
 		f.Act = string(*r.Params.Act)
 	}
-	list, err := read(ctx, h.Server, func(tx *ledger.Tx) (ledger.List[ledger.Access], error) {
-		return tx.Accesses(ctx, f, pageOf(r.Params.After, r.Params.Limit))
+	var list ledger.List[ledger.Access]
+	err := h.as(ctx, func(tx *ledger.Tx) (err error) { // reading it is noted
+		list, err = tx.Accesses(ctx, f, pageOf(r.Params.After, r.Params.Limit))
+		return err
 	})
 	if err != nil {
 		return nil, err

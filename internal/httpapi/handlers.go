@@ -2,6 +2,7 @@ package httpapi
 
 import (
 	"context"
+	"net/http"
 
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
@@ -24,9 +25,17 @@ func (s *Server) as(ctx context.Context, fn func(tx *ledger.Tx) error) error {
 	return s.store.InTx(ctx, who, fn)
 }
 
-// read runs one reading operation in a transaction of the caller.
+// read runs one operation in a transaction of the caller, which cannot write where the request only reads.
 func read[T any](ctx context.Context, s *Server, fn func(tx *ledger.Tx) (T, error)) (out T, err error) {
-	err = s.as(ctx, func(tx *ledger.Tx) (err error) { out, err = fn(tx); return err })
+	who, ok := Caller(ctx)
+	if !ok {
+		return out, problem(kindUnauthorized, "This needs a session or a token.")
+	}
+	run := s.store.InTx
+	if m := request(ctx).Method; m == http.MethodGet || m == http.MethodHead {
+		run = s.store.Reading
+	}
+	err = run(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(tx); return err })
 	return out, err
 }
 

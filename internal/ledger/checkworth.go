@@ -28,6 +28,15 @@ const decisionsLooked = 500
 // CheckWorths looks at the newest decisions within a filter. A return because the studio changed its mind counts for no
 // check. Index: the primary keys of sign_off, whose ids begin with their time, and of finding.
 func (tx *Tx) CheckWorths(ctx context.Context, f FigureFilter) (list []CheckWorth, decisions int, err error) {
+	type worths struct {
+		list      []CheckWorth
+		decisions int
+	}
+	w, err := remembered(ctx, tx, "what checks were worth", f, func() (w worths, err error) { w.list, w.decisions, err = tx.weighChecks(ctx, f); return w, err })
+	return w.list, w.decisions, err
+}
+
+func (tx *Tx) weighChecks(ctx context.Context, f FigureFilter) (list []CheckWorth, decisions int, err error) {
 	cond, args := "", []any{tx.Who.Party}
 	add := func(on bool, c string, v any) {
 		if on {

@@ -241,7 +241,7 @@ func (tx *Tx) SignOffs(ctx context.Context, delivery uuid.UUID) ([]SignOff, erro
 		if out[i].Payable == nil {
 			continue
 		}
-		list, err := tx.payables(ctx, ` AND y.studio_id = $3 AND y.id = $2`, "", 1, out[i].Payable.ID, studio)
+		list, err := tx.payables(ctx, ` AND y.studio_id = $3 AND y.id = $2`, byTime, 1, out[i].Payable.ID, studio)
 		if err != nil {
 			return nil, err
 		}
@@ -369,7 +369,7 @@ func (tx *Tx) Payables(ctx context.Context, workOrder uuid.UUID, p Page) (List[P
 	if workOrder != uuid.Nil {
 		cond, args = cond+` AND y.work_order_id = $3`, append(args, workOrder)
 	}
-	items, err := tx.payables(ctx, cond, "DESC", p.limit()+1, args...)
+	items, err := tx.payables(ctx, cond, newestFirst, p.limit()+1, args...)
 	if err != nil {
 		return List[Payable]{}, err
 	}
@@ -387,7 +387,7 @@ const payablesMax = 100_000
 // PayablesOf lists everything released in a period, oldest first. Index: payable_by_time, payable_by_time_of_vendor.
 func (tx *Tx) PayablesOf(ctx context.Context, f PayableFilter) ([]Payable, error) {
 	cond, args := f.query()
-	items, err := tx.payables(ctx, cond, "", payablesMax+1, args...)
+	items, err := tx.payables(ctx, cond, byTime, payablesMax+1, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -409,6 +409,10 @@ type PayableSum struct {
 // PayableSums adds up everything released in a period, by vendor and currency in the order of names. Index: payable_by_time,
 // payable_by_time_of_vendor.
 func (tx *Tx) PayableSums(ctx context.Context, f PayableFilter) ([]PayableSum, error) {
+	return remembered(ctx, tx, "payable sums", f, func() ([]PayableSum, error) { return tx.addPayables(ctx, f) })
+}
+
+func (tx *Tx) addPayables(ctx context.Context, f PayableFilter) ([]PayableSum, error) {
 	cond, args := f.query()
 	rows, err := tx.Query(ctx, tx.sql(`SELECT y.currency, y.vendor_id, e.vendor_name, y.amount, y.n
 		FROM (SELECT studio_id, vendor_id, currency, sum(amount_minor)::bigint AS amount, count(*)::int AS n FROM ph.payable y WHERE y.{me} = $1`+cond+` GROUP BY 1, 2, 3) y
@@ -422,7 +426,7 @@ func (tx *Tx) PayableSums(ctx context.Context, f PayableFilter) ([]PayableSum, e
 // FirstPayables lists what was released first in a period, at most limit.
 func (tx *Tx) FirstPayables(ctx context.Context, f PayableFilter, limit int) ([]Payable, error) {
 	cond, args := f.query()
-	return tx.payables(ctx, cond, "", limit, args...)
+	return tx.payables(ctx, cond, byTime, limit, args...)
 }
 
 // query is a period, and a vendor, as conditions on payables y behind the caller's own column.
@@ -437,15 +441,21 @@ func (f PayableFilter) query() (cond string, args []any) {
 	return cond, args
 }
 
-// payables cuts the list before it joins what stands in its rows; direction is "" or DESC.
-func (tx *Tx) payables(ctx context.Context, cond, direction string, limit int, args ...any) ([]Payable, error) {
+// Orders of payables. Those of a period go by the time that the period bounds: by id, all that is older would be read first.
+const (
+	byTime      = `y.at, y.id`
+	newestFirst = `y.id DESC`
+)
+
+// payables cuts the list before it joins what stands in its rows.
+func (tx *Tx) payables(ctx context.Context, cond, order string, limit int, args ...any) ([]Payable, error) {
 	query := `SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, y.kind, w.code, y.vendor_id, e.vendor_name, p.code, m.kind, y.amount_minor, y.currency, y.at
-		FROM (SELECT * FROM ph.payable y WHERE y.{me} = $1` + cond + fmt.Sprintf(` ORDER BY y.id %s LIMIT %d) y`, direction, limit) + `
+		FROM (SELECT * FROM ph.payable y WHERE y.{me} = $1` + cond + fmt.Sprintf(` ORDER BY %s LIMIT %d) y`, order, limit) + `
 		JOIN ph.work_order w ON w.studio_id = y.studio_id AND w.id = y.work_order_id
 		JOIN ph.engagement e ON e.studio_id = y.studio_id AND e.vendor_id = y.vendor_id
 		JOIN ph.prop p ON p.studio_id = y.studio_id AND p.id = y.prop_id
 		JOIN ph.milestone m ON m.studio_id = y.studio_id AND m.id = y.milestone_id
-		ORDER BY y.id ` + direction
+		ORDER BY ` + order
 	rows, err := tx.Query(ctx, tx.sql(query), append([]any{tx.Who.Party}, args...)...)
 	if err != nil {
 		return nil, fmt.Errorf("list payables: %w", err)

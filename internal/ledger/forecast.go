@@ -193,8 +193,12 @@ func (m Planned) open(past []time.Duration, now time.Time) (from time.Time, amon
 // PlanFilter is a project (the studio's) or a work order.
 type PlanFilter struct{ Project, WorkOrder uuid.UUID }
 
+// firstSealed is when the first delivery of milestone m was sealed: deliveries of a milestone are sealed in the order of their numbers.
+// Index: delivery_number_key.
+const firstSealed = `(SELECT d.sealed_at FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed' ORDER BY d.number LIMIT 1)`
+
 // Plans compares accepted value with plan, for each currency, with a forecast drawn under a seed. Past turn-round times are
-// those of the newest thousand acceptances within a year that the caller may see.
+// those of the newest thousand acceptances that the caller may see, of the last year.
 func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, error) {
 	of, id := "w.project_id", f.Project // never both in one query: an OR over two tables reads every milestone
 	if f.Project != uuid.Nil {
@@ -209,35 +213,23 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 			return nil, err
 		}
 	}
-	const accepted = `CASE WHEN m.state = 'accepted' THEN m.since END` // no event leads on from there
-	// Deliveries of a milestone are sealed in the order of their numbers. Index: delivery_number_key.
-	const sealed = `(SELECT d.sealed_at FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state = 'sealed' ORDER BY d.number LIMIT 1)`
-	rows, err := tx.Query(ctx, tx.sql(`SELECT m.amount_minor + m.change_minor, w.currency, coalesce(m.due_moved, m.due_on), CASE WHEN m.rounds > 0 AND m.state <> 'accepted' THEN `+sealed+` END, `+accepted+`
-		FROM ph.work_order w JOIN ph.milestone m ON m.studio_id = w.studio_id AND m.work_order_id = w.id
-		WHERE w.{me} = $1 AND `+of+` = $2 AND m.state <> 'cancelled' AND m.kind <> 'maintenance' ORDER BY w.currency, m.id`), tx.Who.Party, id)
+	list, err := remembered(ctx, tx, "planned", f, func() ([]Planned, error) { return tx.planned(ctx, of, id) })
 	if err != nil {
 		return nil, fmt.Errorf("plan: %w", err)
 	}
-	list, err := pgx.CollectRows(rows, pgx.RowToStructByPos[Planned])
+	turns, err := remembered(ctx, tx, "turn-rounds", nil, func() ([]turnRound, error) { return tx.turnRounds(ctx) })
 	if err != nil {
-		return nil, fmt.Errorf("plan: %w", err)
+		return nil, fmt.Errorf("past turn-round times: %w", err)
 	}
 	var now time.Time
-	// The newest: ids begin with their time. Index: the primary key, sign_off_by_vendor.
-	if rows, err = tx.Query(ctx, tx.sql(`SELECT extract(epoch FROM m.at - `+sealed+`)::bigint FROM (SELECT studio_id, milestone_id AS id, at FROM ph.sign_off
-			WHERE {me} = $1 AND decision <> 'return' AND at > now() - interval '1 year' ORDER BY sign_off.id DESC LIMIT 1000) m ORDER BY 1`), tx.Who.Party); err != nil {
-		return nil, fmt.Errorf("past turn-round times: %w", err)
+	if err := tx.QueryRow(ctx, `SELECT now()`).Scan(&now); err != nil {
+		return nil, fmt.Errorf("plan: %w", err)
 	}
-	secs, err := pgx.CollectRows(rows, pgx.RowTo[int64])
-	if err == nil {
-		err = tx.QueryRow(ctx, `SELECT now()`).Scan(&now)
-	}
-	if err != nil {
-		return nil, fmt.Errorf("past turn-round times: %w", err)
-	}
-	past := make([]time.Duration, len(secs))
-	for i, s := range secs {
-		past[i] = time.Duration(s) * time.Second
+	var past []time.Duration
+	for _, t := range turns {
+		if t.At.After(now.AddDate(-1, 0, 0)) {
+			past = append(past, time.Duration(t.Secs)*time.Second)
+		}
 	}
 	var plans []Plan
 	for len(list) > 0 { // by currency: amounts of two have no sum
@@ -249,4 +241,40 @@ func (tx *Tx) Plans(ctx context.Context, f PlanFilter, seed uint64) ([]Plan, err
 		list = list[n:]
 	}
 	return plans, nil
+}
+
+// planned lists the milestones of a project or an order, by currency: those that are not accepted one by one, the accepted ones added up
+// by the weeks in which they were due and were accepted, as a forecast counts them by nothing else.
+func (tx *Tx) planned(ctx context.Context, of string, id uuid.UUID) ([]Planned, error) {
+	// No event leads on from accepted: since is when it was.
+	rows, err := tx.Query(ctx, tx.sql(`WITH m AS (SELECT m.studio_id, m.id, m.amount_minor + m.change_minor AS amount, w.currency, coalesce(m.due_moved, m.due_on) AS due, m.state = 'accepted' AS accepted, m.since, m.rounds
+			FROM ph.work_order w JOIN ph.milestone m ON m.studio_id = w.studio_id AND m.work_order_id = w.id
+			WHERE w.{me} = $1 AND `+of+` = $2 AND m.state <> 'cancelled' AND m.kind <> 'maintenance')
+		SELECT sum(amount)::bigint, currency, date_trunc('week', due::timestamp)::date, NULL::timestamptz, date_trunc('week', since AT TIME ZONE 'UTC') AT TIME ZONE 'UTC', NULL::uuid
+			FROM m WHERE accepted GROUP BY 2, 3, 5
+		UNION ALL SELECT amount, currency, due, CASE WHEN rounds > 0 THEN `+firstSealed+` END, NULL, id FROM m WHERE NOT accepted ORDER BY 2, 6, 5, 3`), tx.Who.Party, id)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (p Planned, err error) {
+		var id *uuid.UUID // for the order alone: a seed draws for the milestones in turn
+		return p, row.Scan(&p.AmountMinor, &p.Currency, &p.Due, &p.FirstSealed, &p.Accepted, &id)
+	})
+}
+
+// turnRound is how long a milestone took from its first delivery to its acceptance.
+type turnRound struct {
+	At   time.Time // of the acceptance
+	Secs int64
+}
+
+// turnRounds lists those of the newest thousand acceptances. The newest: ids begin with their time. Index: the primary key,
+// sign_off_by_vendor.
+func (tx *Tx) turnRounds(ctx context.Context) ([]turnRound, error) {
+	rows, err := tx.Query(ctx, tx.sql(`SELECT m.at, extract(epoch FROM m.at - `+firstSealed+`)::bigint FROM (SELECT studio_id, milestone_id AS id, at FROM ph.sign_off
+		WHERE {me} = $1 AND decision <> 'return' ORDER BY sign_off.id DESC LIMIT 1000) m`), tx.Who.Party)
+	if err != nil {
+		return nil, err
+	}
+	return pgx.CollectRows(rows, pgx.RowToStructByPos[turnRound])
 }

@@ -95,6 +95,10 @@ func (tx *Tx) Performances(ctx context.Context, by string, f FigureFilter) ([]Pe
 	default:
 		return nil, invalid("by", "is not vendor, project or tier")
 	}
+	return remembered(ctx, tx, "figures", [2]any{by, f}, func() ([]Performance, error) { return tx.addPerformances(ctx, by, key, name, join, f) })
+}
+
+func (tx *Tx) addPerformances(ctx context.Context, by, key, name, join string, f FigureFilter) ([]Performance, error) {
 	cond, args := f.where([]any{tx.Who.Party})
 	rows, err := tx.Query(ctx, tx.sql(`SELECT `+key+`, `+name+`, sum(accepted)::bigint, sum(first_pass)::bigint, sum(rounds)::bigint, sum(rework_vendor)::bigint, sum(rework_studio)::bigint,
 		sum(with_due)::bigint, sum(on_time)::bigint, sum(vendor_secs)::bigint, sum(studio_secs)::bigint, sum(inspector_secs)::bigint
@@ -119,6 +123,10 @@ type CheckFigure struct {
 // FailingChecks lists the checks that failed most often, over all recorded inspections of a period. The table holds the
 // counts of all, of each vendor, of each project and of both; NULL stands for every one.
 func (tx *Tx) FailingChecks(ctx context.Context, f FigureFilter, limit int) ([]CheckFigure, error) {
+	return remembered(ctx, tx, "failing checks", [2]any{limit, f}, func() ([]CheckFigure, error) { return tx.addChecks(ctx, f, limit) })
+}
+
+func (tx *Tx) addChecks(ctx context.Context, f FigureFilter, limit int) ([]CheckFigure, error) {
 	cond, args := f.months([]any{tx.Who.Party})
 	if tx.Who.Side == VendorSide {
 		if f.Vendor != uuid.Nil && f.Vendor != tx.Who.Party {

@@ -22,6 +22,7 @@ type Store struct {
 	wake     waker
 	postKey  PostKey // of the mails that invite; none: no mail
 	proofFor time.Duration
+	memo     memo
 }
 
 // waker enqueues one ticket for the workers in the caller's transaction.
@@ -77,6 +78,9 @@ type Tx struct {
 	proofFor time.Duration
 	facts    []pendingFact // appended to their logs just before the commit
 	receipts []wantedReceipt
+
+	memo *memo // of a transaction that cannot write; else nil
+	at   *position
 }
 
 // InTx runs fn in a transaction as the caller who. It commits when fn returns nil. fn runs again after a serialisation
@@ -87,6 +91,17 @@ func (s *Store) InTx(ctx context.Context, who Who, fn func(tx *Tx) error) error 
 	}
 	return retry(ctx, func() error {
 		return runTx(ctx, s.pool, who, "BEGIN", s.wake, func(tx *Tx) error { tx.postKey, tx.proofFor = s.postKey, s.proofFor; return fn(tx) })
+	})
+}
+
+// Reading is InTx for a caller who writes nothing: the database refuses it. What such a transaction adds up over many rows is kept until
+// a fact is added to the logs that it comes from.
+func (s *Store) Reading(ctx context.Context, who Who, fn func(tx *Tx) error) error {
+	if err := checkWho(who); err != nil {
+		return err
+	}
+	return retry(ctx, func() error {
+		return runTx(ctx, s.pool, who, "BEGIN READ ONLY", s.wake, func(tx *Tx) error { tx.memo = &s.memo; return fn(tx) })
 	})
 }
 

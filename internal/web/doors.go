@@ -135,7 +135,7 @@ func (p *Pages) access(c echo.Context) error {
 	if err != nil {
 		page.Member = ""
 	}
-	_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
+	_, err = within(c, p.store.InTx, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) { // reading it is noted
 		list, err := tx.Accesses(ctx, ledger.AccessFilter{Member: member, Act: page.Act}, ledger.Page{After: c.QueryParam("after"), Limit: 100})
 		if err != nil {
 			return none, err
@@ -163,4 +163,13 @@ func (accessPage) Thing(a ledger.Access) string {
 		return "/deliveries/" + a.Subject.String()
 	}
 	return ""
+}
+
+// within runs fn in a transaction that run begins.
+func within[T any](c echo.Context, run func(context.Context, ledger.Who, func(*ledger.Tx) error) error, fn func(ctx context.Context, tx *ledger.Tx) (T, error)) (out T, err error) {
+	ctx, cancel := context.WithTimeout(c.Request().Context(), pageTime)
+	defer cancel()
+	who, _ := httpapi.Caller(ctx)
+	err = run(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(ctx, tx); return err })
+	return out, err
 }
