@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"log/slog"
@@ -138,6 +139,11 @@ func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
 	store, err := storage.Open(c.s3)
 	if err != nil {
 		return err
+	}
+	if err := store.Answers(ctx); errors.Is(err, storage.ErrKeys) {
+		return err
+	} else if err != nil && ctx.Err() == nil {
+		log.Warn("storage does not answer as it should; inspections will wait for it", "error", err.Error())
 	}
 	host, err := os.Hostname()
 	if err != nil {

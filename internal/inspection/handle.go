@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"time"
@@ -40,11 +41,11 @@ func (s *Service) handle(ctx context.Context, job ledger.Job, inTx func(context.
 		log.Warn("the lease was lost; the result is dropped")
 		return
 	case errors.Is(cause, errStopping):
-		back, cancel := context.WithTimeout(context.WithoutCancel(ctx), giveBackTime)
-		defer cancel()
-		if err := s.Ledger.GiveBack(back, id, job.Fence); err != nil {
-			log.Warn("could not give the inspection back; its lease will lapse", "error", err.Error())
-		}
+		s.giveBack(ctx, job, log)
+		return
+	case errors.Is(err, errAway):
+		log.Error("storage was away for too long; the inspection waits in the queue, and this was no attempt", "error", err.Error())
+		s.giveBack(ctx, job, log)
 		return
 	case err != nil:
 		log.Error("the inspection could not be run; it will be taken again when its lease lapses", "error", err.Error())
@@ -62,7 +63,16 @@ func (s *Service) handle(ctx context.Context, job ledger.Job, inTx func(context.
 	log.Info("inspected", "verdict", string(result.Verdict), "findings", len(result.Findings), "seconds", time.Since(began).Seconds())
 }
 
-// giveBackTime is how long a stopping worker tries to hand an inspection back.
+// giveBack puts an inspection back into the queue as if it had not been taken.
+func (s *Service) giveBack(ctx context.Context, job ledger.Job, log *slog.Logger) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), giveBackTime)
+	defer cancel()
+	if err := s.Ledger.GiveBack(ctx, job.Inspection.ID, job.Fence); err != nil {
+		log.Warn("could not give the inspection back; its lease will lapse", "error", err.Error())
+	}
+}
+
+// giveBackTime is how long a worker tries to hand an inspection back.
 const giveBackTime = 10 * time.Second
 
 // record records the result, again where the database is out of reach for a moment: the work is done, and the lease says
@@ -172,12 +182,19 @@ var (
 const specName = "the spec"
 
 // patiently tries again while storage is out of reach: an outage must delay inspections, not use up their attempts. It
-// waits a little longer each time and gives up after outageMax. What is wrong on this machine's own disk is not waited for.
+// waits a little longer each time and gives up after outageMax: with errAway where storage as a whole does not answer, else
+// with what is wrong with this delivery's objects alone. What is wrong on this machine's own disk is not waited for.
 func (s *Service) patiently(ctx context.Context, do func() error) error {
 	began, pause := time.Now(), 500*time.Millisecond
 	for {
 		err := do()
-		if err == nil || ctx.Err() != nil || errors.Is(err, errOwn) || time.Since(began) > outageMax {
+		if err == nil || ctx.Err() != nil || errors.Is(err, errOwn) {
+			return err
+		}
+		if time.Since(began) > cmp.Or(s.Patience, outageMax) {
+			if away := s.Store.Answers(ctx); away != nil && ctx.Err() == nil {
+				return fmt.Errorf("%w: %w", errAway, away)
+			}
 			return err
 		}
 		s.Log.Warn("storage does not answer as it should; trying again", "error", err.Error(), "pause", pause.String())
@@ -192,6 +209,9 @@ func (s *Service) patiently(ctx context.Context, do func() error) error {
 
 // outageMax is how long one inspection waits for storage to come back.
 const outageMax = 10 * time.Minute
+
+// errAway is that storage as a whole does not answer, or not to our keys.
+var errAway = errors.New("storage is away")
 
 // errOwn marks a failure on this machine, which waiting for storage does not mend.
 var errOwn = errors.New("on this machine")

@@ -55,7 +55,7 @@ var causes = []struct {
 	is   error
 }{
 	{"memory", ErrMemory}, {"time", ErrTime}, {"silent", ErrSilent}, {"crash", ErrCrash}, {"output", ErrOutput}, {"lease_lost", ledger.ErrLeaseLost}, {"stopping", errStopping},
-	{"own_disk", errOwn}, {"unreadable", errUnreadable}, {"spec", errRefused}, {"other", nil},
+	{"storage", errAway}, {"own_disk", errOwn}, {"unreadable", errUnreadable}, {"spec", errRefused}, {"other", nil},
 }
 
 func causeOf(err error) string {

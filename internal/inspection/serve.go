@@ -32,8 +32,10 @@ type Service struct {
 	Threads int // of one child
 	Limits  Limits
 	Grace   time.Duration // how long running inspections may go on after a stop was asked for
-	Metrics *Metrics      // may be nil
-	Tracer  *watch.Tracer // may be nil
+	// Patience is how long one inspection waits for storage before it is given back; 0 for ten minutes.
+	Patience time.Duration
+	Metrics  *Metrics      // may be nil
+	Tracer   *watch.Tracer // may be nil
 
 	folder string // this service's own, in Scratch
 	slots  chan struct{}

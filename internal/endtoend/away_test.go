@@ -1,0 +1,82 @@
+package endtoend
+
+import (
+	"bytes"
+	"context"
+	"log/slog"
+	"os/exec"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"proofhouse/internal/embedded/s3server"
+	"proofhouse/internal/inspection"
+	"proofhouse/internal/ledger"
+	"proofhouse/internal/storage"
+)
+
+// locked is a buffer that several write to.
+type locked struct {
+	mu sync.Mutex
+	b  bytes.Buffer
+}
+
+func (l *locked) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.Write(p)
+}
+
+func (l *locked) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.b.String()
+}
+
+// Storage that stays away for longer than an inspection waits uses up no attempts, however often it is asked: the inspection
+// goes back into the queue, and is made when storage is there again.
+func TestALongOutageUsesUpNoAttempts(t *testing.T) {
+	t.Parallel()
+	h := newHarbour(t)
+	folder, roles := boxFolder(t, "box")
+	d := h.deliver(h.contract("box", "background", boxSpec("box")), folder, roles)
+	h.gate.close()
+	store, err := storage.Open(storage.Config{Endpoint: h.gate.url, Region: s3server.Region, Bucket: objects.Bucket, AccessKey: objects.Worker.Access, SecretKey: objects.Worker.Secret})
+	require.NoError(t, err)
+	pool := h.db.Pool(ledger.RoleWorker)
+	log := &locked{}
+	s := &inspection.Service{
+		Ledger: ledger.NewWorker(pool), Pool: pool, Store: store, Log: slog.New(slog.NewTextHandler(log, nil)), Exe: worker, Owner: "patient", Scratch: t.TempDir(), Slots: 1, Threads: 1,
+		Patience: time.Millisecond, Grace: time.Minute,
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() { ended <- s.Run(ctx) }()
+	h.eventually("taken and given back more often than it may be tried", `SELECT count(*) FROM ph.inspection WHERE fence > $1`, ledger.MaxAttempts+1)
+	h.gate.open()
+	got := h.await(d)
+	h.evidence(got)
+	h.recordedOnce(1)
+	require.Equal(t, 1, h.count(`SELECT attempts FROM ph.inspection`))
+	require.Contains(t, log.String(), "this was no attempt")
+	stop()
+	require.NoError(t, <-ended)
+}
+
+// A worker whose storage keys are refused says so and ends: it would hold up whatever it takes.
+func TestAWorkerWhoseKeysAreRefusedTakesNothing(t *testing.T) {
+	t.Parallel()
+	h := newHarbour(t)
+	for _, keys := range [][2]string{{objects.Worker.Access, "another"}, {"unknown", objects.Worker.Secret}} {
+		cmd := exec.Command(worker, "serve", "--scratch", t.TempDir())
+		cmd.Env = []string{"DATABASE_URL=" + h.db.URL(ledger.RoleWorker), "S3_ENDPOINT=" + objects.Endpoint, "S3_REGION=" + s3server.Region, "S3_BUCKET=" + objects.Bucket,
+			"S3_ACCESS_KEY=" + keys[0], "S3_SECRET_KEY=" + keys[1]}
+		out, err := cmd.CombinedOutput()
+		require.Error(t, err)
+		require.Contains(t, string(out), "the storage refuses S3_ACCESS_KEY and S3_SECRET_KEY")
+		require.NotContains(t, string(out), "taking inspections")
+		require.NotContains(t, string(out), keys[1])
+	}
+}
