@@ -197,7 +197,7 @@ func assemble(s *Subject, only []string, findings []Finding, exempted []Exempt, 
 // pictureKinds are what pictures show, by how their files' names begin.
 var pictureKinds = []string{
 	"prop_lit", "prop_clay", "prop_game_distance", "prop_true_pixels", "deviation_sides", "deviation", "silhouette_worst", "topology", "uv_density",
-	"rebake_normal", "bake_normal", "bake_position", "bake_occlusion", "model_game", "model_sculpt",
+	"rebake_normal", "bake_normal", "bake_position", "bake_occlusion", "map_bleed", "map_base_color", "model_game", "model_sculpt",
 }
 
 // pictureKind is what a picture shows: the first kind that its file's name begins with.

@@ -89,11 +89,12 @@ func newMapSheet(ctx context.Context, s *Subject, set *Set, r *mapRead) *mapShee
 	return p
 }
 
-func (p *mapSheet) heading(title string) {
+func (p *mapSheet) heading() {
+	title := propTitle(p.s)
 	if p.set.Name != "" && len(p.s.Sets) > 1 {
-		title += ", set " + p.set.Name
+		title += " · " + p.set.Name
 	}
-	heading(p.c, title, propTitle(p.s)+" · "+p.r.from+" · "+itoa(p.img.Width)+" × "+itoa(p.img.Height)+" px")
+	heading(p.c, title, p.r.from+" · "+itoa(p.img.Width)+" × "+itoa(p.img.Height)+" px")
 }
 
 func (p *mapSheet) label(k int, text string) {
@@ -132,7 +133,7 @@ func (p *mapSheet) in(x, y int) bool {
 
 // bleed draws the map with the shortest places numbered, and the first of them magnified with the islands' edges.
 func (p *mapSheet) bleed(name string) *drawn {
-	p.heading("Bleed")
+	p.heading()
 	scale := p.whole(0, func(x, y, _ int) raster.Colour { return p.colourAt(x, y) })
 	spots := p.r.bleed.Spots
 	for i := len(spots) - 1; i >= 0; i-- {
@@ -141,15 +142,15 @@ func (p *mapSheet) bleed(name string) *drawn {
 		p.c.Ring(x, y, 13, 2.5, ink, 1)
 		badge(p.c, min(x+22, sheetMargin+mapSide-12), max(y-16, headHeight+36), itoa(i+1))
 	}
-	p.label(0, "as delivered; where the background comes nearest to an island")
+	p.label(0, "A")
 	if len(spots) > 0 {
 		p.magnified(spots[0])
-		p.label(1, "place 1, "+itoa(mapSide/mapZoom)+" times: island inside the line, striped what is background")
+		p.label(1, "B  1 · × "+itoa(mapSide/mapZoom))
 	}
 	ship := shipScale(p.set, p.r.header)
-	line := "Colour is carried " + bare(float64(p.r.bleed.Px)*ship) + " px past the islands at ship size."
+	line := "C  " + bare(float64(p.r.bleed.Px)*ship) + " px"
 	p.c.Text(sheetMargin, headHeight+24+mapSide+34, raster.Regular, textSize, raster.Left, ink, line)
-	return finished(p.c, name, "A map where colour is carried too short a way past the UV islands, and the worst place magnified.", mapsBleedDef.Name)
+	return finished(p.c, name, "A a map where colour is carried too short a way past the UV islands, the places where the background comes nearest numbered; B the first of them magnified, the island inside the line, striped what is background; C how far colour is carried at ship size.", mapsBleedDef.Name)
 }
 
 // magnified draws the texels around a spot. The island's edge is a line, and texels of the background's colour are striped.
@@ -184,9 +185,9 @@ func (p *mapSheet) magnified(s texels.Spot) {
 
 // colours draws the map and beside it, over its greys, which texels are darker and brighter than materials are.
 func (p *mapSheet) colours(name string) *drawn {
-	p.heading("Base colour against the range of materials")
+	p.heading()
 	p.whole(0, func(x, y, _ int) raster.Colour { return p.colourAt(x, y) })
-	p.label(0, "as delivered")
+	p.label(0, "A")
 	rule := ruleFor(p.s, mapsColourDef.Name, Target{Set: p.set})
 	dark, bright := decodeSRGB(rule.Numbers["dark_srgb"]/255), decodeSRGB(rule.Numbers["bright_srgb"]/255)
 	low, high := raster.Signed.At(0.12), raster.Signed.At(0.88)
@@ -206,13 +207,13 @@ func (p *mapSheet) colours(name string) *drawn {
 		v := raster.Encode(float32(0.25 + float64(lum*0.6)))
 		return raster.Colour{R: v, G: v, B: v}
 	})
-	p.label(1, "out of range: what the layout covers, metal not told apart")
+	p.label(1, "B")
 	y := headHeight + 24 + mapSide + 22
 	x := sheetMargin + mapSide + mapGap
 	for i, e := range []struct {
 		c    raster.Colour
 		text string
-	}{{low, "darker than " + bare(rule.Numbers["dark_srgb"]) + " (sRGB)"}, {high, "brighter than " + bare(rule.Numbers["bright_srgb"])}} {
+	}{{low, "< " + bare(rule.Numbers["dark_srgb"]) + " (sRGB)"}, {high, "> " + bare(rule.Numbers["bright_srgb"])}} {
 		swatch(p.c, x+i*250, y, func(sx, sy int) raster.Colour {
 			if i == 1 && (sx+sy)%6 < 2 {
 				return white
@@ -221,5 +222,5 @@ func (p *mapSheet) colours(name string) *drawn {
 		})
 		p.c.Text(float64(x+i*250+36), float64(y+13), raster.Regular, 14, raster.Left, ink, e.text)
 	}
-	return finished(p.c, name, "A base colour map, and which of its texels are darker or brighter than materials are.", mapsColourDef.Name)
+	return finished(p.c, name, "A a base colour map as delivered, B which of its texels are darker or brighter than materials are, of what the layout covers, metal not told apart.", mapsColourDef.Name)
 }

@@ -108,8 +108,8 @@ type side struct {
 }
 
 var sides = []side{
-	{"front", raster.Vec{0, 0, 1}}, {"left side", raster.Vec{1, 0, 0}}, {"back", raster.Vec{0, 0, -1}},
-	{"right side", raster.Vec{-1, 0, 0}}, {"top, front below", raster.Vec{0, 1, 0}}, {"underside, front above", raster.Vec{0, -1, 0}},
+	{"+Z", raster.Vec{0, 0, 1}}, {"+X", raster.Vec{1, 0, 0}}, {"−Z", raster.Vec{0, 0, -1}},
+	{"−X", raster.Vec{-1, 0, 0}}, {"+Y", raster.Vec{0, 1, 0}}, {"−Y", raster.Vec{0, -1, 0}},
 }
 
 // box is a cell of the sheet.
@@ -142,7 +142,7 @@ const cellPad, cellLabel = 14, 26
 // deviationSides draws the prop from six sides with the distance to the sculpt painted on.
 func deviationSides(ctx context.Context, s *Subject, m *heatMesh) *drawn {
 	c := raster.NewCanvas(deviationW, deviationH, paper)
-	heading(c, "Game surface against sculpt", propTitle(s)+" · distance from the game surface to the sculpt, in millimetres")
+	heading(c, propTitle(s), "")
 	views, cells, scale := m.views()
 	if len(views) == 0 {
 		return nil
@@ -168,7 +168,7 @@ func deviationSides(ctx context.Context, s *Subject, m *heatMesh) *drawn {
 	scaleBar(c, sheetMargin+cellPad, deviationH-sheetMargin+10, scale/1000, 160)
 	m.legend(c)
 	return finished(c, "deviation_sides.png",
-		"The game surface from six sides, coloured by how far the sculpt stands proud of it or lies under it; patches of poke-through are ringed and numbered as in the finding.",
+		"The game surface from six sides (+Z the front, −Z the back, +X the prop's left, −X its right, +Y above, −Y below), coloured by how far the sculpt stands proud of it, plus, or lies under it, minus; striped where it is prouder than the limit, which ► marks, crossed where there is no sculpt. Patches of poke-through are ringed and numbered as in the finding, with height and area.",
 		"surface.poke_through", "surface.deviation", "surface.symmetry")
 }
 
@@ -277,16 +277,13 @@ func (m *heatMesh) legend(c *raster.Canvas) {
 	y := headHeight + 8
 	r := m.rangeMM
 	labels := []string{"+" + lengthText(r), "+" + lengthText(r/2), "0", "−" + lengthText(r/2), "−" + lengthText(r)}
-	labels[0] += " or more"
-	labels[4] += " or more"
-	c.Text(float64(x), float64(y)+6, raster.Bold, textSize, raster.Left, ink, "sculpt stands proud")
+	labels[0], labels[4] = "≥ "+labels[0], "≤ "+labels[4]
 	legendBar(c, x, y+22, 26, 250, raster.Signed, labels)
 	if m.limitMM > 0 && m.limitMM < r {
 		ly := y + 22 + int(math.Round((0.5-m.limitMM/(2*r))*250))
 		c.Rect(x-8, ly-1, x+26, ly+1, ink)
-		c.Text(float64(x-11), float64(ly)+5, raster.Bold, 13, raster.Right, ink, "limit")
+		c.Text(float64(x-11), float64(ly)+5, raster.Bold, 13, raster.Right, ink, "►")
 	}
-	c.Text(float64(x), float64(y)+300, raster.Bold, textSize, raster.Left, ink, "sculpt lies under")
 	yy := float64(y) + 334
 	if m.limitMM > 0 {
 		swatch(c, x, int(yy)-12, func(i, j int) raster.Colour {
@@ -295,7 +292,7 @@ func (m *heatMesh) legend(c *raster.Canvas) {
 			}
 			return raster.Signed.At(0.85)
 		})
-		c.Text(float64(x+36), yy, raster.Regular, 14, raster.Left, ink, "prouder than "+lengthText(m.limitMM))
+		c.Text(float64(x+36), yy, raster.Regular, 14, raster.Left, ink, "> "+lengthText(m.limitMM))
 		yy += 26
 	}
 	if slices.ContainsFunc(m.height, func(h float32) bool { return h != h }) {
@@ -305,7 +302,7 @@ func (m *heatMesh) legend(c *raster.Canvas) {
 			}
 			return raster.Colour{R: 150, G: 148, B: 145}
 		})
-		c.Text(float64(x+36), yy, raster.Regular, 14, raster.Left, ink, "no sculpt to compare")
+		c.Text(float64(x+36), yy, raster.Regular, 14, raster.Left, ink, "—")
 		yy += 26
 	}
 	m.list(c, float64(x), yy+18)
@@ -314,14 +311,12 @@ func (m *heatMesh) legend(c *raster.Canvas) {
 // list writes the ringed patches.
 func (m *heatMesh) list(c *raster.Canvas, x, y float64) {
 	if len(m.patches) == 0 {
-		c.Text(x, y, raster.Bold, textSize, raster.Left, ink, "no patch of poke-through")
 		return
 	}
-	c.Text(x, y, raster.Bold, textSize, raster.Left, ink, "poke-through")
 	for _, p := range m.patches {
 		y += 28
 		badge(c, x+10, y-5, p.label)
-		text := lengthText(p.HeightMM) + " high, " + areaText(p.AreaMM2)
+		text := "+" + lengthText(p.HeightMM) + " · " + areaText(p.AreaMM2)
 		c.Text(x+28, y, raster.Regular, 14, raster.Left, ink, text)
 	}
 }

@@ -3,7 +3,6 @@ package acceptance
 import (
 	"context"
 	"slices"
-	"strings"
 
 	"proofhouse/internal/acceptance/bake"
 	"proofhouse/internal/acceptance/raster"
@@ -53,19 +52,16 @@ func rebakePictures(ctx context.Context, s *Subject, set *Set, findings []Findin
 
 func (r *rebaked) picture(s *Subject, set *Set, name string) *drawn {
 	c := raster.NewCanvas(rebakeW, rebakeH, paper)
-	title := "Normal map against the sculpt"
-	if r.name == "normal_baked" {
-		title = "Raw normal bake against the sculpt"
-	}
+	title := propTitle(s)
 	if set.Name != "" && len(s.Sets) > 1 {
-		title += ", set " + set.Name
+		title += " · " + set.Name
 	}
 	if r.tile > 0 {
-		title += ", tile " + itoa(r.tile)
+		title += " · " + itoa(r.tile)
 	}
-	heading(c, title, propTitle(s)+" · "+r.from+" · baked anew at "+itoa(r.grid.W)+" × "+itoa(r.grid.H)+" texels, green "+r.green)
+	heading(c, title, r.from+" · "+itoa(r.grid.W)+" × "+itoa(r.grid.H)+" px")
 	y := headHeight + 24
-	for k, label := range [3]string{"as delivered", "our own bake of the sculpt", "angle between the two"} {
+	for k, label := range [3]string{"1", "2", "1 ∠ 2"} {
 		x := sheetMargin + k*(rebakePanel+rebakeGap)
 		c.Text(float64(x), float64(y)-10, raster.Bold, textSize, raster.Left, ink, label)
 		r.panel(c, k, x, y)
@@ -76,7 +72,7 @@ func (r *rebaked) picture(s *Subject, set *Set, name string) *drawn {
 	for i := range 5 {
 		mark := itoa(rebakeTopDeg*(4-i)/4) + "°"
 		if i == 0 {
-			mark += " or more"
+			mark = "≥ " + mark
 		}
 		marks = append(marks, mark)
 	}
@@ -87,9 +83,9 @@ func (r *rebaked) picture(s *Subject, set *Set, name string) *drawn {
 		}
 		return white
 	})
-	c.Text(float64(x+36), float64(y+263), raster.Regular, 14, raster.Left, ink, "no sculpt met")
+	c.Text(float64(x+36), float64(y+263), raster.Regular, 14, raster.Left, ink, "—")
 	r.table(c, y+r.panels.H+34)
-	what := "A normal map as delivered, our own bake of the sculpt, and the angle between them in degrees."
+	what := "1 a normal map as delivered, 2 our own bake of the sculpt, 1 ∠ 2 the angle between them in degrees, striped where no sculpt is met. The table: mean, 95 % within, share over 10°, texels; A inside the islands, B at the seams (2 texels), C left of the mirror plane, D right of it. E the mean of the whole, F the same over averages of 16 by 16 texels, G the mean if the map is read as the finding says."
 	return finished(c, name, what, "maps."+map[string]string{"normal": "normal_rebake", "normal_baked": "normal_baked"}[r.name])
 }
 
@@ -120,17 +116,17 @@ func (r *rebaked) panel(c *raster.Canvas, which, x0, y0 int) {
 func (r *rebaked) table(c *raster.Canvas, y int) {
 	p := r.report
 	columns := []int{sheetMargin, sheetMargin + 230, sheetMargin + 390, sheetMargin + 490, sheetMargin + 600}
-	for k, head := range []string{"", "mean", "95 % within", "over 10°", "texels"} {
+	for k, head := range []string{"", "ø", "95 %", "> 10°", "n"} {
 		c.Text(float64(columns[k]+70*min(k, 1)), float64(y), raster.Bold, 14, raster.Right, softInk, head)
 	}
 	for i, row := range []struct {
 		what string
 		e    bake.Error
-	}{{"inside the islands", p.Inside}, {"at the seams (2 texels)", p.Seams}, {"left of the mirror plane", p.Left}, {"right of it", p.Right}} {
+	}{{"A", p.Inside}, {"B", p.Seams}, {"C", p.Left}, {"D", p.Right}} {
 		ty := float64(y + 24*(i+1))
 		c.Text(float64(columns[0]), ty, raster.Regular, textSize, raster.Left, ink, row.what)
 		if row.e.Texels == 0 {
-			c.Text(float64(columns[1]+70), ty, raster.Regular, textSize, raster.Right, softInk, "none")
+			c.Text(float64(columns[1]+70), ty, raster.Regular, textSize, raster.Right, softInk, "—")
 			continue
 		}
 		for k, cell := range []string{fixed(row.e.MeanDeg, 1) + "°", fixed(row.e.P95Deg, 1) + "°", percent(row.e.ShareOver10), itoa(row.e.Texels)} {
@@ -138,12 +134,12 @@ func (r *rebaked) table(c *raster.Canvas, y int) {
 		}
 	}
 	x := float64(sheetMargin + 2*(rebakePanel+rebakeGap))
-	lines := []string{"Mean of the whole: " + fixed(p.All.MeanDeg, 1) + "°; over averages of 16 by 16 texels: " + fixed(p.LowPassMeanDeg, 1) + "°."}
+	lines := []string{"E  " + fixed(p.All.MeanDeg, 1) + "°", "F  " + fixed(p.LowPassMeanDeg, 1) + "°"}
 	if best := r.best(); p.Best > 0 && p.Ratio >= 2 {
-		lines = append(lines, "Read as "+strings.ReplaceAll(string(best.Fit), "_", " ")+": "+fixed(best.MeanDeg, 1)+"° (over averages "+fixed(best.LowPassDeg, 1)+"°).")
+		lines = append(lines, "G  "+fixed(best.MeanDeg, 1)+"°")
 	}
 	if p.Unserved > 0 {
-		lines = append(lines, percent(float64(p.Unserved)/float64(p.Covered))+" of the baked texels meet no sculpt.")
+		lines = append(lines, "—  "+percent(float64(p.Unserved)/float64(p.Covered)))
 	}
 	ty := float64(y + 24)
 	for _, line := range lines {

@@ -26,7 +26,7 @@ const (
 	headHeight  = 98 // from the top to where a sheet's own picture begins
 )
 
-// heading writes the title and the line below it in the upper left corner.
+// heading writes the prop's name and a line of numbers below it in the upper left corner.
 func heading(c *raster.Canvas, title, line string) {
 	c.Text(sheetMargin, sheetMargin+18, raster.Bold, titleSize, raster.Left, ink, title)
 	c.Text(sheetMargin, sheetMargin+42, raster.Regular, textSize, raster.Left, softInk, line)
@@ -119,30 +119,21 @@ func roundTo(v float64, up bool) float64 {
 	}
 }
 
-// sideWords says from where one looks, as the studio would: "front, left and above".
-func sideWords(toward [3]float64) string {
-	type word struct {
-		size float64
-		text string
-	}
-	words := []word{
-		{toward[2], "front"}, {-toward[2], "back"},
-		{toward[0], "left"}, {-toward[0], "right"},
-		{toward[1], "above"}, {-toward[1], "below"},
-	}
+// sideAxes says from where one looks, by the axes that the direction has most of: +X the prop's left, +Y up, +Z its front. Pictures carry
+// letters, numbers and signs alone, so that they are the same for readers of every language; what they mean stands beside them.
+func sideAxes(toward [3]float64) string {
 	out := ""
-	for _, w := range words {
-		if w.size > 0.35 {
-			if out != "" {
-				out += ", "
-			}
-			out += w.text
+	for _, k := range [3]int{2, 0, 1} {
+		if math.Abs(toward[k]) <= sideShare {
+			continue
 		}
+		sign := "+"
+		if toward[k] < 0 {
+			sign = "−"
+		}
+		out += " " + sign + "XYZ"[k:k+1]
 	}
-	if out == "" {
-		return "the side"
-	}
-	return out
+	return strings.TrimSpace(out)
 }
 
 // badge draws a number on a disc.

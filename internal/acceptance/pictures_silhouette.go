@@ -46,7 +46,7 @@ func silhouettes(s *Subject, parts []compared) *drawn {
 	slices.SortStableFunc(views, func(a, b outlineView) int { return cmp.Compare(b.MaxOffsetMM, a.MaxOffsetMM) })
 	views = views[:min(len(views), worstViews)]
 	c := raster.NewCanvas(silhouetteW, silhouetteH, paper)
-	heading(c, "Outlines, worst views first", propTitle(s)+" · game surface and sculpt over each other, without perspective")
+	heading(c, propTitle(s), "")
 	pixelMM := s.Spec.View.PixelMM()
 	width := (silhouetteW - 2*sheetMargin - (worstViews-1)*20) / worstViews
 	for i := range views {
@@ -55,7 +55,7 @@ func silhouettes(s *Subject, parts []compared) *drawn {
 	}
 	silhouetteLegend(c)
 	return finished(c, "silhouette_worst.png",
-		"The outlines of game surface and sculpt over each other, from the directions in which they differ most; the largest offset is enlarged.",
+		"The outlines of game surface and sculpt over each other, from the directions in which they differ most; A, solid, is the game surface, B, dashed, the sculpt, A − B what only the game surface covers, B − A what only the sculpt does. Ringed and enlarged stands the largest offset. Seen from +Z the front, +X the prop's left, +Y above.",
 		"surface.silhouette")
 }
 
@@ -81,18 +81,18 @@ func drawOutlines(c *raster.Canvas, v *outlineView, b box, pixelMM float64) {
 	}
 	c.Border(b.x0, b.y0, b.x1, b.y1, hairline)
 
-	title := "from " + sideWords(v.Toward)
+	title := sideAxes(v.Toward)
 	if v.part != "" {
-		title = v.part + ", " + title
+		title = v.part + " · " + title
 	}
 	c.Text(float64(b.x0+12), float64(b.y1-32), raster.Bold, textSize, raster.Left, ink, title)
-	who := "game surface"
+	who := "A"
 	if v.SculptOut {
-		who = "sculpt"
+		who = "B"
 	}
-	line := who + " stands out by " + lengthText(v.MaxOffsetMM)
+	line := who + " +" + lengthText(v.MaxOffsetMM)
 	if pixelMM > 0 {
-		line += ", " + fixed(v.MaxOffsetMM/pixelMM, 1) + " px"
+		line += " · " + fixed(v.MaxOffsetMM/pixelMM, 1) + " px"
 	}
 	c.Text(float64(b.x0+12), float64(b.y1-12), raster.Regular, 14, raster.Left, softInk, line)
 }
@@ -255,14 +255,14 @@ func silhouetteLegend(c *raster.Canvas) {
 		draw(x, y-5)
 		x += 44 + c.Text(x+38, y, raster.Regular, 14, raster.Left, ink, text) + 24
 	}
-	item("game surface", func(x, y float64) { strokeInside(c, x, y, x+28, y, whole, 2, gameLine) })
-	item("sculpt", func(x, y float64) {
+	item("A", func(x, y float64) { strokeInside(c, x, y, x+28, y, whole, 2, gameLine) })
+	item("B", func(x, y float64) {
 		strokeLoop(c, surface.Loop{{x, -y}, {x + 28, -y}}, plane{scale: 1}, whole, 2, sculptLine, true)
 	})
-	item("only the game surface", func(x, y float64) {
+	item("A − B", func(x, y float64) {
 		swatch(c, int(x), int(y)-8, func(i, j int) raster.Colour { return gameOver })
 	})
-	item("only the sculpt", func(x, y float64) {
+	item("B − A", func(x, y float64) {
 		swatch(c, int(x), int(y)-8, func(i, j int) raster.Colour {
 			if (i+j)%6 < 2 {
 				return raster.Colour{R: 248, G: 220, B: 191}
@@ -270,7 +270,7 @@ func silhouetteLegend(c *raster.Canvas) {
 			return sculptOver
 		})
 	})
-	item("largest offset, enlarged in the square", func(x, y float64) {
+	item("×", func(x, y float64) {
 		c.Ring(x+14, y, 8, 2, ink, 1)
 	})
 }

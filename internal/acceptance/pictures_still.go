@@ -76,14 +76,14 @@ func (st *studio) stills() []*drawn {
 	lit, clay := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Clay: true, Floor: true, Scratch: &st.scratch}, st.threads)
 	var out []*drawn
 	for _, one := range []struct {
-		c          *raster.Canvas
-		name, line string
-		what       string
+		c    *raster.Canvas
+		name string
+		what string
 	}{
-		{lit, "prop_lit.png", "front three-quarter, lit and textured", "The prop, lit and textured, from the front three-quarter, with a rule on the floor and a person for scale."},
-		{clay, "prop_clay.png", "front three-quarter, clay", "The prop in clay, from the same place and in the same light."},
+		{lit, "prop_lit.png", "The prop, lit and textured, from the front three-quarter, with a rule on the floor and a person for scale."},
+		{clay, "prop_clay.png", "The prop in clay, from the same place and in the same light."},
 	} {
-		heading(one.c, st.title, one.line+" · the same lens and light for every prop")
+		heading(one.c, st.title, "")
 		rule.draw(one.c, &v)
 		st.scaleFigure(one.c)
 		out = append(out, finished(one.c, one.name, one.what))
@@ -247,24 +247,24 @@ func (st *studio) gameDistance(s *Subject) []*drawn {
 	rig := st.lights(&v)
 	lit, _ := raster.Shoot(st.prop, v, rig, raster.Wanted{Lit: true, Floor: true, Scratch: &st.scratch}, st.threads)
 	c.Copy(lit, sheetMargin, headHeight, 1)
-	line := "as seen from " + bare(look.DistanceM) + " m on a screen of " + itoa(look.ScreenLines) + " lines: 1 pixel is " + lengthText(pixelMM)
+	line := bare(look.DistanceM) + " m · " + itoa(look.ScreenLines) + " px · 1 px = " + lengthText(pixelMM)
 	if beside {
 		n := max(2, min(16, int(min(float64(pw)/(wide+8), float64(ph)/(high+8)))))
 		enlarge(c, lit, w/2+gap/2, headHeight, pw, ph, n)
-		c.TextOver(w/2+gap/2+14, float64(h-sheetMargin-16), raster.Regular, textSize, raster.Left, ink, paper, "the same pixels, "+itoa(n)+" times larger")
+		c.TextOver(w/2+gap/2+14, float64(h-sheetMargin-16), raster.Regular, textSize, raster.Left, ink, paper, "× "+itoa(n))
 	} else if wide > float64(pw) || high > float64(ph) {
-		line += "; larger than this picture, which shows its middle"
+		line += " …"
 	}
 	heading(c, st.title, line)
 	return []*drawn{
-		finished(c, "prop_game_distance.png", "The prop at the size of real pixels, seen from the tier's nearest distance."),
+		finished(c, "prop_game_distance.png", "The prop at the size of real pixels, seen from the tier's nearest distance; where there is room, the same pixels enlarged. The line above tells the distance, the lines of the screen and what a pixel covers; where it ends with …, the prop is larger than the picture, which shows its middle."),
 		finished(around(lit, int(math.Ceil(wide)), int(math.Ceil(high))), "prop_true_pixels.png", "The prop alone in real pixels at the tier's nearest distance, to stand beside its neighbours."),
 	}
 }
 
 // trueMargin is the floor that is left around the prop in real pixels. It is the same for all, so that props stand on one
 // line where their pictures do.
-const trueMargin = 24
+const trueMargin = 8
 
 // around is the middle of a picture as large as the prop in it, with a margin; less where the picture ends.
 func around(from *raster.Canvas, wide, high int) *raster.Canvas {

@@ -263,8 +263,8 @@ func TestRoundNumbers(t *testing.T) {
 	for _, v := range []float64{0, -1, math.NaN(), math.Inf(1)} {
 		require.Positive(t, roundUp(v))
 	}
-	require.Equal(t, "front, left", sideWords([3]float64{0.7, 0, 0.7}))
-	require.Equal(t, "right, below", sideWords([3]float64{-0.7, -0.7, 0}))
+	require.Equal(t, "+Z +X", sideAxes([3]float64{0.7, 0, 0.7}))
+	require.Equal(t, "−X −Y", sideAxes([3]float64{-0.7, -0.7, 0}))
 	require.Equal(t, "0.26 mm", lengthText(0.26))
 	require.Equal(t, "4.1 mm", lengthText(4.08))
 	require.Equal(t, "1500 mm", lengthText(1500))

@@ -34,16 +34,16 @@ var faultStyles = [faultKinds]struct {
 	name   string
 	checks []string
 }{
-	faultBack:     {raster.Colour{R: 213, G: 94, B: 0}, "one looks through: back of a face", []string{"topology.see_through"}},
-	faultCrossing: {raster.Colour{R: 0, G: 114, B: 178}, "faces of one shell that cross", []string{"topology.self_intersection"}},
-	faultTurned:   {raster.Colour{R: 204, G: 121, B: 167}, "faces the wrong way round", []string{"topology.winding"}},
-	faultLayer:    {raster.Colour{R: 230, G: 159, B: 0}, "layers that flicker", []string{"topology.z_fighting"}},
-	faultTwice:    {raster.Colour{R: 86, G: 180, B: 233}, "faces drawn twice", []string{"topology.duplicate"}},
-	faultHidden:   {raster.Colour{R: 110, G: 110, B: 116}, "hidden faces, drawn through", []string{"topology.hidden"}},
-	faultOpen:     {raster.Colour{R: 213, G: 94, B: 0}, "open edge, not declared", []string{"topology.open_edges"}},
-	faultMeant:    {raster.Colour{R: 0, G: 158, B: 115}, "open edge, declared or buried", nil},
-	faultTangle:   {raster.Colour{R: 0, G: 60, B: 120}, "edge of more than two faces", []string{"topology.nonmanifold"}},
-	faultPoint:    {raster.Colour{R: 60, G: 40, B: 30}, "vertex, speck or face without area", []string{"topology.degenerate", "topology.loose"}},
+	faultBack:     {raster.Colour{R: 213, G: 94, B: 0}, "A", []string{"topology.see_through"}},
+	faultCrossing: {raster.Colour{R: 0, G: 114, B: 178}, "B", []string{"topology.self_intersection"}},
+	faultTurned:   {raster.Colour{R: 204, G: 121, B: 167}, "C", []string{"topology.winding"}},
+	faultLayer:    {raster.Colour{R: 230, G: 159, B: 0}, "D", []string{"topology.z_fighting"}},
+	faultTwice:    {raster.Colour{R: 86, G: 180, B: 233}, "E", []string{"topology.duplicate"}},
+	faultHidden:   {raster.Colour{R: 110, G: 110, B: 116}, "F", []string{"topology.hidden"}},
+	faultOpen:     {raster.Colour{R: 213, G: 94, B: 0}, "G", []string{"topology.open_edges"}},
+	faultMeant:    {raster.Colour{R: 0, G: 158, B: 115}, "H", nil},
+	faultTangle:   {raster.Colour{R: 0, G: 60, B: 120}, "I", []string{"topology.nonmanifold"}},
+	faultPoint:    {raster.Colour{R: 60, G: 40, B: 30}, "J", []string{"topology.degenerate", "topology.loose"}},
 }
 
 // pattern says whether a kind's pattern is set at a pixel.
@@ -108,7 +108,7 @@ func topologyPicture(ctx context.Context, s *Subject, findings []Finding) *drawn
 		return nil
 	}
 	c := raster.NewCanvas(deviationW, deviationH, paper)
-	heading(c, "Topology", propTitle(s)+" · faults of the game mesh on the side that shows them")
+	heading(c, propTitle(s), "")
 	views, cells, scale := (&heatMesh{pos: m.pos}).views()
 	if len(views) == 0 {
 		return nil
@@ -120,7 +120,7 @@ func topologyPicture(ctx context.Context, s *Subject, findings []Finding) *drawn
 	scaleBar(c, sheetMargin+cellPad, deviationH-sheetMargin+10, scale/1000, 160)
 	m.legend(c)
 	return finished(c, "topology.png",
-		"The game mesh from six sides with its topology faults: patterns on faces, strokes along edges, the worst places ringed and numbered.", m.checks...)
+		"The game mesh from six sides (+Z the front, −Z the back, +X the prop's left, −X its right, +Y above, −Y below) with its topology faults, the worst places ringed and numbered: A one looks through to the back of a face, B faces of one shell that cross, C faces the wrong way round, D layers that flicker, E faces drawn twice, F hidden faces, drawn through, G open edge, not declared, H open edge, declared or buried, I edge of more than two faces, J vertex, speck or face without area.", m.checks...)
 }
 
 // gatherFaults collects from the findings that broke a limit, or would have, and from what their checks measured.
@@ -201,14 +201,11 @@ func (m *faultMap) take(ctx context.Context, s *Subject, b *topoBody, f *Finding
 			n.point[k] = p.PointMM[k] / 1000
 		}
 		if p.Value != nil && p.Value.Unit == "mm" {
-			n.text += ", " + lengthText(p.Value.Value)
+			n.text += " · " + lengthText(p.Value.Value)
 		} else if p.Value != nil && p.Value.Unit == "mm²" {
-			n.text += ", " + areaText(p.Value.Value)
+			n.text += " · " + areaText(p.Value.Value)
 		} else if p.Value != nil && p.Value.Unit == "px" {
-			n.text += ", " + fixed(p.Value.Value, 0) + " px"
-		}
-		if kind == faultPoint && p.Note != "" {
-			n.text = p.Note
+			n.text += " · " + fixed(p.Value.Value, 0) + " px"
 		}
 		if t := x.drawnAs(&p); t >= 0 {
 			q := x.triangle(t)
@@ -505,8 +502,6 @@ func (st *stroke) draw(c *raster.Canvas, v *raster.View, b box, buf *raster.Buff
 func (m *faultMap) legend(c *raster.Canvas) {
 	x := deviationW - deviationSide - sheetMargin + 14
 	y := headHeight + 8
-	c.Text(float64(x), float64(y)+6, raster.Bold, textSize, raster.Left, ink, "what is drawn")
-	y += 22
 	for k := faultKind(1); k < faultKinds; k++ {
 		if !m.used[k] || k == faultPoint {
 			continue
@@ -526,8 +521,6 @@ func (m *faultMap) legend(c *raster.Canvas) {
 		y += 26
 	}
 	yy := float64(y) + 22
-	c.Text(float64(x), yy, raster.Bold, textSize, raster.Left, ink, "the worst places")
-	yy += 8
 	for i, n := range m.places {
 		yy += 24
 		badge(c, float64(x)+10, yy-5, itoa(i+1))

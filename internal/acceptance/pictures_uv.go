@@ -48,18 +48,14 @@ func uvPicture(ctx context.Context, s *Subject, set *Set, name string) *drawn {
 		return nil
 	}
 	c := raster.NewCanvas(uvW, uvH, paper)
-	title := "UV layout"
+	title := propTitle(s)
 	if set.Name != "" && len(s.Sets) > 1 {
-		title += ", set " + set.Name
+		title += " · " + set.Name
 	}
-	from := "size of the reference map"
-	if set.SizeFrom.Code != "" {
-		from = words.English().Sentence(set.SizeFrom)
-	}
-	heading(c, title, propTitle(s)+" · coloured by texel density at "+itoa(set.WidthPx)+" × "+itoa(set.HeightPx)+" px ("+from+")")
+	heading(c, title, itoa(set.WidthPx)+" × "+itoa(set.HeightPx)+" px")
 	l.draw(c, s.Threads)
 	l.side(c)
-	return finished(c, name, "The UV layout of a texture set, coloured by texel density; islands outlined and numbered by area, overlaps hatched, gaps that are too small ringed.",
+	return finished(c, name, "The UV layout of a texture set at its size in pixels, coloured by texel density, denser above and coarser below the target, which ► marks; islands outlined and numbered by area, with their density and share of the surface. A hatched, what overlaps by mistake; B, what is stacked; C ringed, gaps that are narrower than asked for, or than half of that to the border.",
 		"uv.texel_density", "uv.overlap", "uv.padding", "uv.range", "uv.coverage", "uv.stretch", "uv.flipped")
 }
 
@@ -394,11 +390,9 @@ func gapRing(c *raster.Canvas, x, y float64) {
 // side writes the scale, its marks and the list of islands.
 func (l *uvSheet) side(c *raster.Canvas) {
 	x, y := sheetMargin+uvTilePx+30, headHeight
-	c.Text(float64(x), float64(y)+12, raster.Bold, textSize, raster.Left, ink, "denser, sharper")
 	px := func(f float64) string { return fixed(l.target*f, 0) + " px/m" }
-	labels := []string{px(2) + " or more", px(math.Sqrt2), px(1) + "  target", px(1 / math.Sqrt2), px(0.5) + " or less"}
+	labels := []string{"≥ " + px(2), px(math.Sqrt2), "► " + px(1), px(1 / math.Sqrt2), "≤ " + px(0.5)}
 	legendBar(c, x, y+24, 26, 220, raster.Signed, labels)
-	c.Text(float64(x), float64(y)+268, raster.Bold, textSize, raster.Left, ink, "coarser, softer")
 	yy := y + 286
 	key := func(text string, on func(i, j int) bool) {
 		swatch(c, x, yy, func(i, j int) raster.Colour {
@@ -410,17 +404,17 @@ func (l *uvSheet) side(c *raster.Canvas) {
 		c.Text(float64(x+36), float64(yy+13), raster.Regular, 14, raster.Left, ink, text)
 		yy += 26
 	}
-	mistake := "overlap by mistake"
+	mistake := "A"
 	if l.clearSurface {
-		mistake += " (none here)"
+		mistake += " × 0"
 	}
 	key(mistake, overlapHatch)
-	key("stacked: "+plural(l.layout.stacks(), "place", "places"), stackHatch)
+	key("B × "+itoa(l.layout.stacks()), stackHatch)
 	if l.want > 0 {
 		gapRing(c, float64(x+13), float64(yy+8))
-		text := "gaps under " + fixed(l.want, 0) + " px: none"
-		if n := len(l.gaps); n > 0 {
-			text = "gaps under " + fixed(l.want, 0) + " px, or half to the border"
+		text := "C < " + fixed(l.want, 0) + " px"
+		if len(l.gaps) == 0 {
+			text += " × 0"
 		}
 		c.Text(float64(x+36), float64(yy+13), raster.Regular, 14, raster.Left, ink, text)
 		yy += 26
@@ -431,12 +425,12 @@ func (l *uvSheet) side(c *raster.Canvas) {
 
 // list names the largest islands with their density.
 func (l *uvSheet) list(c *raster.Canvas, x, y int) {
-	c.Text(float64(x), float64(y), raster.Bold, textSize, raster.Left, ink, plural(len(l.order), "island", "islands")+", by share of surface")
+	c.Text(float64(x), float64(y), raster.Bold, textSize, raster.Left, ink, "× "+itoa(len(l.order)))
 	for r, k := range l.order[:min(len(l.order), uvListed)] {
 		y += 27
 		i := &l.layout.islands[k]
 		badge(c, float64(x+10), float64(y-5), itoa(r+1))
-		density := "no area"
+		density := "—"
 		if i.area > 0 {
 			density = fixed(math.Sqrt(i.texels/i.area), 0) + " px/m"
 		}
@@ -444,6 +438,6 @@ func (l *uvSheet) list(c *raster.Canvas, x, y int) {
 		c.Text(float64(x+136), float64(y), raster.Regular, 14, raster.Left, softInk, percent(i.area/l.field.areaSum))
 	}
 	if len(l.order) > uvListed {
-		c.Text(float64(x), float64(y+30), raster.Regular, 14, raster.Left, softInk, "and "+plural(len(l.order)-uvListed, "smaller one", "smaller ones"))
+		c.Text(float64(x), float64(y+30), raster.Regular, 14, raster.Left, softInk, "+ "+itoa(len(l.order)-uvListed))
 	}
 }
