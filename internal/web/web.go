@@ -82,6 +82,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/orders/:id/prop", p.oneProp)
 		in.POST("/orders/:id/prop", p.orderOne)
 		in.GET("/payables", p.payables)
+		in.GET("/income", p.income)
 		in.GET("/figures", p.figures)
 		in.GET("/storage", p.stored)
 		in.GET("/projects", p.projects)
@@ -211,11 +212,10 @@ const pageTime = 15 * time.Second
 
 // as runs a read or an act for the caller of a page.
 func as[T any](c echo.Context, p *Pages, fn func(ctx context.Context, tx *ledger.Tx) (T, error)) (out T, err error) {
-	ctx, cancel := context.WithTimeout(c.Request().Context(), pageTime)
-	defer cancel()
-	who, _ := httpapi.Caller(ctx)
-	err = p.store.InTx(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(ctx, tx); return err })
-	return out, err
+	if m := c.Request().Method; m == http.MethodGet || m == http.MethodHead {
+		return within(c, p.store.Reading, fn)
+	}
+	return within(c, p.store.InTx, fn)
 }
 
 func idOf(c echo.Context) (uuid.UUID, error) {
