@@ -298,10 +298,10 @@ func (l PropList) Doubts(today time.Time) (doubts []BadRow) {
 			}
 			column := m.Kind + "_due"
 			if m.Due.Before(today) {
-				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("%s is over already: the prop would be late at once", m.Due.Format(time.DateOnly))})
+				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("is over already (%s): the prop would be late at once", m.Due.Format(time.DateOnly))})
 			}
 			if before != nil && m.Due.Before(*before.Due) {
-				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("%s is before %s, when %s is due", m.Due.Format(time.DateOnly), before.Due.Format(time.DateOnly), before.Kind)})
+				doubts = append(doubts, BadRow{l.Lines[i], column, fmt.Sprintf("is %s, before %s is due (%s)", m.Due.Format(time.DateOnly), before.Kind, before.Due.Format(time.DateOnly))})
 			}
 			before = &m
 		}

@@ -360,10 +360,10 @@ func TestPropListSaysEveryFault(t *testing.T) {
 	tabs := ledger.ReadPropList(strings.NewReader("code\ttitle\ttier\tprice\tfinal_due\nrope2\tA rope, long\tmid\t12,50\t2026-01-05\n"), "EUR")
 	require.Empty(t, tabs.Faults, "as a spreadsheet's cells are pasted")
 	require.EqualValues(t, 1250, tabs.Props[0].PriceMinor)
-	require.Equal(t, []ledger.BadRow{{Line: 2, Column: "final_due", Why: "2026-01-05 is over already: the prop would be late at once"}}, tabs.Doubts(time.Date(2026, 1, 6, 0, 0, 0, 0, time.UTC)))
+	require.Equal(t, []ledger.BadRow{{Line: 2, Column: "final_due", Why: "is over already (2026-01-05): the prop would be late at once"}}, tabs.Doubts(time.Date(2026, 1, 6, 0, 0, 0, 0, time.UTC)))
 	require.Empty(t, tabs.Doubts(time.Date(2026, 1, 5, 0, 0, 0, 0, time.UTC)), "today is not over")
 	turned := ledger.ReadProp(map[string]string{"code": "x", "title": "X", "tier": "mid", "price": "9", "game_mesh_share": "60", "game_mesh_due": "2026-02-02", "final_share": "40", "final_due": "2026-02-01"}, "EUR")
-	require.Contains(t, turned.Doubts(time.Time{})[0].Why, "2026-02-01 is before 2026-02-02")
+	require.Contains(t, turned.Doubts(time.Time{})[0].Why, "is 2026-02-01, before game_mesh is due (2026-02-02)")
 	require.Equal(t, []int64{540, 360}, turned.Props[0].Amounts())
 	strange := ledger.ReadPropList(strings.NewReader("code,title,tier,price,colour,size,final_shar\na b,,middle,10,,,100\n"), "EUR").Faults
 	got = nil

@@ -19,6 +19,22 @@ func TestContracting(t *testing.T) {
 	require.Equal(t, http.StatusUnprocessableEntity, refused.status)
 	require.Contains(t, refused.text("[role=alert]"), "The number of rounds is not a whole number")
 	require.Equal(t, []string{"Pier furniture"}, refused.form("/orders/new")["title"])
+	require.Equal(t, []string{"many"}, refused.form("/orders/new")["rounds"], "what is wrong stays to be seen")
+	all := refused.submit("/orders/new", "code", "PIER 03", "title", "", "currency", "EU", "rounds", "", "kill_fee", "101", "project_code", "SALTMARSH", "source_roles", "sculpt", "vendor", "")
+	wellMade(t, all)
+	for _, field := range []string{"code", "title", "currency", "rounds", "kill_fee", "project_code", "source_roles", "vendor"} {
+		require.Equal(t, []string{"true"}, all.attrs("#"+field, "aria-invalid"), field)
+		require.Equal(t, []string{field + "-fault"}, all.attrs("#"+field, "aria-describedby"), field)
+		require.True(t, all.has("#"+field+"-fault"), field)
+	}
+	require.Len(t, all.all("[role=alert] li"), 8, "all at once: %s", all.text("[role=alert]"))
+	require.Contains(t, all.text("#project_code-fault"), "is another project's already")
+	require.Contains(t, all.text("#source_roles-fault"), "a source's role begins with source., such as source.sculpt")
+	require.NotContains(t, all.text("[role=alert]"), "[0]")
+	require.True(t, all.has("#further[open]"))
+	taken := refused.submit("/orders/new", "code", "QUAY-01", "rounds", "2")
+	require.Equal(t, http.StatusConflict, taken.status)
+	require.Contains(t, taken.text("#code-fault"), "is another order's already")
 	placed := refused.submit("/orders/new", "rounds", "2").follow()
 	require.Contains(t, placed.text("h1"), "Pier furniture")
 	require.Contains(t, placed.text(".facts"), "The pier")
@@ -41,6 +57,36 @@ func TestContracting(t *testing.T) {
 	require.Contains(t, ordered.text("main"), "Tyre fender")
 	require.Contains(t, ordered.text("main"), "EUR 180.00")
 
+	// A day that is over is asked about; a file takes the field's place, in whatever a spreadsheet writes.
+	slip := p.submit(list, "list", "code;title;tier;price;maps_share;maps_due;final_share;final_due\nrope;A coil of rope;mid;1420,50;30;2020-01-07;70;2099-01-07\n", "do", "order")
+	require.Equal(t, http.StatusUnprocessableEntity, slip.status)
+	wellMade(t, slip)
+	require.Contains(t, slip.text("[role=alert]"), "Line 2, maps_due: Is over already (2020-01-07): the prop would be late at once.")
+	for _, understood := range []string{"A coil of rope rope", "mid-ground", "7 Jan 2020", "30 %, EUR 426.15", "70 %, EUR 994.35", "EUR 1,420.50"} {
+		require.Contains(t, slip.text("#understood"), understood)
+	}
+	require.NotContains(t, b.get(placed.path).text("main"), "A coil of rope")
+	require.Contains(t, slip.submit(list, "do", "anyway").follow().text("main"), "A coil of rope")
+	file := b.upload(list, map[string]string{"once": "a file", "list": "", "do": "look"}, map[string][]byte{"file": []byte("code,title,tier,price,final_due\nb\xf6je,B,mid,10,2099-01-01\nquoin,T\xfcr,mid,x,2099-01-01\n")})
+	require.Contains(t, file.text("[role=alert]"), "Line 3, price")
+	require.Contains(t, file.text("#list"), "quoin,Tür,mid", "in the letters of Windows-1252")
+
+	// One prop by a form begins with the shares of the one before, and marks what is wrong.
+	p = b.get(placed.path + "/prop")
+	wellMade(t, p)
+	bad := p.submit(placed.path+"/prop", "code", "fender", "title", "Again", "price", "12.345", "final_share", "60", "maps_share", "30")
+	require.Equal(t, http.StatusUnprocessableEntity, bad.status)
+	require.Contains(t, bad.text("#price-fault"), "The price has more than the 2 decimals of EUR.")
+	require.Contains(t, bad.text("#stages-fault"), "has shares of 90 % together, not 100 %")
+	bad = bad.submit(placed.path+"/prop", "price", "12.34", "maps_share", "40")
+	require.Contains(t, bad.text("#code-fault"), "already")
+	ask := bad.submit(placed.path+"/prop", "code", "quoin", "maps_due", "2020-01-07")
+	require.Contains(t, ask.text("[role=alert]"), "The due date of the maps is over already (2020-01-07)")
+	words := with(ask.form(placed.path+"/prop"), "do", "anyway")
+	one := b.post(placed.path+"/prop", words).follow()
+	require.Contains(t, one.text("h1"), "Again")
+	require.Equal(t, placed.path, b.post(placed.path+"/prop", words).header.Get("Location"), "a second click orders no second one")
+
 	prop := ordered.link("Tyre fender")
 	p = b.get(prop + "/spec")
 	wellMade(t, p)
@@ -55,6 +101,7 @@ func TestContracting(t *testing.T) {
 	for _, who := range []string{ole, marek} {
 		require.Equal(t, http.StatusNotFound, w.logIn(who).get("/orders/new").status, who)
 		require.Equal(t, http.StatusNotFound, w.logIn(who).get(list).status, who)
+		require.Equal(t, http.StatusNotFound, w.logIn(who).get(placed.path+"/prop").status, who)
 	}
 	require.Equal(t, http.StatusNotFound, w.logIn(ole).get(prop+"/spec").status)
 }

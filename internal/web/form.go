@@ -207,6 +207,14 @@ func (r refusal) Typed(form, field string) string {
 	return r.values.Get(field)
 }
 
+// Kept is what had been typed into a field, also where that was nothing, and else what the field begins with.
+func (r refusal) Kept(form, field, first string) string {
+	if r.Form != form {
+		return first
+	}
+	return r.values.Get(field)
+}
+
 // Chose says whether a choice of the form that was refused had been made.
 func (r refusal) Chose(form, field, choice string) bool {
 	if r.Form != form {
