@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -153,15 +154,13 @@ func deliveries(ctx context.Context, admin *pgx.Conn, store *ledger.Store, worke
 		milestone uuid.UUID
 	}
 	var jobs []job
-	for _, member := range m.Members {
-		if member.Role != "vendor_lead" {
-			continue
-		}
-		who := ledger.Who{Party: member.Party, Side: ledger.VendorSide, Name: "Lead", Roles: []ledger.Role{ledger.VendorLead}}
-		if err := admin.QueryRow(ctx, `SELECT id FROM ph.member WHERE email = $1`, member.Email).Scan(&who.Member); err != nil {
-			return 0, 0, err
-		}
-		list, err := strings1(ctx, admin, toDeliver, member.Party)
+	vendors, err := leads(ctx, admin, m.Studio)
+	if err != nil {
+		return 0, 0, err
+	}
+	for _, l := range vendors {
+		who := ledger.Who{Party: l.Party, Member: l.Member, Side: ledger.VendorSide, Name: "Lead", Roles: []ledger.Role{ledger.VendorLead}}
+		list, err := strings1(ctx, admin, toDeliver, l.Party)
 		if err != nil {
 			return 0, 0, err
 		}
@@ -169,6 +168,7 @@ func deliveries(ctx context.Context, admin *pgx.Conn, store *ledger.Store, worke
 			jobs = append(jobs, job{who, uuid.MustParse(id)})
 		}
 	}
+	rand.New(rand.NewPCG(m.Seed, 3)).Shuffle(len(jobs), func(i, j int) { jobs[i], jobs[j] = jobs[j], jobs[i] }) // vendors and orders in no order, as they come
 	var next, done atomic.Int64
 	began := time.Now()
 	group, ctx := errgroup.WithContext(ctx)
@@ -183,7 +183,10 @@ func deliveries(ctx context.Context, admin *pgx.Conn, store *ledger.Store, worke
 			return nil
 		})
 	}
-	err := group.Wait()
+	err = group.Wait()
+	if n := int64(len(jobs)); err == nil && next.Load() > n && time.Since(began) < minuteTime {
+		err = fmt.Errorf("%d milestones are too few for %s", n, minuteTime)
+	}
 	return int(done.Load()), float64(done.Load()) / time.Since(began).Minutes(), err
 }
 

@@ -15,6 +15,8 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+
+	"proofhouse/internal/load/seed"
 )
 
 // options of one run.
@@ -79,6 +81,15 @@ func measureCommand(ctx context.Context, args []string) error {
 		defer lines.Close()
 		r.told = lines
 	}
+	if o.only == "" && (o.sealTime > 0 || !o.skipInner) {
+		need := o.sealRate * int(o.sealTime/time.Second)
+		if !o.skipInner {
+			need += perMinuteMost
+		}
+		if _, err := topUp(ctx, o.dir, m, need); err != nil {
+			return fmt.Errorf("top up: %w", err)
+		}
+	}
 	if err := r.throughHTTP(ctx); err != nil {
 		return err
 	}
@@ -102,7 +113,7 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 		return err
 	}
 	defer conn.Close(context.WithoutCancel(ctx))
-	callers, err := logIn(ctx, s.url, r.manifest)
+	callers, err := logIn(ctx, s.url, r.Password, "10.0", r.Members)
 	if err != nil {
 		return err
 	}
@@ -124,14 +135,20 @@ func (r *measurement) throughHTTP(ctx context.Context) (err error) {
 	if r.sealTime <= 0 {
 		return nil
 	}
-	var vendors []*caller
-	for _, c := range callers {
-		if c.Side == "vendor" {
-			vendors = append(vendors, c)
-		}
+	sealers, err := leads(ctx, conn, r.Studio)
+	if err != nil {
+		return err
+	}
+	vendors := make([]seed.Member, len(sealers))
+	for i, l := range sealers {
+		vendors[i] = seed.Member{Email: l.Email, Side: "vendor", Party: l.Party, Role: "vendor_lead"}
+	}
+	sealing, err := logIn(ctx, s.url, r.Password, "10.1", vendors)
+	if err != nil {
+		return err
 	}
 	say("opening deliveries to seal")
-	list, err := prepare(ctx, conn, s.url, vendors, r.sealRate*int(r.sealTime/time.Second))
+	list, err := prepare(ctx, conn, s.url, sealing, r.sealRate*int(r.sealTime/time.Second))
 	if err != nil {
 		return err
 	}

@@ -99,7 +99,7 @@ func lookAtPlans(ctx context.Context, dir, program, only string) (faults []fault
 	if err != nil {
 		return nil, 0, err
 	}
-	callers, err := logIn(ctx, s.url, m)
+	callers, err := logIn(ctx, s.url, m.Password, "10.0", m.Members)
 	if err != nil {
 		return nil, 0, err
 	}

@@ -17,12 +17,6 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// toDeliver are milestones of a vendor on which a delivery may be opened.
-const toDeliver = `SELECT m.id::text FROM ph.milestone m JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
-	WHERE m.vendor_id = $1 AND m.state IN ('open', 'failed', 'returned', 'stuck') AND p.spec_in_force IS NOT NULL
-	  AND NOT EXISTS (SELECT FROM ph.delivery d WHERE d.studio_id = m.studio_id AND d.milestone_id = m.id AND d.state IN ('open', 'sealing'))
-	ORDER BY md5(m.id::text) LIMIT 4000`
-
 // ready is a delivery with all its bytes in the storage.
 type ready struct {
 	id     string
@@ -50,6 +44,9 @@ func prepare(ctx context.Context, conn *pgx.Conn, url string, vendors []*caller,
 			}
 			work, seen[c.Party] = append(work, ready{list[0], vendors[i]}), list[1:]
 		}
+	}
+	if len(work) < n {
+		return nil, fmt.Errorf("%d milestones to deliver on, where %d are to be sealed", len(work), n)
 	}
 	var mu sync.Mutex
 	var out []ready

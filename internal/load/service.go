@@ -139,12 +139,12 @@ var client = &http.Client{
 	CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 }
 
-// logIn logs everybody in, each from an address of their own.
-func logIn(ctx context.Context, url string, m manifest) ([]*caller, error) {
+// logIn logs members in, each from an address of their own below a network of sixteen bits.
+func logIn(ctx context.Context, url, password, network string, members []seed.Member) ([]*caller, error) {
 	var out []*caller
-	for i, member := range m.Members {
-		c := &caller{Member: member, address: fmt.Sprintf("10.0.%d.%d", i/200, i%200+1)}
-		if err := c.do(ctx, http.MethodPost, url+"/v1/sessions", map[string]string{"email": member.Email, "password": m.Password}, nil); err != nil {
+	for i, member := range members {
+		c := &caller{Member: member, address: fmt.Sprintf("%s.%d.%d", network, i/200, i%200+1)}
+		if err := c.do(ctx, http.MethodPost, url+"/v1/sessions", map[string]string{"email": member.Email, "password": password}, nil); err != nil {
 			return nil, fmt.Errorf("log in %s: %w", member.Email, err)
 		}
 		out = append(out, c)
