@@ -7,6 +7,7 @@ import (
 	"io"
 	"mime"
 	"net/http"
+	"net/url"
 	"slices"
 	"strings"
 	"sync"
@@ -130,8 +131,33 @@ func (d *description) check(next echo.HandlerFunc) echo.HandlerFunc {
 		if err != nil {
 			return invalidRequest(err)
 		}
+		if err := knownQuery(c.QueryParams(), route); err != nil {
+			return err
+		}
 		return next(c)
 	}
+}
+
+// knownQuery refuses what an operation does not read: a filter that is misspelt would else be a list of everything.
+func knownQuery(sent url.Values, route *routers.Route) error {
+	var known []string
+	for _, list := range []openapi3.Parameters{route.PathItem.Parameters, route.Operation.Parameters} {
+		for _, p := range list {
+			if p.Value.In == openapi3.ParameterInQuery {
+				known = append(known, p.Value.Name)
+			}
+		}
+	}
+	for name := range sent {
+		if !slices.Contains(known, name) {
+			reason := "a query parameter is not known here; this operation takes none"
+			if slices.Sort(known); len(known) > 0 {
+				reason = "a query parameter is not known here; known are: " + strings.Join(known, ", ")
+			}
+			return &Problem{kind: kindInvalid, detail: "The request is not as the description says.", errors: []api.ProblemError{{Reason: reason}}}
+		}
+	}
+	return nil
 }
 
 func (d *description) checkBodyKind(c echo.Context, op *openapi3.Operation) error {
