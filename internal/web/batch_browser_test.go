@@ -42,7 +42,6 @@ func (w *world) kit() {
 
 // Forty props are decided on by keys alone, thirty-four accepted and six returned: on the contact sheet. Then a dozen one by one.
 func TestFortyPropsInABrowser(t *testing.T) {
-	t.Parallel()
 	w := newWorld(t)
 	w.inspect(reviewable()) // the crate, which waits before them
 	w.kit()

@@ -64,13 +64,15 @@ export class Looker {
 
   say(name, what) { this.problems.push(`${name}: ${what}`); }
 
-  // says waits until what is selected says a text: a click has been answered before all of the page has come.
-  async says(page, name, selector, text, within = 10_000) {
+  // says waits until what is selected says a text: a click has been answered before all of the page has come. A picture tells what
+  // was there instead.
+  async says(page, name, selector, text, within = 30_000) {
     let found = '';
     for (const until = Date.now() + within; Date.now() < until; await page.waitForTimeout(50)) {
       found = (await page.locator(selector).allInnerTexts().catch(() => [])).join(' ').replace(/\s+/g, ' ');
       if (found.includes(text)) return;
     }
+    await page.screenshot({ path: join(this.out, `unsaid-${this.problems.length}.png`), fullPage: true }).catch(() => {});
     this.say(name, `${selector} says "${found.slice(0, 300)}", not "${text}"`);
   }
 

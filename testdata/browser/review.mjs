@@ -19,6 +19,9 @@ const says = (...of) => look.says(...of);
 
 async function live(page) { await page.locator('.turning.live').waitFor(); }
 
+// shows waits until one delivery is on the screen, at whatever address.
+async function shows(page, name) { await page.locator(`#one[data-delivery="${w.deliveries[name]}"]`).waitFor(); }
+
 // Everything of the thirty seconds is on the first screen, without a click or scrolling.
 async function firstScreen() {
   const name = 'first screen';
@@ -83,7 +86,7 @@ async function keys() {
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.bollard));
   await says(page, name, '.undo', 'returned');
   await page.keyboard.press('u');
-  await page.waitForURL((u) => u.pathname.includes(w.deliveries.bollard));
+  await shows(page, 'bollard');
   await page.locator('#reason').waitFor();
   check(name, await page.locator('#reason').inputValue() === 'The weld beads are still there.', 'what was taken back is not in the form again');
   await page.reload(); // the form is sent a second time: the words are there still
@@ -194,7 +197,7 @@ async function plain() {
   await page.locator('button[value=return]').click();
   await page.waitForURL((u) => !u.pathname.includes(w.deliveries.buoy));
   await page.locator('.undo button').click();
-  await page.waitForURL((u) => u.pathname.includes(w.deliveries.buoy));
+  await shows(page, 'buoy');
   await page.locator('#reason').waitFor();
   check(name, await page.locator('#reason').inputValue() === 'Without a sculpt it cannot be baked.', 'taken back, the words are gone');
   await page.context().close();
