@@ -53,7 +53,7 @@ func runTests(m *testing.M) (code int) {
 			code = 1
 		}
 	}()
-	return m.Run()
+	return ledgertest.Run(m)
 }
 
 // password is that of everybody in the tests. No default of the service: each test makes its own people.
