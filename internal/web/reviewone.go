@@ -35,7 +35,10 @@ type reviewOne struct {
 }
 
 // reference is a picture of the order's reference pack.
-type reference struct{ What, Path, URL string }
+type reference struct {
+	What, Path, URL string
+	Own             bool // its path names the prop
+}
 
 // reviewSetup is what the script is given.
 type reviewSetup struct {
@@ -209,6 +212,9 @@ func (page *reviewOne) choosePictures() {
 // referenceFirst is the order in which reference pictures stand beside a prop: what it is to be, then what it is to stand beside.
 var referenceFirst = []string{"concept", "yardstick", "scale", "material_board", "block_out_view", "neighbour", "other", "avoid"}
 
+// ofOneProp are the kinds that show one prop: where their path does not name it, it most likely is another's.
+var ofOneProp = []string{"concept", "block_out_view"}
+
 // referencesFor are the pictures of the order's newest published pack: those that name the prop in their path first.
 func referencesFor(ctx context.Context, tx *ledger.Tx, prop ledger.Prop) ([]reference, error) {
 	packs, err := tx.ReferencePacks(ctx, prop.WorkOrderID)
@@ -226,21 +232,25 @@ func referencesFor(ctx context.Context, tx *ledger.Tx, prop ledger.Prop) ([]refe
 		if err != nil {
 			return nil, err
 		}
-		var own, others []reference
+		var own, others, last []reference
 		for _, what := range referenceFirst {
 			for _, f := range pack.Files {
 				if f.What != what || !shownAsPicture(f.MediaType) {
 					continue
 				}
-				r := reference{f.What, f.Path, "/references/" + pack.ID.String() + "/files/" + f.ID.String()}
-				if strings.Contains(strings.ToLower(f.Path), strings.ToLower(prop.Code)) {
+				r := reference{What: f.What, Path: f.Path, URL: "/references/" + pack.ID.String() + "/files/" + f.ID.String()}
+				r.Own = strings.Contains(strings.ToLower(f.Path), strings.ToLower(prop.Code))
+				switch {
+				case r.Own:
 					own = append(own, r)
-				} else {
+				case slices.Contains(ofOneProp, f.What):
+					last = append(last, r)
+				default:
 					others = append(others, r)
 				}
 			}
 		}
-		return append(own, others...), nil
+		return slices.Concat(own, others, last), nil
 	}
 	return nil, nil
 }
@@ -396,11 +406,6 @@ func (p *Pages) tickNote(c echo.Context) error {
 		return err
 	}
 	return c.Redirect(http.StatusSeeOther, "/review/"+id.String()+query+"#asked")
-}
-
-// IssueCount is how much blocks by the machine's verdict.
-func (page reviewOne) IssueCount() int {
-	return page.Found.Count("issues") + page.Found.Count("unable")
 }
 
 // Cleared says that nothing blocks by the machine's verdict.

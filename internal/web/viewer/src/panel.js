@@ -220,7 +220,7 @@ export class Panel {
     if (!this.measuring) { this.say(told); return }
     if (this.points.length === 2) this.clearMarks()
     this.points.push(hit.point)
-    this.marks.add(hit.point, String(this.points.length))
+    this.marks.add(hit.point, 'AB'[this.points.length - 1]) // letters: numbers are places of findings
     if (this.points.length < 2) { this.stage.draw(); return }
     const [a, b] = this.points
     const g = new BufferGeometry()
@@ -228,7 +228,7 @@ export class Panel {
     this.line = new Line(g, new LineBasicMaterial({ color: 0x111111, depthTest: false }))
     this.line.renderOrder = 2
     this.stage.scene.add(this.line)
-    this.marks.add(a.clone().add(b).multiplyScalar(0.5), this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm')
+    this.marks.add(a.clone().add(b).multiplyScalar(0.5), this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm', { className: 'length' })
     this.say(this.setup.words.distance.replace('{0}', this.number.format(a.distanceTo(b) * 1000) + '\u00a0mm'))
     this.stage.draw()
   }

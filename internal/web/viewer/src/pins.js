@@ -23,7 +23,7 @@ export class Pins {
         }
       }
       p.point = at
-      this.marks.add(at, p.number, { normal: p.normal ? new Vector3(...p.normal) : null, pinned: String(p.number), className: 'pin' + (p.resolved ? ' settled' : '') })
+      this.marks.add(at, '✎\u200a' + p.number, { normal: p.normal ? new Vector3(...p.normal) : null, pinned: String(p.number), className: 'pin' + (p.resolved ? ' settled' : '') })
       const line = root?.querySelector(`[data-pin="${p.number}"] .carried`)
       if (line) line.textContent = told
     }
