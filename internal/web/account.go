@@ -23,6 +23,7 @@ type accountPage struct {
 	Scopes  []ledger.Scope // that a token of this person can have a use for
 	Days    []int
 	Server  string
+	Lead    bool // sees to the party's webhooks
 	Refusal refusal
 	Secret  string        // of the token just made, shown this once
 	Made    *ledger.Token // the token just made
@@ -61,6 +62,7 @@ func (p *Pages) account(c echo.Context) error {
 func (p *Pages) showAccount(c echo.Context, status int, page accountPage) error {
 	who, _ := httpapi.Caller(c.Request().Context())
 	page.Party, page.Scopes, page.Days = who.PartyName, tokenScopes[who.Side], tokenDays
+	page.Lead = who.Has(ledger.Producer, ledger.VendorLead)
 	page.Server, page.Now = p.server.PublicURL(), time.Now()
 	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
 		members, err := tx.Members(ctx)

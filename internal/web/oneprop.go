@@ -92,7 +92,10 @@ func (p *Pages) orderOne(c echo.Context) error {
 	var made ledger.Prop
 	again := false
 	if ask {
-		_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.Prop, error) { one, _, err := run(ctx, tx); return one, err })
+		_, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.Prop, error) {
+			one, _, err := run(ctx, tx)
+			return one, err
+		})
 	} else {
 		made, again, err = act(c, p, "prop", run)
 	}

@@ -55,7 +55,7 @@ const (
 	// listFormMax bounds the form with a list: some 5,000 rows of 80 letters, each letter escaped, and room.
 	listFormMax = 2 << 20
 	// listShown and faultsShown are how many of each the page shows.
-	listShown  = 100
+	listShown   = 100
 	faultsShown = 100
 )
 

@@ -65,6 +65,11 @@ func (s *sentences) read(n ast.Node, where string) {
 				s.add(text, where)
 			}
 		}
+		if name == "allow" && len(n.Args) > 1 { // what it is that needs a role
+			if text, ok := literal(n.Args[0]); ok {
+				s.add(text, where)
+			}
+		}
 		if at, has := saidAt[name]; has && len(n.Args) > at { // faults of what is ordered, and of lists
 			for _, arg := range n.Args[at:] {
 				if text, ok := literal(arg); ok && strings.Contains(text, " ") {

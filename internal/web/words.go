@@ -63,7 +63,7 @@ func functions(r *words.Reader) template.FuncMap {
 		"limit":   func(check, key string) string { return limitWords(*r, check, key) },
 		"closest": func(m *acceptance.TrialMargin) string { return closest(*r, *m) },
 		"checks":  sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
-		"marked": marked, "fault": fault,
+		"marked": marked, "fault": fault, "agent": agentWords,
 		"both": func(it, page any) both { return both{it, page} }, "undoing": func(q any, back string) (undoing, error) { return undoingOf(q, back) },
 	}
 }

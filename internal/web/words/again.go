@@ -79,6 +79,16 @@ var valueKinds = []string{"state", "delivery_state", "milestone", "decision", "o
 
 // word is what is set into such a sentence: a value of the record that has a word, or a sentence in its turn.
 func (r Reader) word(value string) string {
+	if roles := strings.Split(value, " or "); len(roles) > 1 { // as the record names who may do something
+		said := make([]string, len(roles))
+		for i, role := range roles {
+			var known bool
+			if said[i], known = r.TermIn("role."+strings.ReplaceAll(role, " ", "_"), ""); !known {
+				return r.Again(value)
+			}
+		}
+		return strings.Join(said, ", ")
+	}
 	code := strings.ReplaceAll(value, " ", "_")
 	for _, kind := range valueKinds {
 		if said, ok := r.TermIn(kind+"."+code, ""); ok {
