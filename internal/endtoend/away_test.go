@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"golang.org/x/sys/unix"
 
 	"proofhouse/internal/embedded/s3server"
 	"proofhouse/internal/inspection"
@@ -79,4 +80,30 @@ func TestAWorkerWhoseKeysAreRefusedTakesNothing(t *testing.T) {
 		require.NotContains(t, string(out), "taking inspections")
 		require.NotContains(t, string(out), keys[1])
 	}
+}
+
+// A worker whose disk has no room keeps nothing back for good: what it took waits, is no attempt, and is made elsewhere or later.
+func TestAFullDiskUsesUpNoAttempts(t *testing.T) {
+	t.Parallel()
+	h := newHarbour(t)
+	folder, roles := boxFolder(t, "box")
+	d := h.deliver(h.contract("box", "background", boxSpec("box")), folder, roles)
+	var disk unix.Statfs_t
+	require.NoError(t, unix.Statfs(t.TempDir(), &disk))
+	free, all := int64(disk.Bavail)*disk.Bsize, int64(disk.Blocks)*disk.Bsize
+	var was int64
+	require.NoError(t, h.owner.QueryRow(t.Context(), `SELECT bytes FROM ph.delivery`).Scan(&was))
+	says := func(bytes int64) {
+		_, err := h.owner.Exec(t.Context(), `UPDATE ph.delivery SET bytes = $1`, bytes)
+		require.NoError(t, err)
+	}
+	says(free/2 + (all-free)/4) // twice that lies half-way between what is free and what the disk has in all
+	p := h.serve()
+	p.awaitLine("disk is full")
+	require.Contains(t, p.logged("disk is full")[0]["error"], "MiB free and the delivery needs")
+	says(was)
+	h.evidence(h.await(d))
+	h.recordedOnce(1)
+	require.Equal(t, 1, h.count(`SELECT attempts FROM ph.inspection`))
+	require.Zero(t, p.stop())
 }

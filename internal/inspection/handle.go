@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"syscall"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -41,6 +42,14 @@ func (s *Service) handle(ctx context.Context, job ledger.Job, inTx func(context.
 		log.Warn("the lease was lost; the result is dropped")
 		return
 	case errors.Is(cause, errStopping):
+		s.giveBack(ctx, job, log)
+		return
+	case errors.Is(err, errNoRoom), errors.Is(err, syscall.ENOSPC):
+		log.Error("this worker's disk is full; the inspection waits in the queue, and this was no attempt", "error", err.Error())
+		select { // another worker may take it, and this one need not ask without pause
+		case <-ctx.Done():
+		case <-time.After(roomPause):
+		}
 		s.giveBack(ctx, job, log)
 		return
 	case errors.Is(err, errAway):
@@ -209,6 +218,12 @@ func (s *Service) patiently(ctx context.Context, do func() error) error {
 
 // outageMax is how long one inspection waits for storage to come back.
 const outageMax = 10 * time.Minute
+
+// errNoRoom is that the disk for files under inspection is full.
+var errNoRoom = errors.New("no room")
+
+// roomPause is how long a worker whose disk is full keeps what it took before it puts it back.
+const roomPause = 5 * time.Second
 
 // errAway is that storage as a whole does not answer, or not to our keys.
 var errAway = errors.New("storage is away")

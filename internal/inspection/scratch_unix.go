@@ -10,16 +10,21 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// roomFor refuses a job whose files would fill the disk: half-way through is too late to find out.
+// roomFor refuses a job whose files would fill the disk: half-way through is too late to find out. errNoRoom says that there would
+// be room were the disk empty.
 func roomFor(dir string, bytes int64) error {
 	var st unix.Statfs_t
 	if err := unix.Statfs(dir, &st); err != nil {
-		return fmt.Errorf("look at free space: %w", err)
+		return own("look at free space", err)
 	}
-	if free := int64(st.Bavail) * int64(st.Bsize); free < bytes {
-		return fmt.Errorf("the scratch folder has %d MiB free and the delivery needs %d", free>>20, bytes>>20)
+	free, all := int64(st.Bavail)*int64(st.Bsize), int64(st.Blocks)*int64(st.Bsize)
+	switch {
+	case free >= bytes:
+		return nil
+	case all < bytes:
+		return own("look at free space", fmt.Errorf("the scratch folder's disk has %d MiB in all and the delivery needs %d", all>>20, bytes>>20))
 	}
-	return nil
+	return own("look at free space", fmt.Errorf("%w: the scratch folder has %d MiB free and the delivery needs %d", errNoRoom, free>>20, bytes>>20))
 }
 
 // lockFile takes the lock of a file, for as long as it stays open. It fails where somebody has it.
