@@ -61,7 +61,7 @@ func (r *rebaked) picture(s *Subject, set *Set, name string) *drawn {
 	}
 	heading(c, title, r.from+" · "+itoa(r.grid.W)+" × "+itoa(r.grid.H)+" px")
 	y := headHeight + 24
-	for k, label := range [3]string{"1", "2", "1 ∠ 2"} {
+	for k, label := range [3]string{"1", "2", "1 ≠ 2"} {
 		x := sheetMargin + k*(rebakePanel+rebakeGap)
 		c.Text(float64(x), float64(y)-10, raster.Bold, textSize, raster.Left, ink, label)
 		r.panel(c, k, x, y)
@@ -85,7 +85,7 @@ func (r *rebaked) picture(s *Subject, set *Set, name string) *drawn {
 	})
 	c.Text(float64(x+36), float64(y+263), raster.Regular, 14, raster.Left, ink, "—")
 	r.table(c, y+r.panels.H+34)
-	what := "1 a normal map as delivered, 2 our own bake of the sculpt, 1 ∠ 2 the angle between them in degrees, striped where no sculpt is met. The table: mean, 95 % within, share over 10°, texels; A inside the islands, B at the seams (2 texels), C left of the mirror plane, D right of it. E the mean of the whole, F the same over averages of 16 by 16 texels, G the mean if the map is read as the finding says."
+	what := "1 a normal map as delivered, 2 our own bake of the sculpt, 1 ≠ 2 the angle between them in degrees, striped where no sculpt is met. The table: mean, 95 % within, share over 10°, texels; A inside the islands, B at the seams (2 texels), C left of the mirror plane, D right of it. E the mean of the whole, F the same over averages of 16 by 16 texels, G the mean if the map is read as the finding says."
 	return finished(c, name, what, "maps."+map[string]string{"normal": "normal_rebake", "normal_baked": "normal_baked"}[r.name])
 }
 
