@@ -1,6 +1,7 @@
 package acceptance
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"os"
@@ -41,24 +42,30 @@ func TestGoodDelivery(t *testing.T) {
 	require.Contains(t, In(de, e).Headline, "technisch: ohne Befund")
 }
 
-// TestSameBytes: the evidence does not depend on threads, on where the folder lies or on how often it is made.
+// TestSameBytes: neither the evidence nor a picture depends on threads, on where the folder lies or on how often it is made.
 func TestSameBytes(t *testing.T) {
 	t.Parallel()
 	sp := specFromFile(t, "bollard.yaml", spec.Final)
-	for _, row := range []struct {
-		pictures bool
-		threads  []int
-	}{{false, []int{1, 2, 8, 2}}, {true, []int{1, 8}}} {
-		var first []byte
-		for _, threads := range row.threads {
-			r, err := Inspect(context.Background(), Job{Spec: sp, Folder: harbourBollard(t), Threads: threads, Pictures: row.pictures})
-			require.NoError(t, err)
-			if first == nil {
-				first = r.Canonical
-			}
-			require.Equal(t, string(first), string(r.Canonical), "%d threads", threads)
-			require.Equal(t, canon.Digest(first), r.SHA256)
-			require.Equal(t, row.pictures, len(r.Evidence.Pictures) > 0)
+	var first []byte
+	for _, threads := range []int{1, 2, 8, 2} {
+		r, err := Inspect(context.Background(), Job{Spec: sp, Folder: harbourBollard(t), Threads: threads})
+		require.NoError(t, err)
+		if first == nil {
+			first = r.Canonical
+		}
+		require.Equal(t, string(first), string(r.Canonical), "%d threads", threads)
+		require.Equal(t, canon.Digest(first), r.SHA256)
+		require.Empty(t, r.Evidence.Pictures)
+	}
+	one := bollardPictured(t)
+	require.NotEmpty(t, one.Pictures)
+	for _, threads := range []int{2, 8} {
+		many := picturesOf(t, sp, harbourBollard(t), threads)
+		require.Equal(t, string(one.Canonical), string(many.Canonical), "%d threads", threads)
+		require.Equal(t, canon.Digest(one.Canonical), many.SHA256)
+		require.Len(t, many.Pictures, len(one.Pictures))
+		for i := range one.Pictures {
+			require.True(t, bytes.Equal(one.Pictures[i].Bytes, many.Pictures[i].Bytes), "%s on %d threads", one.Pictures[i].Name, threads)
 		}
 	}
 }
