@@ -155,7 +155,7 @@ func (s *Server) FileLink(ctx context.Context, delivery uuid.UUID, file string) 
 	return link.URL, nil
 }
 
-// exportWorkOrder sends a work order's whole record as one bundle.
+// exportWorkOrder sends a work order's whole record as one bundle, as it is read.
 func (s *Server) exportWorkOrder(c echo.Context) error {
 	ctx := c.Request().Context()
 	id, err := uuid.Parse(c.Param("work_order_id"))
@@ -164,20 +164,21 @@ func (s *Server) exportWorkOrder(c echo.Context) error {
 	}
 	who, _ := Caller(ctx)
 	var order ledger.WorkOrder
-	var bundle []byte
-	err = s.store.InSnapshot(ctx, who, func(tx *ledger.Tx) (err error) { // one state for all its statements
-		if order, err = tx.WorkOrder(ctx, id); err != nil {
-			return err
-		}
-		bundle, err = tx.Bundle(ctx, id)
-		return err
-	})
-	if err != nil {
+	if err := s.store.Reading(ctx, who, func(tx *ledger.Tx) (err error) { order, err = tx.WorkOrder(ctx, id); return err }); err != nil {
 		return err
 	}
 	c.Response().Header().Set(echo.HeaderContentDisposition, fmt.Sprintf("attachment; filename=%q", order.Code+".json"))
+	c.Response().Header().Set(echo.HeaderContentType, echo.MIMEApplicationJSON)
 	extendDeadline(c, downloadTime)
-	return c.Blob(http.StatusOK, echo.MIMEApplicationJSON, bundle)
+	err = s.store.WriteBundle(ctx, who, id, c.Response())
+	if err != nil && c.Response().Committed {
+		s.log.ErrorContext(ctx, "a work order's record broke off", "work_order", id.String(), "error", err.Error())
+		panic(http.ErrAbortHandler) // the receiver must not take it for whole
+	}
+	if err != nil {
+		c.Response().Header().Del(echo.HeaderContentDisposition)
+	}
+	return err
 }
 
 // storageReady asks storage at most for one thing: whether it answers at all.

@@ -1,9 +1,12 @@
 package ledger
 
 import (
+	"bufio"
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -55,29 +58,107 @@ type bundleNote struct {
 // Bundle is a log's whole record (a work order's id, or the studio's for its private log) as one JSON document that
 // VerifyBundle checks offline.
 func (tx *Tx) Bundle(ctx context.Context, log uuid.UUID) ([]byte, error) {
-	b, _, err := tx.bundle(ctx, log)
+	var out bytes.Buffer
+	err := writeBundle(ctx, &out, log, func(fn func(tx *Tx) error) error { return fn(tx) })
+	return out.Bytes(), err
+}
+
+// WriteBundle writes what Bundle gives as it is read, some hundred leaves at a time, and holds no transaction while w takes them:
+// leaves and what they commit to do not change, and none is read beyond the head that is read first. Where that head may not be read,
+// nothing is written.
+func (s *Store) WriteBundle(ctx context.Context, who Who, log uuid.UUID, w io.Writer) error {
+	return writeBundle(ctx, w, log, func(fn func(tx *Tx) error) error { return s.InSnapshot(ctx, who, fn) })
+}
+
+// bundleAtOnce is for how many leaves a part of a bundle is read at once: with sixty findings each, some 5 MB.
+const bundleAtOnce = 250
+
+// bundleSection is one list of a bundle: read gives those of its items that belong to the leaves from (with) and to (without).
+type bundleSection struct {
+	name string
+	read func(ctx context.Context, tx *Tx, h logHead, from, to int64) ([]any, error)
+}
+
+var (
+	bundleLeaves   = bundleSection{"leaves", rowsOf[bundleLeaf](leavesOfBundle)}
+	bundleContents = []bundleSection{ // behind the head's anchor
+		{"specs", rowsOf[bundleSpec](specsOfBundle)}, {"findings", findingsOfBundle}, {"notes", rowsOf[bundleNote](notesOfBundle)}, {messagesSection, rowsOf[bundleNote](messagesOfBundle)},
+	}
+)
+
+const messagesSection = "messages" // left out where there are none
+
+const (
+	leavesOfBundle = `SELECT f.idx, convert_from(f.body, 'UTF8'), p.salt, coalesce(p.name, '')
+		FROM ph.fact f LEFT JOIN ph.fact_person p ON p.studio_id = f.studio_id AND p.log_id = f.log_id AND p.idx = f.idx
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= $3 AND f.idx < $4 ORDER BY f.idx`
+	specsOfBundle = `SELECT s.id, s.document FROM ph.fact f JOIN ph.spec_revision s ON s.studio_id = f.studio_id AND s.id = f.subject_id
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= $3 AND f.idx < $4 AND f.kind = 'spec.revised' ORDER BY f.idx`
+	notesOfBundle = `SELECT n.id, n.salt, n.text FROM ph.fact f JOIN ph.note n ON n.studio_id = f.studio_id AND n.id = f.subject_id
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= $3 AND f.idx < $4 AND f.kind = 'note.written' ORDER BY f.idx`
+	messagesOfBundle = `SELECT m.id, m.salt, m.text FROM ph.fact f JOIN ph.question_message m ON m.studio_id = f.studio_id AND m.id = f.subject_id
+		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= $3 AND f.idx < $4 AND f.kind = 'question.said' ORDER BY f.idx`
+)
+
+// rowsOf reads a section whose items are the rows of one query.
+func rowsOf[T any](query string) func(context.Context, *Tx, logHead, int64, int64) ([]any, error) {
+	return func(ctx context.Context, tx *Tx, h logHead, from, to int64) ([]any, error) {
+		rows, err := tx.Query(ctx, query, h.studio, h.Log, from, to)
+		if err != nil {
+			return nil, err
+		}
+		return pgx.CollectRows(rows, func(row pgx.CollectableRow) (any, error) { return pgx.RowToStructByPos[T](row) })
+	}
+}
+
+func findingsOfBundle(ctx context.Context, tx *Tx, h logHead, from, to int64) ([]any, error) {
+	rows, err := tx.Query(ctx, `SELECT subject_id FROM ph.fact WHERE studio_id = $1 AND log_id = $2 AND idx >= $3 AND idx < $4 AND kind = 'inspection.recorded' ORDER BY idx`, h.studio, h.Log, from, to)
 	if err != nil {
 		return nil, err
 	}
-	out, err := json.Marshal(b)
-	if err != nil {
-		return nil, fmt.Errorf("export log %s: %w", log, err)
+	ids, err := pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
+	if err != nil || len(ids) == 0 {
+		return nil, err
 	}
-	return out, nil
+	of := make(map[uuid.UUID][]findingLine, len(ids))
+	rows, err = tx.Query(ctx, `SELECT inspection_id, `+findingColumns+` FROM ph.finding WHERE studio_id = $1 AND inspection_id = ANY ($2) ORDER BY inspection_id, ord`, h.studio, ids)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id uuid.UUID
+		var f findingLine
+		if err := rows.Scan(&id, &f.Ord, &f.Check, &f.Part, &f.Set, &f.LOD, &f.Tile, &f.Pose, &f.File, &f.Outcome, &f.Blocks, &f.FollowsFrom,
+			&f.Measured, &f.Unit, &f.LimitKey, &f.Limit); err != nil {
+			return nil, err
+		}
+		of[id] = append(of[id], f)
+	}
+	out := make([]any, len(ids))
+	for i, id := range ids {
+		out[i] = bundleFindings{Inspection: id, Findings: append([]findingLine{}, of[id]...)}
+	}
+	return out, rows.Err()
 }
 
-func (tx *Tx) bundle(ctx context.Context, log uuid.UUID) (*bundle, logHead, error) {
+// bundleHead is a bundle without its lists.
+func (tx *Tx) bundleHead(ctx context.Context, log uuid.UUID) (*bundle, logHead, error) {
 	h, err := tx.head(ctx, log)
 	if err != nil {
 		return nil, h, err
 	}
 	b := &bundle{Format: bundleFormat, Log: log, Size: h.Size, Root: fmt.Sprintf("%x", h.Root)}
-	// Everything below is limited to the leaves of the head read above: what commits meanwhile is not in this bundle.
-	steps := []func(context.Context, *bundle, logHead) error{tx.bundleLeaves, tx.bundleSpecs, tx.bundleFindings, tx.bundleNotes, tx.bundleTerms}
-	for _, step := range steps {
-		if err := step(ctx, b, h); err != nil {
-			return nil, h, fmt.Errorf("export log %s: %w", log, err)
-		}
+	rows, err := tx.Query(ctx, `SELECT terms FROM ph.work_order WHERE studio_id = $1 AND id = $2`, h.studio, h.Log)
+	if err != nil {
+		return nil, h, fmt.Errorf("export log %s: %w", log, err)
+	}
+	terms, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		return nil, h, fmt.Errorf("export log %s: %w", log, err)
+	}
+	if len(terms) == 1 {
+		b.Terms = &terms[0]
 	}
 	if b.Anchor, b.Checkpoint, err = tx.anchorOf(ctx, h.studio, log, 1); err != nil {
 		return nil, h, err
@@ -91,85 +172,133 @@ func (tx *Tx) bundle(ctx context.Context, log uuid.UUID) (*bundle, logHead, erro
 	return b, h, nil
 }
 
-func (tx *Tx) bundleLeaves(ctx context.Context, b *bundle, h logHead) error {
-	rows, err := tx.Query(ctx, `SELECT f.idx, convert_from(f.body, 'UTF8'), p.salt, coalesce(p.name, '')
-		FROM ph.fact f LEFT JOIN ph.fact_person p ON p.studio_id = f.studio_id AND p.log_id = f.log_id AND p.idx = f.idx
-		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx < $3 ORDER BY f.idx`, h.studio, h.Log, h.Size)
+// bundle reads a whole bundle, for Verify.
+func (tx *Tx) bundle(ctx context.Context, log uuid.UUID) (*bundle, logHead, error) {
+	b, h, err := tx.bundleHead(ctx, log)
 	if err != nil {
-		return err
+		return nil, h, err
 	}
-	b.Leaves, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleLeaf])
-	return err
-}
-
-func (tx *Tx) bundleSpecs(ctx context.Context, b *bundle, h logHead) error {
-	rows, err := tx.Query(ctx, `SELECT s.id, s.document FROM ph.fact f JOIN ph.spec_revision s ON s.studio_id = f.studio_id AND s.id = f.subject_id
-		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx < $3 AND f.kind = 'spec.revised' ORDER BY f.idx`, h.studio, h.Log, h.Size)
-	if err != nil {
-		return err
-	}
-	b.Specs, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleSpec])
-	return err
-}
-
-func (tx *Tx) bundleFindings(ctx context.Context, b *bundle, h logHead) error {
-	rows, err := tx.Query(ctx, `SELECT subject_id FROM ph.fact WHERE studio_id = $1 AND log_id = $2 AND idx < $3 AND kind = 'inspection.recorded' ORDER BY idx`, h.studio, h.Log, h.Size)
-	if err != nil {
-		return err
-	}
-	ids, err := pgx.CollectRows(rows, pgx.RowTo[uuid.UUID])
-	if err != nil {
-		return err
-	}
-	at := make(map[uuid.UUID]int, len(ids))
-	b.Findings = make([]bundleFindings, len(ids))
-	for i, id := range ids {
-		at[id] = i
-		b.Findings[i] = bundleFindings{Inspection: id, Findings: []findingLine{}}
-	}
-	rows, err = tx.Query(ctx, `SELECT inspection_id, `+findingColumns+` FROM ph.finding WHERE studio_id = $1 AND inspection_id = ANY ($2) ORDER BY inspection_id, ord`, h.studio, ids)
-	if err != nil {
-		return err
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var id uuid.UUID
-		var f findingLine
-		if err := rows.Scan(&id, &f.Ord, &f.Check, &f.Part, &f.Set, &f.LOD, &f.Tile, &f.Pose, &f.File, &f.Outcome, &f.Blocks, &f.FollowsFrom,
-			&f.Measured, &f.Unit, &f.LimitKey, &f.Limit); err != nil {
-			return err
+	for _, section := range append([]bundleSection{bundleLeaves}, bundleContents...) {
+		items, err := section.read(ctx, tx, h, 0, h.Size)
+		if err != nil {
+			return nil, h, fmt.Errorf("export log %s: %w", log, err)
 		}
-		b.Findings[at[id]].Findings = append(b.Findings[at[id]].Findings, f)
+		for _, item := range items {
+			switch v := item.(type) {
+			case bundleLeaf:
+				b.Leaves = append(b.Leaves, v)
+			case bundleSpec:
+				b.Specs = append(b.Specs, v)
+			case bundleFindings:
+				b.Findings = append(b.Findings, v)
+			case bundleNote:
+				if section.name == messagesSection {
+					b.Messages = append(b.Messages, v)
+				} else {
+					b.Notes = append(b.Notes, v)
+				}
+			}
+		}
 	}
-	return rows.Err()
+	return b, h, nil
 }
 
-func (tx *Tx) bundleNotes(ctx context.Context, b *bundle, h logHead) error {
-	rows, err := tx.Query(ctx, `SELECT n.id, n.salt, n.text FROM ph.fact f JOIN ph.note n ON n.studio_id = f.studio_id AND n.id = f.subject_id
-		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx < $3 AND f.kind = 'note.written' ORDER BY f.idx`, h.studio, h.Log, h.Size)
-	if err != nil {
+// writeBundle writes a bundle's members in the order of its fields, as encoding/json does; run begins each of its transactions.
+func writeBundle(ctx context.Context, to io.Writer, log uuid.UUID, run func(func(tx *Tx) error) error) error {
+	var b *bundle
+	var h logHead
+	if err := run(func(tx *Tx) (err error) { b, h, err = tx.bundleHead(ctx, log); return err }); err != nil {
 		return err
 	}
-	if b.Notes, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleNote]); err != nil {
-		return err
+	w := &bundleWriter{to: bufio.NewWriterSize(to, 64<<10), before: "{"}
+	w.member("format", b.Format)
+	w.member("log", b.Log)
+	w.member("size", b.Size)
+	w.member("root", b.Root)
+	w.section(ctx, bundleLeaves, h, run)
+	if b.Anchor != nil {
+		w.member("anchor", b.Anchor)
 	}
-	rows, err = tx.Query(ctx, `SELECT m.id, m.salt, m.text FROM ph.fact f JOIN ph.question_message m ON m.studio_id = f.studio_id AND m.id = f.subject_id
-		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx < $3 AND f.kind = 'question.said' ORDER BY f.idx`, h.studio, h.Log, h.Size)
-	if err != nil {
-		return err
+	if b.Checkpoint != "" {
+		w.member("checkpoint", b.Checkpoint)
 	}
-	b.Messages, err = pgx.CollectRows(rows, pgx.RowToStructByPos[bundleNote])
-	return err
+	if b.Terms != nil {
+		w.member("terms", b.Terms)
+	}
+	for _, s := range bundleContents {
+		w.section(ctx, s, h, run)
+	}
+	if len(b.Keys) > 0 {
+		w.member("keys", b.Keys)
+	}
+	w.text("}")
+	if w.err == nil {
+		w.err = w.to.Flush()
+	}
+	if w.err != nil {
+		return fmt.Errorf("export log %s: %w", log, w.err)
+	}
+	return nil
 }
 
-func (tx *Tx) bundleTerms(ctx context.Context, b *bundle, h logHead) error {
-	rows, err := tx.Query(ctx, `SELECT terms FROM ph.work_order WHERE studio_id = $1 AND id = $2`, h.studio, h.Log)
-	if err != nil {
-		return err
+// bundleWriter writes an object's members. Its first error stays.
+type bundleWriter struct {
+	to     *bufio.Writer
+	before string // the next member
+	err    error
+}
+
+func (w *bundleWriter) text(s string) {
+	if w.err == nil {
+		_, w.err = w.to.WriteString(s)
 	}
-	terms, err := pgx.CollectRows(rows, pgx.RowTo[string])
-	if err == nil && len(terms) == 1 {
-		b.Terms = &terms[0]
+}
+
+func (w *bundleWriter) value(v any) {
+	if w.err != nil {
+		return
 	}
-	return err
+	var text []byte
+	if text, w.err = json.Marshal(v); w.err == nil {
+		_, w.err = w.to.Write(text)
+	}
+}
+
+func (w *bundleWriter) name(name string) {
+	w.text(w.before + `"` + name + `":`)
+	w.before = ","
+}
+
+func (w *bundleWriter) member(name string, v any) {
+	w.name(name)
+	w.value(v)
+}
+
+// section writes a list part by part; what is read of it is let go with each part.
+func (w *bundleWriter) section(ctx context.Context, s bundleSection, h logHead, run func(func(tx *Tx) error) error) {
+	between := "["
+	if s.name != messagesSection {
+		w.name(s.name)
+	}
+	for from := int64(0); from < h.Size && w.err == nil; from += bundleAtOnce {
+		var items []any
+		w.err = run(func(tx *Tx) (err error) {
+			items, err = s.read(ctx, tx, h, from, min(from+bundleAtOnce, h.Size))
+			return err
+		})
+		for _, item := range items {
+			if between == "[" && s.name == messagesSection {
+				w.name(s.name)
+			}
+			w.text(between)
+			w.value(item)
+			between = ","
+		}
+	}
+	switch {
+	case between == ",":
+		w.text("]")
+	case s.name != messagesSection:
+		w.text("[]")
+	}
 }
