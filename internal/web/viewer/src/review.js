@@ -181,7 +181,8 @@ function sheet() {
     if (e.key === 'X') { e.preventDefault(); all(); return }
     if (e.key === 'x' && inside) { e.preventDefault(); const box = inside.querySelector('input[name=pick]'); if (!box.disabled) box.checked = !box.checked; return }
     const decision = { a: 'accept', r: 'return', e: 'accept_as_is' }[e.key]
-    if (decision) { e.preventDefault(); document.querySelector(`input[name=decision][value=${decision}]`).checked = true; document.getElementById('reason').focus() }
+    // In the bar alone: what waits above has hidden fields of the same name.
+    if (decision) { e.preventDefault(); document.querySelector(`.sheetbar input[name=decision][value=${decision}]`).checked = true; document.getElementById('reason').focus() }
   })
   document.getElementById('reason').addEventListener('keydown', (e) => {
     if (e.key === 'Enter' && (e.ctrlKey || e.metaKey)) { e.preventDefault(); document.querySelector('.sheetbar .act').click() }
