@@ -92,7 +92,10 @@ BEGIN
   IF NEW.state = 'agreed' AND OLD.state <> 'agreed' THEN
     UPDATE ph.milestone m SET change_minor = m.change_minor + NEW.delta_minor, due_moved = coalesce(NEW.due_on, m.due_moved),
       due_sort = coalesce(NEW.due_on, m.due_sort)
-    WHERE m.studio_id = NEW.studio_id AND m.id = NEW.milestone_id;
+    WHERE m.studio_id = NEW.studio_id AND m.id = NEW.milestone_id AND m.state NOT IN ('accepted', 'cancelled');
+    IF NOT FOUND THEN
+      RAISE EXCEPTION 'nothing of a finished milestone changes any more' USING ERRCODE = 'check_violation', CONSTRAINT = 'change_of_finished_milestone';
+    END IF;
   END IF;
   RETURN NULL;
 END $$;

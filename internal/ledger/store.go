@@ -208,6 +208,7 @@ func isCode(err error, codes ...string) bool {
 var constraintKinds = map[string]error{
 	"milestone_move_known":         ErrState,
 	"move_known":                   ErrState,
+	"change_of_finished_milestone": ErrState,
 	"delivery_move_known":          ErrState,
 	"file_frozen":                  ErrState,
 	"inspection_recorded_once":     ErrState,

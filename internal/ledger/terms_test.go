@@ -215,7 +215,21 @@ func TestCancellingPaysItsFee(t *testing.T) {
 		return s.try(s.studio, func(tx *ledger.Tx) error { _, err := tx.CancelMilestone(s.ctx(), id, "cut", fee); return err })
 	}
 	one := int64(1)
+	var offered ledger.ChangeOrder
+	s.as(s.studio, func(tx *ledger.Tx) (err error) {
+		offered, err = tx.OfferChange(s.ctx(), ledger.NewChangeOrder{Milestone: s.lampProp.Milestones[0].ID, Title: "A hinge", Reason: "it swings now", DeltaMinor: 500})
+		return err
+	})
 	require.NoError(t, cancel(s.lampProp.Milestones[0].ID, nil)) // work had not begun
+	// Nothing of it changes any more: by the program, and behind it.
+	require.ErrorIs(t, s.try(s.lamp, func(tx *ledger.Tx) error {
+		_, err := tx.DecideChange(s.ctx(), offered.ID, "agree", "")
+		return err
+	}), ledger.ErrState)
+	require.ErrorContains(t, s.try(s.lamp, func(tx *ledger.Tx) error {
+		_, err := tx.Exec(s.ctx(), `UPDATE ph.change_order SET state = 'agreed', last_event = 'agree' WHERE id = $1`, offered.ID)
+		return err
+	}), "change_of_finished_milestone")
 	s.open(s.yard, s.yardProp.Milestones[0].ID)
 	ms := s.yardProp.Milestones
 	require.ErrorIs(t, cancel(ms[0].ID, &one), ledger.ErrInvalid)
