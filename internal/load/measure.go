@@ -59,7 +59,7 @@ func measureCommand(ctx context.Context, args []string) error {
 	f.IntVar(&o.pageRate, "page-rate", 50, "pages a second")
 	f.IntVar(&o.sealRate, "seal-rate", 300, "seals a second")
 	f.DurationVar(&o.reads, "reads", 2*time.Minute, "how long to ask")
-	f.DurationVar(&o.pages, "pages", time.Minute, "how long to ask for pages")
+	f.DurationVar(&o.pages, "pages", 3*time.Minute, "how long to ask for pages: some 200 times each, below which a p99 is the largest of all")
 	f.DurationVar(&o.sealTime, "seals", 10*time.Second, "how long to seal")
 	f.StringVar(&o.only, "only", "", "routes whose name holds this `text` alone")
 	f.BoolVar(&o.skipInner, "skip-inner", false, "leave out facts, deliveries and pgbench")
@@ -186,9 +186,13 @@ func (r *measurement) drawSubjects(ctx context.Context, conn *pgx.Conn, callers 
 // ownSample keeps of the inspections whose evidence can be read those of one studio.
 func (r *measurement) ownSample(ctx context.Context, conn *pgx.Conn, studio uuid.UUID, s subjects) error {
 	for _, one := range r.Sample {
-		var own bool
-		if err := conn.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.inspection WHERE studio_id = $1 AND id = $2)`, studio, one.Inspection).Scan(&own); err != nil {
+		var own, accepted bool
+		if err := conn.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.inspection WHERE studio_id = $1 AND id = $2),
+			EXISTS (SELECT FROM ph.sign_off WHERE studio_id = $1 AND inspection_id = $2 AND decision <> 'return')`, studio, one.Inspection).Scan(&own, &accepted); err != nil {
 			return err
+		}
+		if accepted {
+			s["accepted"] = append(s["accepted"], one.Delivery.String())
 		}
 		if own {
 			s["sample"], s["sample_inspection"] = append(s["sample"], one.Delivery.String()), append(s["sample_inspection"], one.Inspection.String())

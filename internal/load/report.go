@@ -42,8 +42,8 @@ func (r *measurement) conditions(b *strings.Builder) {
 		grouped(c.Props), grouped(c.Orders), c.Vendors, c.Studios, grouped(c.Milestones), grouped(c.Deliveries), grouped(int(c.Findings)), grouped(int(c.Facts)), r.manifest.Seed, r.Took)
 	fmt.Fprintf(b, "The machine: %d cores (%s), %s. Load, service, PostgreSQL %s and storage share them; load average before: %s. PostgreSQL waits for the disk\n(fsync on); shared_buffers 2 GB, effective_cache_size 8 GB, random_page_cost 1.1, no parallel workers, no JIT.\n\n",
 		runtime.NumCPU(), cpuName(), memory(), r.Inner.PostgresVersion, r.Load)
-	fmt.Fprintf(b, "The load: [vegeta](https://github.com/tsenart/vegeta) 12.13, as a library, at a constant rate: a question is sent when its time has come, whether or not earlier ones\nare answered, so that waiting counts. Each is of a random route, by a random one of %d members (all roles, the studio and its %d largest vendors), of a random subject.\nTimes are those of the asking side, from sending to the last byte.\n\n",
-		len(r.Members), vendorsIn(r.Members))
+	fmt.Fprintf(b, "The load: [vegeta](https://github.com/tsenart/vegeta) 12.13, as a library, at a constant rate: a question is sent when its time has come, whether or not earlier ones\nare answered, so that waiting counts. Each is of a random route, by a random one of %d members (all roles, the studio and its %d largest vendors), of a random subject.\nThe p99 of fewer than a hundred answers is the slowest of them: reads are asked for %s, pages for %s. Times are those of the asking side, from sending to the last byte.\n\n",
+		len(r.Members), vendorsIn(r.Members), r.reads, r.pages)
 }
 
 func (r *measurement) summary(b *strings.Builder) {

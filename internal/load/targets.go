@@ -109,7 +109,10 @@ func makeTargets(routes []string, callers []*caller, rng *rand.Rand) (list []tar
 			continue
 		}
 		path := route
-		if first := strings.Split(strings.Trim(route, "/"), "/")[0]; strings.Contains(route, ":id") {
+		if strings.HasSuffix(route, "/certificate") {
+			path = strings.Replace(path, ":id", "{accepted}", 1) // of what was accepted alone
+		}
+		if first := strings.Split(strings.Trim(route, "/"), "/")[0]; strings.Contains(path, ":id") {
 			path = strings.Replace(path, ":id", idOfPage[first], 1)
 		}
 		path = strings.Replace(path, ":name", "prop_lit.png", 1)
