@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"proofhouse/internal/embedded/s3server"
+	"proofhouse/internal/ledger/ledgertest"
 )
 
 var (
@@ -48,7 +49,7 @@ func runTests(m *testing.M) (code int) {
 			code = say(err)
 		}
 	}()
-	return m.Run()
+	return ledgertest.Run(m)
 }
 
 func say(err error) int {
