@@ -13,7 +13,7 @@ export const widths = [1300, 820, 360];
 
 // The rules whose answer light and width can change without anything else changing.
 export const lightAndWidth = ['color-contrast', 'target-size'];
-const everyPicture = process.env.PAGES_PICTURES === '1';
+export const everyPicture = process.env.PAGES_PICTURES === '1';
 
 function onThisMachine() {
   for (const name of ['chromium', 'chromium-browser', 'google-chrome']) {

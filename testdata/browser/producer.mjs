@@ -1,7 +1,7 @@
 // The producer's pages in a real browser: looked at in both languages, and a morning played by clicking and typing.
 import { readFileSync } from 'node:fs';
 import { join } from 'node:path';
-import { launch, logIn, Looker } from './browser.mjs';
+import { launch, logIn, Looker, everyPicture } from './browser.mjs';
 
 const w = JSON.parse(readFileSync(0, 'utf8')); // base, password, out, people, pages
 const look = new Looker(w.out);
@@ -29,10 +29,11 @@ async function everyPage() {
           continue;
         }
         look.pages++;
+        const before = look.problems.length;
         await look.axe(page, `${p.name} ${lang}`);
         await page.setViewportSize({ width: 360, height: 900 });
         await look.fits(page, `${p.name} ${lang} 360`);
-        await page.screenshot({ path: join(w.out, `${p.name}-${lang}-360.png`), fullPage: true });
+        if (everyPicture || look.problems.length > before) await page.screenshot({ path: join(w.out, `${p.name}-${lang}-360.png`), fullPage: true });
         await page.setViewportSize({ width: 1300, height: 900 });
       }
     }

@@ -90,9 +90,9 @@ func meanBoxDistance(a, d float64) float64 {
 // A round drum of radius R stands R(1 - cos(π/n)) proud of an n-sided one with its corners on the radius (closed form: the sagitta of a chord).
 func TestDrumAgainstSides(t *testing.T) {
 	t.Parallel()
-	for _, n := range []int{12, 16, 24} {
-		const radius = 0.3
-		o := outsideOf(t, prism(n, radius, 1), prism(480, radius, 1), 1)
+	for _, n := range []int{12, 24} {
+		const radius = 0.3 // the sculpt's own sides take 0.011 mm off
+		o := outsideOf(t, prism(n, radius, 1), prism(360, radius, 1), 1)
 		want := 1000 * radius * (1 - math.Cos(math.Pi/float64(n)))
 		require.InDelta(t, want, o.MaxHeightMM, 0.02, "%d sides", n)
 		require.Equal(t, n, o.PatchCount, "%d sides", n)
