@@ -61,11 +61,17 @@ func readConfig(args []string) (config, int) {
 		}
 		return otherwise
 	}
+	var odd []string
 	number := func(name string, otherwise int) int {
-		if n, err := strconv.Atoi(os.Getenv(name)); err == nil {
-			return n
+		text := os.Getenv(name)
+		if text == "" {
+			return otherwise
 		}
-		return otherwise
+		n, err := strconv.Atoi(text)
+		if err != nil {
+			odd = append(odd, name+" is not a whole number")
+		}
+		return n
 	}
 	f := flag.NewFlagSet("serve", flag.ContinueOnError)
 	f.StringVar(&c.databaseURL, "database-url", env("DATABASE_URL", ""), "PostgreSQL `URL` of the role ph_worker (DATABASE_URL)")
@@ -87,7 +93,7 @@ func readConfig(args []string) (config, int) {
 	if done {
 		return c, code
 	}
-	faults := c.faults(len(rest))
+	faults := append(odd, c.faults(len(rest))...)
 	for _, fault := range faults {
 		fmt.Fprintln(os.Stderr, "worker serve: "+fault)
 	}

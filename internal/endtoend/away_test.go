@@ -107,3 +107,15 @@ func TestAFullDiskUsesUpNoAttempts(t *testing.T) {
 	require.Equal(t, 1, h.count(`SELECT attempts FROM ph.inspection`))
 	require.Zero(t, p.stop())
 }
+
+// A setting that is no number is said, and not taken for another one.
+func TestAWorkersSettingsAreNotGuessed(t *testing.T) {
+	t.Parallel()
+	cmd := exec.Command(worker, "serve")
+	cmd.Env = []string{"WORKER_SLOTS=two", "WORKER_MEMORY_MB=4GB"}
+	out, err := cmd.CombinedOutput()
+	require.Error(t, err)
+	for _, name := range []string{"WORKER_SLOTS", "WORKER_MEMORY_MB"} {
+		require.Contains(t, string(out), "worker serve: "+name+" is not a whole number")
+	}
+}
