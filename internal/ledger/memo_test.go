@@ -20,6 +20,7 @@ type sums struct {
 	Decisions          int
 	ByOrder, ByVendors []ledger.Stored
 	Planned, Accepted  int64
+	Released           []ledger.Amount
 }
 
 func (s *scene) sums(tx *ledger.Tx, order uuid.UUID) (all sums) {
@@ -46,6 +47,9 @@ func (s *scene) sums(tx *ledger.Tx, order uuid.UUID) (all sums) {
 		all.Planned += p.TotalMinor
 		all.Accepted += p.Weeks[len(p.Weeks)-1].AcceptedMinor
 	}
+	needs, err := tx.Needs(ctx, 1)
+	check(err)
+	all.Released = needs.Released
 	return all
 }
 

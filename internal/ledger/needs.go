@@ -79,7 +79,7 @@ func (tx *Tx) Needs(ctx context.Context, shown int) (n Needs, err error) {
 		steps = append(steps, func() (err error) {
 			n.Asked, err = tx.neededLines(ctx, LineFilter{Desks: []Desk{DeskVendor}}, shown)
 			return err
-		})
+		}, func() (err error) { n.NoSpec, err = tx.neededLines(ctx, LineFilter{NoSpec: true}, shown); return err })
 	}
 	mine, theirs, turn := ChangeForStudio, ChangeForVendor, QuestionAsked
 	if tx.Who.Side == VendorSide {
@@ -226,8 +226,9 @@ func (tx *Tx) permitsRequested(ctx context.Context, shown int) (w Waiting[Permis
 // deskCounts says how many props lie in each state that is not the last, each counted on its own, up to needsCounted.
 // The order is the index's: without it a state that nothing is in would be looked for in every row. Index: prop_line_state_of_*.
 func (tx *Tx) deskCounts(ctx context.Context) ([]DeskCount, error) {
+	// Props without a spec stand by themselves, since they lie on no vendor's desk.
 	rows, err := tx.Query(ctx, tx.sql(fmt.Sprintf(`SELECT s.state, n.n FROM unnest($2::text[]) WITH ORDINALITY s(state, ord)
-		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state ORDER BY l.due_sort, l.prop_id LIMIT %d) x) n
+		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state AND `+lineReady+` ORDER BY l.due_sort, l.prop_id LIMIT %d) x) n
 		WHERE n.n > 0 ORDER BY s.ord`, needsCounted+1)), tx.Who.Party, []MilestoneState{MOpen, MReturned, MFailed, MInspecting, MStuck, MReview, MHeld})
 	if err != nil {
 		return nil, err
@@ -242,10 +243,15 @@ func (tx *Tx) deskCounts(ctx context.Context) ([]DeskCount, error) {
 }
 
 func (tx *Tx) releasedThisMonth(ctx context.Context) ([]Amount, error) {
-	rows, err := tx.Query(ctx, tx.sql(`SELECT currency, sum(amount_minor)::bigint FROM ph.payable WHERE {me} = $1 AND at >= date_trunc('month', now() AT TIME ZONE 'UTC') AT TIME ZONE 'UTC'
-		GROUP BY currency ORDER BY currency`), tx.Who.Party)
-	if err != nil {
+	var month time.Time // by the database's clock, as all of a ledger's times
+	if err := tx.QueryRow(ctx, `SELECT date_trunc('month', now() AT TIME ZONE 'UTC') AT TIME ZONE 'UTC'`).Scan(&month); err != nil {
 		return nil, err
 	}
-	return pgx.CollectRows(rows, pgx.RowToStructByPos[Amount])
+	return remembered(ctx, tx, "released since", month.UTC(), func() ([]Amount, error) {
+		rows, err := tx.Query(ctx, tx.sql(`SELECT currency, sum(amount_minor)::bigint FROM ph.payable WHERE {me} = $1 AND at >= $2 GROUP BY currency ORDER BY currency`), tx.Who.Party, month)
+		if err != nil {
+			return nil, err
+		}
+		return pgx.CollectRows(rows, pgx.RowToStructByPos[Amount])
+	})
 }
