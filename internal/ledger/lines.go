@@ -31,6 +31,7 @@ type Line struct {
 	Since       time.Time
 	Rounds      int
 	Late        bool // past its due date, and past the time that the studio's answers took
+	NoSpec      bool // none was ever in force: it waits for the studio, whatever its state's desk
 	Blocked     bool // a question waits for the studio
 	Delivery    *uuid.UUID
 	Number      int // of the delivery, the milestone's newest
@@ -46,6 +47,7 @@ type LineFilter struct {
 	Milestones                 []string
 	Late                       bool
 	Open                       bool   // leave out accepted and cancelled
+	NoSpec                     bool   // open ones without a spec in force
 	OrderCode                  string // of a work order
 	Text                       string // somewhere in code or title, in any case
 	IDs                        []uuid.UUID
@@ -96,8 +98,12 @@ func lineColumn(name string) (LineColumn, bool) {
 	return LineColumns[i], true
 }
 
+// lineReady says whether a line's prop has a spec: without one nothing can be delivered, and nobody but the studio can be waited for.
+// It is asked prop by prop, after what the indexes can tell; only an open milestone can lack one.
+const lineReady = `(l.state <> 'open' OR coalesce((SELECT p.spec_in_force IS NOT NULL FROM ph.prop p WHERE p.studio_id = l.studio_id AND p.id = l.prop_id), false))`
+
 // lineLate is lateNow for a line. Its first half is what the index on due_sort can use.
-const lineLate = `(l.due_sort < (now() AT TIME ZONE 'UTC')::date AND l.state NOT IN ('accepted', 'cancelled') AND
+const lineLate = `(l.due_sort < (now() AT TIME ZONE 'UTC')::date AND l.state NOT IN ('accepted', 'cancelled') AND ` + lineReady + ` AND
 	l.due_sort + ((l.blocked_secs + extract(epoch FROM coalesce(now() - l.blocked_since, interval '0')))::bigint / 86400)::int < (now() AT TIME ZONE 'UTC')::date)`
 
 // query is a filter as SQL: its condition begins with the caller's own column.
@@ -124,8 +130,13 @@ func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
 	if f.Open || f.unfinished() {
 		b.WriteString(" AND l.state NOT IN ('accepted', 'cancelled')") // literally the partial indexes' condition
 	}
-	if f.Late {
+	switch {
+	case f.Late:
 		b.WriteString(" AND " + lineLate)
+	case f.NoSpec:
+		b.WriteString(" AND l.state = 'open' AND NOT " + lineReady)
+	case slices.Contains(f.Desks, DeskVendor): // what lies on the vendor's desk in truth
+		b.WriteString(" AND " + lineReady)
 	}
 	return b.String(), args
 }
@@ -249,7 +260,7 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 	}
 	args = append(args, limit)
 	rows, err := tx.Query(ctx, tx.sql(`SELECT l.prop_id, l.code, l.title, l.tier, l.work_order_id, l.order_code, l.vendor_id, l.vendor_name, l.price_minor, l.currency,
-		l.milestone_id, l.milestone, l.state, nullif(l.due_sort, date '9999-12-31'), l.since, l.rounds, `+lineLate+`, l.blocked_since IS NOT NULL, d.id, coalesce(d.number, 0),
+		l.milestone_id, l.milestone, l.state, nullif(l.due_sort, date '9999-12-31'), l.since, l.rounds, `+lineLate+`, l.blocked_since IS NOT NULL, d.id, coalesce(d.number, 0), NOT `+lineReady+`,
 		ARRAY[`+strings.Join(keys, ", ")+`]
 		FROM (SELECT l.* FROM ph.prop_line l WHERE `+cond+` ORDER BY `+strings.Join(order, ", ")+fmt.Sprintf(` LIMIT $%d) l`, len(args))+`
 		LEFT JOIN LATERAL (SELECT id, number FROM ph.delivery WHERE studio_id = l.studio_id AND milestone_id = l.milestone_id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
@@ -259,7 +270,7 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 	}
 	items, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (l Line, err error) {
 		err = row.Scan(&l.PropID, &l.Code, &l.Title, &l.Tier, &l.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.PriceMinor, &l.Currency,
-			&l.MilestoneID, &l.Milestone, &l.State, &l.Due, &l.Since, &l.Rounds, &l.Late, &l.Blocked, &l.Delivery, &l.Number, &l.keys)
+			&l.MilestoneID, &l.Milestone, &l.State, &l.Due, &l.Since, &l.Rounds, &l.Late, &l.Blocked, &l.Delivery, &l.Number, &l.NoSpec, &l.keys)
 		l.Desk = l.State.Desk()
 		return l, err
 	})

@@ -93,8 +93,12 @@ func (s *scene) manyProps(n int) {
 		}
 		kind := []string{"block_out", "sculpt", "maps"}[i%3]
 		s.as(s.studio, func(tx *ledger.Tx) error {
-			_, err := tx.CreateProp(s.ctx(), ledger.NewProp{WorkOrder: order, Code: fmt.Sprintf("p%02d", (i*7)%n), Title: fmt.Sprintf("Pile %c", 'a'+i%6), Tier: tiers[i%4], PriceMinor: int64(i%5) * 1000,
+			p, err := tx.CreateProp(s.ctx(), ledger.NewProp{WorkOrder: order, Code: fmt.Sprintf("p%02d", (i*7)%n), Title: fmt.Sprintf("Pile %c", 'a'+i%6), Tier: tiers[i%4], PriceMinor: int64(i%5) * 1000,
 				Milestones: []ledger.NewMilestone{{Kind: kind, ShareBP: 5000, Due: when}, {Kind: "final", ShareBP: 5000}}})
+			if err != nil || i%3 == 0 { // these wait for their spec
+				return err
+			}
+			_, err = tx.CreateSpecRevision(s.ctx(), spec(p.ID, "first"))
 			return err
 		})
 	}
@@ -185,13 +189,21 @@ func TestLinesFiltered(t *testing.T) {
 		want int
 	}{
 		{ledger.LineFilter{}, 14}, {ledger.LineFilter{WorkOrder: s.yardOrder.ID}, 7}, {ledger.LineFilter{Vendor: s.lamp.Party}, 7}, {ledger.LineFilter{Project: s.yardOrder.ProjectID}, 7},
-		{ledger.LineFilter{Tiers: []string{"hero", "close_up"}}, 6}, {ledger.LineFilter{Milestones: []string{"maps"}}, 4}, {ledger.LineFilter{Late: true}, 9},
-		{ledger.LineFilter{States: []ledger.MilestoneState{ledger.MReview}}, 0}, {ledger.LineFilter{Desks: []ledger.Desk{ledger.DeskVendor}}, 14}, {ledger.LineFilter{Open: true}, 14},
+		{ledger.LineFilter{Tiers: []string{"hero", "close_up"}}, 6}, {ledger.LineFilter{Milestones: []string{"maps"}}, 4}, {ledger.LineFilter{Late: true}, 6}, {ledger.LineFilter{NoSpec: true}, 4},
+		{ledger.LineFilter{States: []ledger.MilestoneState{ledger.MReview}}, 0}, {ledger.LineFilter{Desks: []ledger.Desk{ledger.DeskVendor}}, 10}, {ledger.LineFilter{Open: true}, 14},
 		{ledger.LineFilter{Text: "PILE A"}, 2}, {ledger.LineFilter{Text: "crate_"}, 1}, {ledger.LineFilter{Text: "crate%"}, 0}, {ledger.LineFilter{IDs: []uuid.UUID{s.yardProp.ID}}, 1},
 		{ledger.LineFilter{IDs: []uuid.UUID{uuid.New()}}, 0},
 	} {
 		require.Equal(t, row.want, count(row.f), "%+v", row.f)
 	}
+	for _, l := range s.allLines(s.studio, ledger.LineFilter{NoSpec: true}, ledger.LineOrder{}) {
+		require.True(t, l.NoSpec && !l.Late, "nobody is late with what cannot be delivered: %+v", l)
+		s.as(s.studio, func(tx *ledger.Tx) error {
+			_, err := tx.CreateSpecRevision(s.ctx(), spec(l.PropID, "at last"))
+			return err
+		})
+	}
+	require.Equal(t, []int{0, 9, 14}, []int{count(ledger.LineFilter{NoSpec: true}), count(ledger.LineFilter{Late: true}), count(ledger.LineFilter{Desks: []ledger.Desk{ledger.DeskVendor}})}, "with a spec the same day counts")
 	err := s.try(s.studio, func(tx *ledger.Tx) error {
 		_, err := tx.AllLines(s.ctx(), ledger.LineFilter{}, ledger.LineOrder{By: "; DROP"})
 		return err

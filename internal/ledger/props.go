@@ -96,9 +96,10 @@ func deref[T any](p *T) T {
 	return *p
 }
 
-// lateNow says whether a milestone is past its due date and past the time that the studio's answers took.
+// lateNow says whether a milestone is past its due date and past the time that the studio's answers took. A prop that never had a
+// spec is not late: it waits for the studio.
 const lateNow = `(coalesce(m.due_moved, m.due_on) + ((p.blocked_secs + extract(epoch FROM coalesce(now() - p.blocked_since, interval '0')))::bigint / 86400)::int
-         < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled'))`
+         < (now() AT TIME ZONE 'UTC')::date AND m.state NOT IN ('accepted', 'cancelled') AND (m.state <> 'open' OR p.spec_in_force IS NOT NULL))`
 
 // workSelect reads WorkItems; scanWork takes its rows.
 const workSelect = `SELECT ` + milestoneColumns + `,

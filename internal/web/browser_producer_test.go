@@ -95,7 +95,7 @@ func TestProducersPagesInABrowser(t *testing.T) {
 			whole("producer", "today", "/"), whole("lead", "today-vendor", "/"), at("director", "today-director", "/"), at("producer", "open", "/?show=open"),
 			whole("producer", "props", "/props"), whole("producer", "props-grouped", "/props?group=state&sort=-price"), at("lead", "props-vendor", "/props"), at("producer", "props-none", "/props?q=nothing"),
 			whole("producer", "project", "/projects/"+project.ID.String()), at("producer", "projects", "/projects"), whole("producer", "figures", "/figures"), at("lead", "figures-vendor", "/figures?by=tier"),
-			whole("producer", "order", "/orders/"+order.String()), at("lead", "order-vendor", "/orders/"+order.String()), at("producer", "order-new", "/orders/new"), at("producer", "order-list", "/orders/"+order.String()+"/list"),
+			whole("producer", "order", "/orders/"+order.String()), at("lead", "order-vendor", "/orders/"+order.String()), at("producer", "order-new", "/orders/new"), at("producer", "order-list", "/orders/"+order.String()+"/list"), at("producer", "order-one", "/orders/"+order.String()+"/prop"),
 			at("producer", "orders", "/orders"), at("producer", "payables", "/payables"), at("producer", "payables-wrong", "/payables?from=2027-01-01&to=2026-01-01"),
 			at("producer", "bulk-spec", "/props/spec?order=MOLE-04"), at("lead", "specs-waiting", "/specs"), at("producer", "spec-draft", "/props/"+w.props["mole_00"].ID.String()+"/spec"), at("lead", "spec", "/specs/"+w.specs["mole_00"].String()),
 		},

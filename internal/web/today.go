@@ -20,6 +20,7 @@ type todayPage struct {
 	Producer bool
 	Director bool
 	Lead     bool // of a vendor
+	Writes   bool // specs
 	HasDesk  bool
 	Waiting  int // deliveries for review
 	Nothing  bool
@@ -42,6 +43,7 @@ func (p *Pages) today(c echo.Context) error {
 	now := time.Now().In(p.reader(c).Zone)
 	page := todayPage{
 		Studio: who.Side == ledger.StudioSide, Producer: who.Has(ledger.Producer), Director: who.Has(ledger.ArtDirector, ledger.ArtLead), Lead: who.Has(ledger.VendorLead),
+		Writes:  who.Has(ledger.Producer, ledger.TechnicalArtist, ledger.ArtDirector),
 		HasDesk: len(ownDesks(who)) > 0, today: time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC),
 	}
 	var err error

@@ -4,6 +4,7 @@ import (
 	"context"
 	"net/http"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -36,14 +37,24 @@ func TestToday(t *testing.T) {
 		p, err := tx.Permit(ctx, ledger.NewPermission{WorkOrder: w.order.ID, Kind: "permit", Prop: w.props["ladder"].ID, Check: "budget.triangles", Reason: "Rungs are round."})
 		return p.ID, err
 	})
+	over := time.Date(2020, 3, 1, 0, 0, 0, 0, time.UTC)
+	as(w, petra, func(ctx context.Context, tx *ledger.Tx) (ledger.Prop, error) {
+		return tx.CreateProp(ctx, ledger.NewProp{WorkOrder: w.order.ID, Code: "dinghy", Title: "Upturned dinghy", Tier: "mid", PriceMinor: 100, Milestones: []ledger.NewMilestone{{Kind: "final", ShareBP: 10000, Due: &over}}})
+	})
 	for _, who := range []string{petra, marek, noor, ole, ada} {
 		wellMade(t, w.logIn(who).get("/"))
 	}
 	p := w.logIn(petra).get("/")
 	require.Equal(t, "What needs you today", p.text("h1"))
-	require.Equal(t, []string{"1 prop is late", "1 prop not evaluated", "1 question waiting", "1 permit asked for", "1 change to answer", "1 spec not acknowledged"}, p.texts(".counts li"))
+	require.Equal(t, []string{"1 prop is late", "1 prop not evaluated", "1 question waiting", "1 permit asked for", "1 change to answer", "1 spec not acknowledged", "1 prop without a spec"}, p.texts(".counts li"))
 	require.Contains(t, p.text("#late"), "Quay ladder ladder Game mesh open 29 Feb 2020")
 	require.Contains(t, p.text("#late"), "days over")
+	require.NotContains(t, p.text("#late"), "dinghy", "nothing can be delivered, so nobody is late with it")
+	require.Contains(t, p.text("#nospec"), "they wait for the studio")
+	require.Contains(t, p.text("#nospec"), "Upturned dinghy")
+	require.Contains(t, p.text("#desks"), "no spec yet Studio 1")
+	require.Contains(t, p.b.get("/props?q=dinghy").text("tbody"), "open no spec yet 1 Mar 2020")
+	require.Contains(t, p.b.get("/props?q=dinghy").text("tbody"), "Studio")
 	require.Contains(t, p.text("#stuck"), "Slip winch")
 	require.Contains(t, p.text("#questions"), "Question 1 about buoy")
 	require.Contains(t, p.text("#questions"), "stands still")
@@ -64,6 +75,8 @@ func TestToday(t *testing.T) {
 	require.Equal(t, "What is asked of you", p.text("h1"))
 	require.Contains(t, p.text("#asked"), "Mooring bollard")
 	require.NotContains(t, p.text("#asked"), "Pier lantern", "that lies with the studio")
+	require.NotContains(t, p.text("#asked"), "dinghy")
+	require.Contains(t, p.text("#nospec"), "they wait for the studio’s spec. Upturned dinghy")
 	require.Contains(t, p.text("#specs"), "Spec revision 2")
 	require.Contains(t, p.text("#theirs"), "A second drum")
 	require.False(t, p.has("#payable"))
