@@ -19,7 +19,7 @@ asked and no database is trusted.
   api verify --verifier KEY [--since receipt.json] [--objects] BUNDLE.json
 
 --verifier is the notary's public key as the service published it; without one the hashes are checked and the
-signatures are not. A key that was rotated vouches for the next one: the first you trusted is enough. --since proves that the record extends what a receipt of yours witnessed. --objects reads every delivered file, reference and evidence from the storage (S3_…) too.
+signatures are not. With one, a record of which it signed nothing does not hold. A key that was rotated vouches for the next one: the first you trusted is enough. --since proves that the record extends what a receipt of yours witnessed. --objects reads every delivered file, reference and evidence from the storage (S3_…) too.
 
 Exit: 0 it holds, 1 something does not agree, 2 called wrongly.
 `
@@ -46,7 +46,10 @@ func verifyCommand(ctx context.Context, io streams, env environment, args []stri
 	}
 	report, err := ledger.VerifyBundle(bundle, c.verifiers, receipts...)
 	if err != nil {
-		return complain(io, "verify", []string{err.Error()}) // no bundle, or no key: nothing was checked
+		return complain(io, "verify", []string{"nothing was checked: " + err.Error() + ". BUNDLE.json is what the order's page or GET /v1/work-orders/ID/export gave, unchanged; a verifier is the one line name+hash+key that the service published"})
+	}
+	if len(c.verifiers) > 0 && report.Signed == 0 && report.Facts > 0 && report.OK() {
+		report.Problems = append(report.Problems, ledger.Problem{Index: -1, What: "nothing in it is signed by a key that was given: either it is another house's key, or the record was exported in the second before it was signed; export it again"})
 	}
 	if c.objects {
 		if err := c.verifyObjects(ctx, io, bundle, &report); err != nil {
@@ -159,7 +162,7 @@ func readReceipt(path string) (ledger.Receipt, error) {
 func printReport(io streams, c config, r ledger.Report) int {
 	fmt.Fprintf(io.out, "log %s: %d facts, %d of them under a good signature\n", r.Log, r.Facts, r.Signed)
 	if len(c.verifiers) == 0 {
-		fmt.Fprintln(io.out, "no --verifier was given: signatures were not checked")
+		fmt.Fprintln(io.out, "no --verifier was given: signatures were not checked. Give the notary's public key that you were given when the order was placed")
 	}
 	for _, p := range r.Problems {
 		if p.Index < 0 {
@@ -169,7 +172,7 @@ func printReport(io streams, c config, r ledger.Report) int {
 		fmt.Fprintf(io.out, "  fact %d: %s\n", p.Index, p.What)
 	}
 	if !r.OK() {
-		fmt.Fprintln(io.out, "It does not hold.")
+		fmt.Fprintln(io.out, "It does not hold. Keep this file as it is and your receipts, export the record again, and have the other side export theirs: what differs tells which was changed.")
 		return exitFailed
 	}
 	fmt.Fprintln(io.out, "It holds.")
