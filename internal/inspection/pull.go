@@ -2,7 +2,9 @@ package inspection
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"os"
@@ -58,6 +60,9 @@ func (s *Service) pullFile(ctx context.Context, root *os.Root, f ledger.File) (s
 		return "", own("make a file for "+f.Path, err)
 	}
 	sum, _, err = s.Store.Fetch(ctx, f.ObjectKey, f.ETag, disk{dst})
+	if errors.Is(err, storage.ErrChanged) {
+		sum, err = s.pullCopy(ctx, f, dst)
+	}
 	if cerr := dst.Close(); err == nil && cerr != nil {
 		err = own("write "+f.Path, cerr)
 	}
@@ -68,6 +73,24 @@ func (s *Service) pullFile(ctx context.Context, root *os.Root, f ledger.File) (s
 		return "", err
 	}
 	return sum, nil
+}
+
+// pullCopy reads an object that no longer has the ETag that it was sealed under. One that was restored from a backup, or moved to
+// another storage, is named otherwise there though its bytes are the same: its length and its digest decide, and what differs
+// is ErrChanged as before.
+func (s *Service) pullCopy(ctx context.Context, f ledger.File, dst io.Writer) (string, error) {
+	now, err := s.Store.Head(ctx, f.ObjectKey)
+	if err != nil {
+		return "", err
+	}
+	if now.Size != f.Size {
+		return "", fmt.Errorf("%s has %d bytes in place of %d: %w", f.ObjectKey, now.Size, f.Size, storage.ErrChanged)
+	}
+	sum, _, err := s.Store.Fetch(ctx, f.ObjectKey, now.ETag, disk{dst})
+	if err == nil && sum != hex.EncodeToString(f.SHA256) {
+		err = fmt.Errorf("%s has the digest %s in place of %x: %w", f.ObjectKey, sum, f.SHA256, storage.ErrChanged)
+	}
+	return sum, err
 }
 
 // disk marks what goes wrong in writing as this machine's own.
