@@ -4,10 +4,13 @@ package endtoend
 
 import (
 	"bytes"
+	"fmt"
+	"maps"
 	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/google/uuid"
@@ -45,8 +48,13 @@ func (p *installation) account(orders []uuid.UUID, sent int, decided bool) {
 	for _, n := range p.faults {
 		total += n
 	}
-	t.Logf("faults %d %v; deliveries %d, lost %d, doubled %d; passed %d, accepted %d, owed %d; evidence missing %d, orphaned %d (%d tidied away)",
-		total, p.faults, sealed, sent-current, facts-sealed, passed, accepted, owed, missing, orphans, strays)
+	var of strings.Builder
+	for _, name := range slices.Sorted(maps.Keys(p.faults)) {
+		fmt.Fprintf(&of, "\n    %-28s %4d", name, p.faults[name])
+	}
+	t.Logf("\nfaults                         %4d, of them%s\ndeliveries                     %4d\nlost                           %4d\ndoubled                        %4d\n"+
+		"passed, accepted, owed         %4d, %d, %d.%02d\nevidence missing               %4d\nevidence orphaned              %4d (%d tidied away by the service's own rule)",
+		total, of.String(), sealed, sent-current, facts-sealed, passed, accepted, owed/100, owed%100, missing, orphans, strays)
 	require.Equal(t, sent, sealed, "every delivery is sealed, once")
 	require.Equal(t, sent, current, "every sealed delivery has one inspection that counts")
 	require.Equal(t, sent, runs)

@@ -130,6 +130,7 @@ func newInstallation(t *testing.T) *installation {
 	p.weather = newWeather(t, p.s3At.Endpoint)
 	p.env = map[string]string{
 		"DATABASE_URL": p.roleURL(ledger.RoleAPI), "DATABASE_LOGIN_URL": p.roleURL(ledger.RoleLogin), "DATABASE_NOTARY_URL": p.roleURL(ledger.RoleNotary),
+		"DATABASE_CLOCK_URL": p.roleURL(ledger.RoleClock), "DATABASE_POST_URL": p.roleURL(ledger.RolePost), "POST_KEY": "aW4gdGhlIHN0b3JtIG5vYm9keSByZWFkcyBsZXR0ZXI=",
 		"NOTARY_KEY": filepath.Join(p.dir, "notary.key"), "METRICS_LISTEN": "off", "TRUSTED_PROXIES": "127.0.0.0/8",
 		"S3_ENDPOINT": p.weather.url, "S3_REGION": s3server.Region, "S3_BUCKET": "harbour", "S3_ACCESS_KEY": p.s3At.API.Access, "S3_SECRET_KEY": p.s3At.API.Secret,
 	}
