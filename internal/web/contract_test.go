@@ -92,6 +92,8 @@ func TestContracting(t *testing.T) {
 	wellMade(t, p)
 	looked = p.submit(prop+"/spec", "document", "prop: fender\ntier: background\nchecks: {uv.overlapp: {}}\n", "do", "look")
 	require.Contains(t, looked.text("[role=alert]"), "Line 3, column 10", "where the fault is")
+	near := p.submit(prop+"/spec", "document", "prop: fender\ntier: background\ntriangles: 1200\n", "do", "look")
+	require.Contains(t, near.text("[role=alert]"), `Did you mean "checks: budget.triangles"?`)
 	published := looked.submit(prop+"/spec", "document", "prop: fender\ntier: background\nsize_mm: [600, 600, 200]\n", "do", "publish").follow()
 	require.Contains(t, published.text("h1"), "Tyre fender, spec revision 1")
 	looked = b.get(prop+"/spec").submit(prop+"/spec", "document", "prop: fender\ntier: background\nsize_mm: [600, 600, 200]\nchecks: {budget.triangles: {max_triangles: 300}}\n", "do", "look")

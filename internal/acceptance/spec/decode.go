@@ -142,6 +142,19 @@ func (r *reader) suggest(got string, s *shape) string {
 	if hint := didYouMean(got, s.keys()); hint != "" {
 		return hint
 	}
+	for _, f := range s.fields { // a check by the name that people use, without its family or where only checks may not stand
+		if strings.HasSuffix(f.key, "."+strings.ToLower(got)) {
+			return fmt.Sprintf(" Did you mean %q?", f.key)
+		}
+		if f.key != "checks" {
+			continue
+		}
+		for _, check := range f.shape.keys() {
+			if check == got || strings.HasSuffix(check, "."+strings.ToLower(got)) {
+				return fmt.Sprintf(" Did you mean %q?", "checks: "+check)
+			}
+		}
+	}
 	if keys := s.keys(); len(keys) > 0 && len(keys) <= 12 {
 		return " Known here: " + orList(keys) + "."
 	}

@@ -19,6 +19,8 @@ func TestFaultsHavePlaces(t *testing.T) {
 		{"unknown key with a neighbour", "prop: lantern\ntiers: hero\n", []string{`s.yaml:2:1: tiers: unknown key "tiers". Did you mean "tier"?`}},
 		{"swapped letters", "porp: lantern\n", []string{`s.yaml:1:1: porp: unknown key "porp". Did you mean "prop"?`}},
 		{"unknown check", "checks:\n  uv.pading:\n    min_px: 2\n", []string{`s.yaml:2:3: checks.uv.pading: unknown key "uv.pading". Did you mean "uv.padding"?`}},
+		{"a check without its family", "checks:\n  padding: {min_px: 2}\n", []string{`s.yaml:2:3: checks.padding: unknown key "padding". Did you mean "uv.padding"?`}},
+		{"a check where none may stand", "padding: 2\n", []string{`s.yaml:1:1: padding: unknown key "padding". Did you mean "checks: uv.padding"?`}},
 		{"unknown limit", "checks:\n  uv.padding:\n    min_pixel: 2\n", []string{`s.yaml:3:5: checks.uv.padding.min_pixel: unknown key "min_pixel". Did you mean "min_px"?`}},
 		{"limit like no other", "checks:\n  uv.padding:\n    tolerance: 2\n", []string{`s.yaml:3:5: checks.uv.padding.tolerance: unknown key "tolerance". Known here: mode, reason, from, min_px or max_px.`}},
 		{"wrong type", "checks: {uv.padding: {min_px: wide}}\n", []string{`s.yaml:1:31: checks.uv.padding.min_px: expected a number from 0 to 1e+12, or the word off, found "wide"`}},
