@@ -6,6 +6,7 @@ import (
 	"sort"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
@@ -118,6 +119,7 @@ func TestEveryTableForcesRowSecurity(t *testing.T) {
 // TestQueryWithoutWhereLeaksNothing reads every table whole, as each caller: exactly the rows of that party come.
 func TestQueryWithoutWhereLeaksNothing(t *testing.T) {
 	s := fullScene(t)
+	s.studiosOwn()
 	callers := map[string]ledger.Who{"studio": s.studio, "yard": s.yard, "lamp": s.lamp}
 	other := s.db.Studio("Another Studio")
 	callers["another studio"] = other
@@ -143,9 +145,41 @@ func TestQueryWithoutWhereLeaksNothing(t *testing.T) {
 				if (has(columns, "vendor_id") || has(columns, "party_id")) && caller == "yard" && want == 0 {
 					t.Fatalf("the scene has no row of the vendor in %s: this test shows nothing", table)
 				}
+				if has(columns, "studio_id") && caller == "studio" && want == 0 {
+					t.Fatalf("the scene has no row of the studio in %s: this test shows nothing", table)
+				}
 			})
 		}
 	}
+}
+
+// studiosOwn leaves rows that are the studio's alone, or its own beside the vendors': what no vendor may see must be there.
+func (s *scene) studiosOwn() {
+	s.t.Helper()
+	s.doors(s.studio)
+	s.deliver(s.yard, s.prop(s.yardOrder.ID, "capstan").Milestones[0].ID)
+	job := s.inspect(passing())
+	lead := s.member(s.studio, "Lead", "lead@harbour.example", ledger.ArtLead)
+	s.as(s.studio, func(tx *ledger.Tx) error {
+		today := time.Now().UTC().Truncate(24 * time.Hour)
+		if _, err := tx.Appoint(s.ctx(), ledger.NewDeputy{Role: ledger.ArtDirector, Member: lead.Member, From: today, Until: today.AddDate(0, 0, 7)}); err != nil {
+			return err
+		}
+		_, _, err := tx.StartSession(s.ctx(), 1e12, ledger.From{Via: ledger.ViaPassword})
+		if err == nil {
+			_, _, err = tx.CreateToken(s.ctx(), ledger.NewToken{Name: "build", Scopes: []ledger.Scope{ledger.ScopeReview}})
+		}
+		if err == nil {
+			_, err = tx.SaveView(s.ctx(), "mine", "late=yes")
+		}
+		if err == nil {
+			_, err = tx.SaveNote(s.ctx(), "the edges are too sharp")
+		}
+		if err == nil {
+			_, err = tx.PrepareSignOff(s.ctx(), ledger.NewPendingSignOff{NewSignOff: ledger.NewSignOff{Delivery: job.Delivery.ID, Decision: ledger.Accept}, Inspection: job.Inspection.ID})
+		}
+		return err
+	})
 }
 
 // expected counts, as superuser, the rows that a caller should see.
