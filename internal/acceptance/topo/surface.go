@@ -58,6 +58,7 @@ type Surface struct {
 	TouchAt  []uint32 // places at which shells only touch
 	corner   []uint32
 	cornerAt []uint32 // by place: where its corners begin in corner
+	one      Union    // while twins are looked for: indices that count as one
 }
 
 // Edges counts the edges between live triangles by the number of faces on them.

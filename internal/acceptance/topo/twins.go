@@ -7,7 +7,7 @@ import (
 
 // findTwins finds triangles over the same three places. Those that run the same way round as one before them are set
 // aside; the first that runs the other way stays live and knows its twin. Before another is the one of the lower node, of
-// one node the earlier: what stays decides to which node the sheet belongs, and the order in a file must not.
+// one node of the lower material: what stays decides to which node the sheet belongs, and the order in a file must not.
 //
 // Triangles are bucketed by their lowest place with a counting sort; buckets hold two on average. 12 bytes a triangle
 // and 4 a place of scratch.
@@ -40,6 +40,7 @@ func (s *Surface) findTwins() {
 		}
 		begin = start[p]
 	}
+	s.oneIndexEach()
 }
 
 // sorted are a triangle's places in ascending order.
@@ -103,20 +104,62 @@ func (s *Surface) settleTwins(all []uint32) {
 	if len(all) < 2 {
 		return
 	}
-	slices.SortStableFunc(all, func(a, b uint32) int { return cmp.Compare(label(s.Node, a), label(s.Node, b)) })
-	first := all[0]
-	other := false
+	slices.SortStableFunc(all, func(a, b uint32) int {
+		return cmp.Or(cmp.Compare(label(s.Node, a), label(s.Node, b)), cmp.Compare(label(s.Draw, a), label(s.Draw, b)))
+	})
+	first, other := all[0], all[0]
 	for _, t := range all[1:] {
 		s.Twin[t] = int32(first)
 		switch {
 		case s.turns(t) == s.turns(first):
-			s.State[t] = Again
-		case other:
-			s.State[t] = Again
+			s.setAside(t, first)
+		case other != first:
+			s.setAside(t, other)
 		default:
-			other = true
+			other = t
 		}
 	}
+}
+
+// setAside leaves a triangle out beside an equal one that stays. Of one node, what the file joins to either is joined to
+// the one that stays: which of the two that is must not matter.
+func (s *Surface) setAside(t, stays uint32) {
+	s.State[t] = Again
+	if label(s.Node, t) != label(s.Node, stays) {
+		return
+	}
+	for a := 3 * t; a < 3*t+3; a++ {
+		for b := 3 * stays; b < 3*stays+3; b++ {
+			if v, w := s.index(s.Tri[a]), s.index(s.Tri[b]); v != w && s.Place[s.Tri[a]] == s.Place[s.Tri[b]] {
+				s.joinIndices(v, w)
+			}
+		}
+	}
+}
+
+// joinIndices makes one of two of the file's indices. Few files hold equal triangles of different vertices: until one does,
+// the file's own indices serve.
+func (s *Surface) joinIndices(v, w uint32) {
+	if s.one == nil {
+		most := uint32(0)
+		for v := range s.Place {
+			most = max(most, s.index(uint32(v)))
+		}
+		s.one = NewUnion(int(most) + 1)
+	}
+	s.one.Join(v, w)
+}
+
+// oneIndexEach settles joined indices, so that they are only read from here on.
+func (s *Surface) oneIndexEach() {
+	if s.one == nil {
+		return
+	}
+	index := make([]uint32, len(s.Place))
+	for v := range index {
+		index[v] = s.one.Find(s.index(uint32(v)))
+	}
+	s.Index, s.one = index, nil
 }
 
 // turns says whether a triangle runs up through its sorted places.
