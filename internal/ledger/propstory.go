@@ -284,12 +284,13 @@ type PastEvidence struct {
 	Object EvidenceObject
 }
 
-// EvidenceBefore is the evidence of the newest sealed delivery before this one in the same milestone; zero where it is the first.
+// EvidenceBefore is the evidence of the sealed delivery before this one in the same milestone to compare it with: the newest
+// that could be measured, else the newest. Zero where it is the first.
 func (tx *Tx) EvidenceBefore(ctx context.Context, d Delivery) (out PastEvidence, err error) {
 	err = tx.QueryRow(ctx, tx.sql(`SELECT d.number, e.name, e.what, e.object_key, e.sha256, e.size, e.media_type FROM ph.delivery d
 		JOIN ph.inspection i ON i.studio_id = d.studio_id AND i.delivery_id = d.id AND i.current
 		JOIN ph.evidence e ON e.studio_id = i.studio_id AND e.inspection_id = i.id AND e.name = 'evidence.json'
-		WHERE d.{me} = $1 AND d.milestone_id = $2 AND d.number < $3 AND d.state = 'sealed' ORDER BY d.number DESC LIMIT 1`), tx.Who.Party, d.MilestoneID, d.Number).
+		WHERE d.{me} = $1 AND d.milestone_id = $2 AND d.number < $3 AND d.state = 'sealed' ORDER BY `+measuredFirst+` LIMIT 1`), tx.Who.Party, d.MilestoneID, d.Number).
 		Scan(&out.Number, &out.Object.Name, &out.Object.What, &out.Object.ObjectKey, &out.Object.SHA256, &out.Object.Size, &out.Object.MediaType)
 	if err == pgx.ErrNoRows {
 		return PastEvidence{}, nil

@@ -11,7 +11,8 @@ import (
 
 // comparison says of each finding that is or was wrong what became of it since the delivery before.
 type comparison struct {
-	Number int // of the delivery before
+	Number int  // of the delivery before
+	Past   bool // deliveries since then could not be measured
 	Fixed  []compared
 	Still  []compared
 	New    []compared
@@ -125,6 +126,6 @@ func (p *Pages) compareWithBefore(ctx context.Context, r words.Reader, d ledger.
 		return nil
 	}
 	c := compareFindings(acceptance.In(r.Language, old).Findings, now.Findings)
-	c.Number = before.Number
+	c.Number, c.Past = before.Number, before.Number < d.Number-1
 	return &c
 }

@@ -142,6 +142,25 @@ func (page deliveryPage) Again() bool {
 	return !page.Studio && page.Newer == nil && page.Counting() != nil && takesDelivery(page.Delivery.Milestone)
 }
 
+// Stage is the delivery's milestone as it stands today.
+func (page deliveryPage) Stage() *ledger.Milestone {
+	for i, m := range page.Prop.Milestones {
+		if m.ID == page.Delivery.MilestoneID {
+			return &page.Prop.Milestones[i]
+		}
+	}
+	return nil
+}
+
+// Awaits is the milestone where this delivery waits for the studio's answer, or nil.
+func (page deliveryPage) Awaits() *ledger.Milestone {
+	m := page.Stage()
+	if m == nil || m.State != ledger.MReview || page.Newer != nil || page.Counting() == nil {
+		return nil
+	}
+	return m
+}
+
 // LastReturn is the decision that sent this delivery back, or nil.
 func (page deliveryPage) LastReturn() *ledger.SignOff {
 	for i, s := range page.SignOffs { // newest first

@@ -22,6 +22,18 @@ func lasting(d time.Duration) words.Phrase {
 	return words.P("prop.lasting_minutes", minutes)
 }
 
+// reworkSaid is how many further rounds a milestone took and by whom, and whether that is within the price.
+func reworkSaid(m ledger.Milestone) words.Phrase {
+	r := m.Rework
+	switch {
+	case r.Beyond() > 0:
+		return words.P("prop.rework_beyond", r.Vendor, r.Studio, r.Included, r.Beyond())
+	case r.Vendor+r.Studio > 0:
+		return words.P("prop.rework", r.Vendor, r.Studio, r.Included)
+	}
+	return words.P("prop.rework_first", r.Included)
+}
+
 // party is how a page about a prop names people: those of the reader's own side, and the studio's, by name; a vendor's
 // people stay inside the vendor.
 type party struct {

@@ -15,7 +15,7 @@ import (
 )
 
 // pageNames are the templates with a page of their own.
-var pageNames = []string{"askreset", "proof", "reset", "stopmail", "mail", "webhooks", "webhook", "login", "join", "work", "today", "props", "projects", "project", "figures", "bulkspec", "waitingspecs", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "oneprop", "payables", "stored", "specdraft", "people", "account", "doors", "access", "problem", "paper", "questions", "question", "references", "pack", "batch", "capacity", "review", "reviewone", "permits"}
+var pageNames = []string{"askreset", "proof", "reset", "stopmail", "mail", "webhooks", "webhook", "login", "join", "work", "today", "props", "projects", "project", "figures", "bulkspec", "waitingspecs", "orders", "order", "prop", "spec", "delivery", "view", "deliver", "neworder", "proplist", "oneprop", "payables", "income", "stored", "specdraft", "people", "account", "doors", "access", "problem", "paper", "questions", "question", "references", "pack", "batch", "capacity", "review", "reviewone", "permits"}
 
 // frame is what every page has around it.
 type frame struct {

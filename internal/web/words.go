@@ -53,6 +53,7 @@ func functions(r *words.Reader) template.FuncMap {
 			}
 			return strings.Join(names, ", ")
 		},
+		"rework":   reworkSaid,
 		"again":    func(english string) string { return tellIn(*r, english) },
 		"retold":   func(english string) string { return r.Again(english) },
 		"checksOf": func(list []shownFinding) string { return checksOf(*r, list) },
