@@ -93,6 +93,8 @@ async function states() {
   await lead.getByRole('button', { name: 'Make the invitation' }).click();
   await says(lead, 'invitation', '.command', '/join/phi_');
   await look.at(lead, 'people-invited');
+  await go(lead, '/income');
+  await look.at(lead, 'income');
 
   // A session that ran out in the middle of a note.
   await go(lead, delivery('lantern'));
