@@ -128,6 +128,10 @@ func (c config) faults(extra int) []string {
 	return out
 }
 
+// askStorage is how long a starting worker waits for storage's first answer; one that hangs must not keep it from the queue,
+// where inspections wait for storage themselves.
+const askStorage = 10 * time.Second
+
 func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
 	address, err := pgxpool.ParseConfig(c.databaseURL)
 	if err != nil {
@@ -146,7 +150,10 @@ func (c config) run(ctx context.Context, exe string, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
-	if err := store.Answers(ctx); errors.Is(err, storage.ErrKeys) {
+	asking, done := context.WithTimeout(ctx, askStorage)
+	err = store.Answers(asking)
+	done()
+	if errors.Is(err, storage.ErrKeys) {
 		return err
 	} else if err != nil && ctx.Err() == nil {
 		log.Warn("storage does not answer as it should; inspections will wait for it", "error", err.Error())

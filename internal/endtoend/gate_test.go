@@ -115,8 +115,9 @@ func (g *gate) requests() []string {
 }
 
 // A worker's two ways to storage: it reads what was delivered, and writes evidence.
+// pulls are a worker's requests for delivered files; a starting one first asks for an object that is never there.
 func pulls(r *http.Request) bool {
-	return r.Method == http.MethodGet && strings.HasPrefix(r.URL.Path, "/"+objects.Bucket+"/in/")
+	return r.Method == http.MethodGet && strings.HasPrefix(r.URL.Path, "/"+objects.Bucket+"/in/") && !strings.HasSuffix(r.URL.Path, "/in/never")
 }
 
 func stores(r *http.Request) bool {
