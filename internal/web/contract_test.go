@@ -90,6 +90,7 @@ func TestContracting(t *testing.T) {
 	prop := ordered.link("Tyre fender")
 	p = b.get(prop + "/spec")
 	wellMade(t, p)
+	firstSpec(t, b, prop+"/spec")
 	looked = p.submit(prop+"/spec", "document", "prop: fender\ntier: background\nchecks: {uv.overlapp: {}}\n", "do", "look")
 	require.Contains(t, looked.text("[role=alert]"), "Line 3, column 10", "where the fault is")
 	near := p.submit(prop+"/spec", "document", "prop: fender\ntier: background\ntriangles: 1200\n", "do", "look")

@@ -106,6 +106,7 @@ type rule struct {
 	From   string       // who said what it leads to
 	Source string       // where the method comes from
 	Reason words.Phrase // why it does not apply, or from when on it counts
+	Turns  words.Phrase // from which number on it blocks or warns, where limits together say so
 	Limits []limitInForce
 }
 
@@ -150,6 +151,7 @@ func inForce(reader words.Reader, check spec.Check, r spec.Rule, of words.Phrase
 	if r.Mode == spec.NotAppl {
 		return out
 	}
+	out.Turns = budgetSaid(reader, check.Name, r)
 	if len(r.CountsFrom) > 0 {
 		out.Reason = words.P("spec.counts_from", words.Term("milestone."+string(r.CountsFrom[0])))
 	}

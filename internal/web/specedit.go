@@ -30,6 +30,10 @@ type specDraftPage struct {
 	Changes  []difference
 	Trials   []httpapi.PastTrial
 	Untried  int
+	Plain    []spec.Passage // of a first spec that can be read
+	Rules    []ruleGroup
+	Start    specStart // of a first spec
+	Help     []helpFamily
 	Refusal  refusal
 }
 
@@ -39,11 +43,13 @@ func (p *Pages) specDraft(c echo.Context) error {
 	if err := p.loadDraft(c, &page); err != nil {
 		return err
 	}
-	page.Document = "prop: " + page.Prop.Code + "\ntier: " + page.Prop.Tier + "\nsize_mm: [1000, 1000, 1000]   # width, height, depth as contracted\nchecks: {}\n"
+	status := http.StatusOK
 	if page.Against != nil {
 		page.Document = string(page.Against.Document)
+	} else if page.Document = page.Start.document(page.Prop); page.Start.Wrong != "" {
+		status = http.StatusUnprocessableEntity
 	}
-	return p.showDraft(c, http.StatusOK, page)
+	return p.showDraft(c, status, page)
 }
 
 func (p *Pages) showDraft(c echo.Context, status int, page specDraftPage) error {
@@ -63,8 +69,13 @@ func (p *Pages) loadDraft(c echo.Context, page *specDraftPage) error {
 		if page.Prop, err = tx.Prop(ctx, id); err != nil {
 			return none, err
 		}
+		page.Help = helpOf(p.reader(c), page.Prop.Tier)
 		page.Began = page.Prop.WorkBeganAt != nil
-		page.Against, err = newestSpec(ctx, tx, id)
+		if page.Against, err = newestSpec(ctx, tx, id); err != nil || page.Against != nil {
+			return none, err
+		}
+		page.Start = readStart(c)
+		page.Start.Parents, err = loadParents(ctx, tx, page.Prop)
 		return none, err
 	})
 	return err
@@ -90,8 +101,12 @@ func (p *Pages) lookAtDraft(c echo.Context, page *specDraftPage) error {
 	var past []httpapi.PastDelivery
 	draft, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (*spec.Spec, error) {
 		draft, err := httpapi.DraftSpec(ctx, tx, page.Prop, []byte(page.Document))
-		if err != nil || page.Against == nil {
+		if err != nil {
 			return draft, err
+		}
+		if page.Against == nil {
+			page.Plain, page.Rules = draft.InPlainWords(), rulesByMode(p.reader(c), draft)
+			return draft, nil
 		}
 		before, err := httpapi.ResolveSpec(ctx, tx, *page.Against, "")
 		if err != nil {

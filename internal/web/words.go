@@ -61,7 +61,6 @@ func functions(r *words.Reader) template.FuncMap {
 		"short": func(b []byte) string { return fmt.Sprintf("%.6x", b) }, "hex": func(b []byte) string { return fmt.Sprintf("%x", b) },
 		"once": once, "concession": concessionForm, "last": func(list []viewRevision) int { return len(list) - 1 },
 		"keys": spec.Keys, "meaning": func(k spec.Key) string { return strings.TrimSuffix(r.Or(k.Code(), k.What), ".") },
-		"limit":   func(check, key string) string { return limitWords(*r, check, key) },
 		"closest": func(m *acceptance.TrialMargin) string { return closest(*r, *m) },
 		"checks":  sync.OnceValue(acceptance.Catalogue), "json": dataBlock,
 		"marked": marked, "fault": fault, "agent": agentWords,
