@@ -29,23 +29,28 @@ type askedPermit struct {
 	Figures []ledger.PermissionFigure
 }
 
-// Unit is what its worst value is counted in: as it was measured, or as the check's limit has it.
+// Unit is what its worst value is counted in: as it was measured, or before the first inspection as the check's limit has it.
+// Where a limit in millimetres may stand in place of a share, millimetres are what is judged.
 func (p askedPermit) Unit() string {
 	for _, f := range p.Figures {
 		if f.Unit != "" {
 			return f.Unit
 		}
 	}
+	unit := ""
 	for _, l := range catalogue()[p.Check].Limits {
 		if l.Kind != spec.AtMost && l.Kind != spec.AtLeast {
 			continue
 		}
-		if _, unit := unitOf(l.Key); l.Unit == "" {
-			return unit
+		of := l.Unit
+		if of == "" {
+			_, of = unitOf(l.Key)
 		}
-		return l.Unit
+		if unit == "" || unit == "share" && of == "mm" && l.Optional {
+			unit = of
+		}
 	}
-	return ""
+	return unit
 }
 
 // Limit is what the spec in force allows, as the newest inspections were judged by it; nil before the first.
