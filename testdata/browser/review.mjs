@@ -125,7 +125,8 @@ async function fast() {
   const page = await inAs('director');
   await go(page, one('bollard', '?show=issues'));
   const times = [];
-  for (let i = 0; i < 8 && !(times.length >= 3 && Math.min(...times) < 300); i++) {
+  // The shortest of several counts: what else the machine does only ever adds. One that is never fast enough fails, busy or not.
+  for (let i = 0; i < 40 && !(times.length >= 3 && Math.min(...times) < 300); i++) {
     await page.locator('#one[data-fetched=yes]').waitFor();
     await page.waitForTimeout(600); // a look at the pictures, in which the next ones come
     const was = page.url();
