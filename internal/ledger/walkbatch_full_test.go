@@ -374,15 +374,7 @@ func (w *batchWalk) agrees(rt *rapid.T) {
 				rt.Fatalf("batch %d is sealed: %t, the model says %t (%v)", got.Number, got.SealedAt != nil, b.sealed, err)
 			}
 		}
-		list, err := tx.Payables(w.s.ctx(), w.order.ID, ledger.Page{})
-		require.NoError(w.s.t, err)
-		var paid int64
-		for _, y := range list.Items {
-			paid += y.AmountMinor
-		}
-		if paid != w.paid {
-			rt.Fatalf("%d are released, the model says %d", paid, w.paid)
-		}
+		releasedAgrees(rt, w.s, tx, w.order.ID, w.paid)
 		return nil
 	})
 }
