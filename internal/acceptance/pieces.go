@@ -145,7 +145,7 @@ func overlayPart(p spec.Part, a spec.Annotation) spec.Part {
 	if k.ReachMM != nil {
 		p.ReachMM = k.ReachMM
 	}
-	if k.Density != 0 {
+	if k.Density != 0 || k.NoDensity {
 		p.Density = k.Density
 	}
 	if k.MayCross != nil {
@@ -153,6 +153,12 @@ func overlayPart(p spec.Part, a spec.Annotation) spec.Part {
 	}
 	if k.Mirror != "" {
 		p.Mirror = k.Mirror
+	}
+	if k.Pivot != "" {
+		p.Pivot = k.Pivot
+	}
+	if k.Poses != nil {
+		p.Poses = k.Poses
 	}
 	p.By = "name suffix"
 	return p

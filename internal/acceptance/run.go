@@ -110,7 +110,10 @@ func nothingToMeasure(s *Subject, def spec.Check, t Target) words.Phrase {
 		if def.Scope == spec.PerLOD && s.LODs[t.LOD].Triangles() == 0 {
 			return words.P("engine.lod_missing", words.Count(t.LOD))
 		}
-		if (def.Scope == spec.PerPart || def.Scope == spec.PerPartAndLOD && t.Part != nil) && t.Part.Game.Triangles() == 0 {
+		if t.Part == nil && (def.Scope == spec.PerPart || def.Scope == spec.PerPartAndLOD && t.LOD == noLOD) {
+			return words.P("engine.no_part")
+		}
+		if t.Part != nil && t.Part.Game.Triangles() == 0 {
 			return words.P("engine.part_empty", words.Name(t.Part.Name))
 		}
 		if def.Scope == spec.PerSet && (t.Set == nil || t.Set.Game.Triangles() == 0) {

@@ -170,7 +170,7 @@ func partWords(p Part) string {
 	if p.TwoSided != "" && p.TwoSided != "no" {
 		words = append(words, "two-sided by "+p.TwoSided)
 	}
-	if p.Name != "" && p.Density != 1 {
+	if p.NoDensity || p.Density != 1 && (p.Name != "" || p.Density != 0) {
 		words = append(words, fmt.Sprintf("density × %g", p.Density))
 	}
 	if p.ReachMM != nil {

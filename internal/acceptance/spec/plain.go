@@ -138,8 +138,8 @@ func (p Part) inPlainWords() (out []words.Arg) {
 	}
 	say(p.TwoSided == "material", "plain.two_sided_material")
 	say(p.TwoSided == "geometry", "plain.two_sided_geometry")
-	say(p.Name != "" && p.Density == 0, "plain.density_none")
-	say(p.Name != "" && p.Density != 0 && p.Density != 1, "plain.density", words.Num(p.Density))
+	say(p.NoDensity || p.Name != "" && p.Density == 0, "plain.density_none")
+	say(p.Density != 0 && p.Density != 1, "plain.density", words.Num(p.Density))
 	if p.ReachMM != nil {
 		say(true, "plain.reach", words.MMExact(p.ReachMM.FrontMM), words.MMExact(p.ReachMM.BackMM))
 	}

@@ -296,15 +296,16 @@ func (b *builder) annotations(s *Spec) {
 	for _, v := range items(b.root.get("annotations")) {
 		a := Annotation{Suffix: v.get("suffix").text, Who: Free, Confirmed: texts(v.get("confirmed"))}
 		setText((*string)(&a.Who), v.get("who"))
-		partKeysInto(&a.Keys, v)
 		b.origins["annotations."+a.Suffix] = v.origin
 		i := slices.IndexFunc(s.Annotations, func(old Annotation) bool { return old.Suffix == a.Suffix })
+		if i >= 0 && v.get("kind") == nil && v.get("open") == nil && v.get("sculpt") == nil {
+			a.Keys = s.Annotations[i].Keys // what the suffix means stays, and more may be said of it
+		}
+		partKeysInto(&a.Keys, v)
+		a.Keys.NoDensity = v.get("density") != nil && a.Keys.Density == 0
 		if i < 0 {
 			s.Annotations = append(s.Annotations, a)
 			continue
-		}
-		if v.get("kind") == nil && v.get("open") == nil && v.get("sculpt") == nil {
-			a.Keys = s.Annotations[i].Keys // only who may say it, or what was confirmed, changed
 		}
 		s.Annotations[i] = a
 	}

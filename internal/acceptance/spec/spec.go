@@ -90,12 +90,14 @@ type Part struct {
 	Sculpt   []string // patterns of sculpt nodes; empty: by pairing; "none": has no sculpt; "shared"
 	ReachMM  *Reach
 	Density  float64 // factor on the density target, 1 unless said
-	MayCross []string
-	Mirror   string
-	Pivot    string   // what a moving part turns on: "hinge", "slide" or "none"
-	Poses    []string // names of the poses it is looked at in
-	By       string   // who said so: "spec", or "name suffix" where the vendor's annotation did
-	Rules    map[string]Rule
+	// NoDensity is set in what a name suffix says where it leaves the density out: 0 says nothing there.
+	NoDensity bool `json:",omitempty"`
+	MayCross  []string
+	Mirror    string
+	Pivot     string   // what a moving part turns on: "hinge", "slide" or "none"
+	Poses     []string // names of the poses it is looked at in
+	By        string   // who said so: "spec", or "name suffix" where the vendor's annotation did
+	Rules     map[string]Rule
 }
 
 // Set is one texture set.
