@@ -654,7 +654,12 @@ CREATE FUNCTION ph.milestone_moved() RETURNS trigger
     SET search_path TO 'pg_catalog'
     AS $$
 BEGIN
-  PERFORM ph.write_lines(NEW.studio_id, ARRAY[NEW.prop_id]);
+  IF OLD.state NOT IN ('accepted', 'cancelled') AND NEW.state NOT IN ('accepted', 'cancelled') AND OLD.change_minor = NEW.change_minor THEN
+    UPDATE ph.prop_line l SET state = NEW.state, due_sort = NEW.due_sort, since = NEW.since, rounds = NEW.rounds
+    WHERE l.studio_id = NEW.studio_id AND l.prop_id = NEW.prop_id AND l.milestone_id = NEW.id;
+  ELSE
+    PERFORM ph.write_lines(NEW.studio_id, ARRAY[NEW.prop_id]);
+  END IF;
   RETURN NULL;
 END $$;
 
@@ -921,6 +926,7 @@ ALTER FUNCTION ph.waiting_since(the_studio uuid, the_prop uuid, from_when timest
 CREATE FUNCTION ph.write_lines(the_studio uuid, the_props uuid[]) RETURNS void
     LANGUAGE plpgsql SECURITY DEFINER
     SET search_path TO 'pg_catalog'
+    SET plan_cache_mode TO 'force_generic_plan'
     AS $$
 BEGIN
   INSERT INTO ph.prop_line AS l (studio_id, vendor_id, work_order_id, project_id, prop_id, code, title, tier, order_code, vendor_name, price_minor,

@@ -240,8 +240,10 @@ func (tx *Tx) placesOf(ctx context.Context, ref logRef, leaves []newsLeaf) (p pl
 	for _, m := range p.milestones {
 		ids = append(ids, m.Prop)
 	}
-	if p.props, err = placesBy(ctx, tx, `SELECT p.id, p.work_order_id, p.code, (SELECT count(*) FROM ph.prop o WHERE o.studio_id = p.studio_id AND o.work_order_id = p.work_order_id AND o.id <= p.id)
-		FROM ph.prop p WHERE p.studio_id = $1 AND p.id = ANY ($2)`, ref.Studio, ids, func(p placeProp) uuid.UUID { return p.ID }); err != nil {
+	// A prop's place in its order is counted only where it is named by it.
+	if p.props, err = placesBy(ctx, tx, `SELECT p.id, p.work_order_id, p.code, CASE WHEN w.codename <> '' OR w.nda_required THEN
+			(SELECT count(*) FROM ph.prop o WHERE o.studio_id = p.studio_id AND o.work_order_id = p.work_order_id AND o.id <= p.id) ELSE 0 END
+		FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id WHERE p.studio_id = $1 AND p.id = ANY ($2)`, ref.Studio, ids, func(p placeProp) uuid.UUID { return p.ID }); err != nil {
 		return p, err
 	}
 	for _, one := range p.props {

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 )
 
 // BeginSeal fences uploads (state sealing). Repeating it is fine; on a sealed delivery it returns it as it is. The
@@ -124,7 +125,7 @@ func (tx *Tx) storeArrived(d *Delivery, arrived []Arrived) error {
 	if len(by) != len(d.Files) || len(arrived) != len(d.Files) {
 		return invalid("arrived", "names %d objects for %d files", len(by), len(d.Files))
 	}
-	ids, etags, versions := make([]uuid.UUID, len(d.Files)), make([]string, len(d.Files)), make([]string, len(d.Files))
+	etags, versions := make([]string, len(d.Files)), make([]string, len(d.Files))
 	for i := range d.Files {
 		f := &d.Files[i]
 		a, ok := by[f.ID]
@@ -135,11 +136,18 @@ func (tx *Tx) storeArrived(d *Delivery, arrived []Arrived) error {
 			return invalid("arrived", "has %d bytes for %s, the manifest says %d", a.Size, f.Path, f.Size)
 		}
 		f.ETag, f.VersionID = a.ETag, a.VersionID
-		ids[i], etags[i], versions[i] = f.ID, a.ETag, a.VersionID
+		etags[i], versions[i] = a.ETag, a.VersionID
 	}
+	// By their place in the manifest and not joined with the arrays: a join with an array is planned anew with every seal.
 	tx.late.later(lateStatement{doing: fmt.Sprintf("objects of delivery %s", d.ID),
-		sql: `UPDATE ph.file f SET etag = t.etag, version_id = nullif(t.version, '') FROM unnest($2::uuid[], $3::text[], $4::text[]) AS t (id, etag, version)
-			WHERE f.studio_id = $1 AND f.id = t.id`, args: []any{d.StudioID, ids, etags, versions}})
+		sql: `UPDATE ph.file f SET etag = ($3::text[])[f.ord + 1], version_id = nullif(($4::text[])[f.ord + 1], '')
+			WHERE f.studio_id = $1 AND f.delivery_id = $2 AND f.ord < cardinality($3::text[])`, args: []any{d.StudioID, d.ID, etags, versions},
+		check: func(tag pgconn.CommandTag) error {
+			if int(tag.RowsAffected()) != len(etags) {
+				return fmt.Errorf("%d rows for %d files", tag.RowsAffected(), len(etags))
+			}
+			return nil
+		}})
 	return nil
 }
 

@@ -123,10 +123,11 @@ func (p *Post) tellLog(ctx context.Context, ref logRef, parties map[uuid.UUID]bo
 		for _, i := range items {
 			parties[i.party] = true
 		}
-		// Last, and for a moment: appends wait for this row.
-		_, err = tx.Exec(ctx, `UPDATE ph.log SET told_size = $3 WHERE studio_id = $1 AND id = $2`, ref.Studio, ref.Log, upTo)
+		// Last, with COMMIT: appends wait for this row.
+		tx.late.later(lateStatement{doing: "how far it is told", sql: `UPDATE ph.log SET told_size = $3 WHERE studio_id = $1 AND id = $2`,
+			args: []any{ref.Studio, ref.Log, upTo}})
 		n = len(leaves)
-		return err
+		return nil
 	})
 	return n, err
 }
@@ -189,17 +190,13 @@ func (tx *Tx) publish(ctx context.Context, items []newsItem) error {
 			c.seq, c.id, c.kind = append(c.seq, i.seq), append(c.id, newID()), append(c.kind, i.kind)
 			c.subject, c.at, c.body = append(c.subject, i.subject), append(c.at, i.at), append(c.body, string(i.body))
 		}
-		if _, err := tx.Exec(ctx, `INSERT INTO ph.news (party_id, seq, id, kind, subject_id, at, body)
-			SELECT $1, * FROM unnest($2::bigint[], $3::uuid[], $4::text[], $5::uuid[], $6::timestamptz[], $7::text[])`,
-			party, c.seq, c.id, c.kind, c.subject, c.at, c.body); err != nil {
-			return fmt.Errorf("news of %s: %w", party, err)
-		}
-		if _, err := tx.Exec(ctx, `INSERT INTO ph.hook_send (party_id, hook_id, id, seq, message_id, kind, subject_id)
-			SELECT n.party_id, h.id, gen_random_uuid(), n.seq, n.id, n.kind, n.subject_id FROM ph.hook h
-			JOIN ph.news n ON n.party_id = h.party_id AND n.seq > $2 AND n.seq <= $3 AND (h.kinds = '{}' OR n.kind = ANY (h.kinds))
-			WHERE h.party_id = $1 AND h.disabled_at IS NULL`, party, first, last); err != nil {
-			return fmt.Errorf("hooks of %s: %w", party, err)
-		}
+		// One statement: by their numbers, the news would be looked for with a plan made anew each time.
+		tx.late.later(lateStatement{doing: "news of " + party.String(), sql: `WITH n AS (INSERT INTO ph.news (party_id, seq, id, kind, subject_id, at, body)
+				SELECT $1, * FROM unnest($2::bigint[], $3::uuid[], $4::text[], $5::uuid[], $6::timestamptz[], $7::text[]) RETURNING party_id, seq, id, kind, subject_id)
+			INSERT INTO ph.hook_send (party_id, hook_id, id, seq, message_id, kind, subject_id)
+			SELECT n.party_id, h.id, gen_random_uuid(), n.seq, n.id, n.kind, n.subject_id
+			FROM n JOIN ph.hook h ON h.party_id = n.party_id AND h.disabled_at IS NULL AND (h.kinds = '{}' OR n.kind = ANY (h.kinds))`,
+			args: []any{party, c.seq, c.id, c.kind, c.subject, c.at, c.body}})
 	}
 	return nil
 }
