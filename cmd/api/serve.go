@@ -288,13 +288,8 @@ func sweepUploads(ctx context.Context, clock *ledger.Clock, objects *storage.Sto
 	defer tick.Stop()
 	for {
 		gone, err := clock.GiveUp(ctx)
-		for _, one := range gone {
-			if err = deleteUploads(ctx, objects, one); err == nil {
-				err = clock.Cleared(ctx, one)
-			}
-			if err != nil {
-				break
-			}
+		for _, one := range gone { // one that cannot be deleted keeps no other from its turn
+			err = errors.Join(err, clearDelivery(ctx, clock, objects, one, clock.Cleared))
 		}
 		if err != nil && ctx.Err() == nil {
 			log.ErrorContext(ctx, "uploads that were never sealed stay for now", "error", err.Error())
@@ -305,6 +300,18 @@ func sweepUploads(ctx context.Context, clock *ledger.Clock, objects *storage.Sto
 		case <-tick.C:
 		}
 	}
+}
+
+// clearDelivery deletes the objects of a delivery and says so, unless a legal hold has come to stand on its order since it was listed.
+func clearDelivery(ctx context.Context, clock *ledger.Clock, objects *storage.Store, one ledger.Swept, cleared func(context.Context, ledger.Swept) error) error {
+	held, err := clock.Held(ctx, one)
+	if err != nil || held {
+		return err
+	}
+	if err := deleteUploads(ctx, objects, one); err != nil {
+		return fmt.Errorf("delivery %s: %w", one.Delivery, err)
+	}
+	return cleared(ctx, one)
 }
 
 func deleteUploads(ctx context.Context, objects *storage.Store, one ledger.Swept) error {

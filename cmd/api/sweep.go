@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"time"
@@ -63,16 +64,16 @@ func (k *keeper) remove(ctx context.Context) error {
 		return err
 	}
 	for _, one := range list {
-		if err := deleteUploads(ctx, k.objects, one); err != nil {
-			return fmt.Errorf("delivery %s: %w", one.Delivery, err)
-		}
-		if err := k.clock.RemovalCleared(ctx, one); err != nil {
-			return err
-		}
-		k.removed.Add(float64(len(one.Files)))
-		k.log.InfoContext(ctx, "superseded bytes were removed by the order's rule", "delivery", one.Delivery.String(), "files", len(one.Files))
+		err = errors.Join(err, clearDelivery(ctx, k.clock, k.objects, one, func(ctx context.Context, one ledger.Swept) error {
+			if err := k.clock.RemovalCleared(ctx, one); err != nil {
+				return err
+			}
+			k.removed.Add(float64(len(one.Files)))
+			k.log.InfoContext(ctx, "superseded bytes were removed by the order's rule", "delivery", one.Delivery.String(), "files", len(one.Files))
+			return nil
+		}))
 	}
-	return nil
+	return err
 }
 
 // sweepOrphans marks objects that nothing speaks of, and deletes those that have been so for long enough.
@@ -93,16 +94,20 @@ func (k *keeper) sweepOrphans(ctx context.Context, now time.Time) error {
 			return err
 		}
 	}
-	due, err := k.clock.Orphans(ctx)
-	if err != nil {
-		return err
-	}
-	for _, key := range due {
-		if err := k.objects.Delete(ctx, key); err != nil {
+	for { // some at a time: a hold that comes meanwhile keeps the rest
+		due, err := k.clock.Orphans(ctx)
+		if err != nil || len(due) == 0 {
 			return err
 		}
-		k.log.WarnContext(ctx, "an object that nothing spoke of was deleted", "key", key)
+		for _, key := range due {
+			if err := k.objects.Delete(ctx, key); err != nil {
+				return err
+			}
+			k.log.WarnContext(ctx, "an object that nothing spoke of was deleted", "key", key)
+		}
+		k.swept.Add(float64(len(due)))
+		if err := k.clock.OrphansSwept(ctx, due); err != nil {
+			return err
+		}
 	}
-	k.swept.Add(float64(len(due)))
-	return k.clock.OrphansSwept(ctx, due)
 }

@@ -38,21 +38,43 @@ const holidaysMax = 1000
 // count, and the period ends with the last hour of its last day (Regulation (EEC, Euratom) No 1182/71, Articles 2(2) and
 // 3(1) to (3)). n is at least 1.
 func (c Calendar) AfterWorkingDays(t time.Time, n int) (time.Time, error) {
-	zone, err := time.LoadLocation(c.TimeZone)
+	zone, err := zoneOf(c.TimeZone)
 	if err != nil {
-		return time.Time{}, invalid("time_zone", "%q is not in the IANA time zone database", c.TimeZone)
+		return time.Time{}, err
 	}
 	y, m, d := t.In(zone).Date()
-	for days := 1; days < 10*366; days++ {
+	// One working day a week, and each holiday on one of them: no calendar needs longer.
+	last := 7 * (n + len(c.Holidays) + 1)
+	for days := 1; days <= last; days++ {
 		day := time.Date(y, m, d+days, 0, 0, 0, 0, time.UTC)
 		if !c.works(day) {
 			continue
 		}
 		if n--; n <= 0 {
-			return time.Date(y, m, d+days+1, 0, 0, 0, 0, zone), nil
+			return beginning(y, m, d+days+1, zone), nil
 		}
 	}
-	return time.Time{}, invalid("holidays", "leave fewer than %d working days in ten years", n)
+	return time.Time{}, invalid("workdays", "are days of ISO 8601: 1 is Monday, 7 is Sunday")
+}
+
+// zoneOf is a zone by its name in the IANA database: not the machine's own, which Go calls Local, nor the empty name.
+func zoneOf(name string) (*time.Location, error) {
+	zone, err := time.LoadLocation(name)
+	if err != nil || name == "" || name == time.Local.String() {
+		return nil, invalid("time_zone", "%q is not in the IANA time zone database", name)
+	}
+	return zone, nil
+}
+
+// beginning is the first moment of a day in a zone. That is not midnight where summer time begins then: for such a time time.Date
+// does not say which side it answers.
+func beginning(y int, m time.Month, d int, zone *time.Location) time.Time {
+	at := time.Date(y, m, d, 0, 0, 0, 0, zone)
+	yy, mm, dd := at.Date()
+	if time.Date(yy, mm, dd, 0, 0, 0, 0, time.UTC).Before(time.Date(y, m, d, 0, 0, 0, 0, time.UTC)) { // still the day before: the day begins with the new time
+		_, at = at.ZoneBounds()
+	}
+	return at
 }
 
 // works says whether a day, given as its midnight in UTC, is a working day.

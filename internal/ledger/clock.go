@@ -197,10 +197,12 @@ type Swept struct {
 	Files            []File // with object keys and upload ids
 }
 
-// GiveUp abandons deliveries that have been open for SweepAfter, and lists those given up by anybody whose objects are
-// still there. The caller deletes the objects and then calls Cleared; it may break off anywhere and be called again.
+// GiveUp abandons deliveries that have been open, or being sealed, for SweepAfter, and lists those given up by anybody whose
+// objects are still there, unless a legal hold keeps them. The caller asks Held, deletes the objects and then calls Cleared; it may
+// break off anywhere and be called again. Indexes: delivery_to_sweep, delivery_under_way_key.
 func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
-	old, err := c.list(ctx, `SELECT studio_id, id FROM ph.delivery WHERE state = 'open' AND swept_at IS NULL AND opened_at < now() - $1::interval ORDER BY opened_at, id LIMIT 1000`, SweepAfter)
+	old, err := c.list(ctx, `(SELECT studio_id, id FROM ph.delivery WHERE state = 'open' AND swept_at IS NULL AND opened_at < now() - $1::interval ORDER BY opened_at, id LIMIT 1000)
+		UNION ALL (SELECT studio_id, id FROM ph.delivery WHERE state = 'sealing' AND greatest(opened_at, sealing_at) < now() - $1::interval ORDER BY opened_at, id LIMIT 1000)`, SweepAfter)
 	if err != nil {
 		return nil, fmt.Errorf("look for deliveries never sealed: %w", err)
 	}
@@ -211,7 +213,7 @@ func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
 			return nil, fmt.Errorf("give up delivery %s: %w", ref.ID, err)
 		}
 	}
-	gone, err := c.list(ctx, `SELECT studio_id, id FROM ph.delivery WHERE state = 'abandoned' AND swept_at IS NULL ORDER BY opened_at, id LIMIT 1000`)
+	gone, err := c.list(ctx, `SELECT d.studio_id, d.id FROM ph.delivery d WHERE d.state = 'abandoned' AND d.swept_at IS NULL AND NOT `+heldOrder("d")+` ORDER BY d.opened_at, d.id LIMIT 1000`)
 	if err != nil {
 		return nil, fmt.Errorf("look for deliveries given up: %w", err)
 	}
@@ -239,11 +241,19 @@ func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
 func (tx *Tx) giveUp(ctx context.Context, ref milestoneRef) error {
 	var m lockedMilestone
 	if err := tx.QueryRow(ctx, `SELECT m.studio_id, m.work_order_id FROM ph.delivery d JOIN ph.milestone m ON m.studio_id = d.studio_id AND m.id = d.milestone_id
-		WHERE d.studio_id = $1 AND d.id = $2 AND d.state = 'open' FOR UPDATE OF m SKIP LOCKED`, ref.Studio, ref.ID).Scan(&m.studio, &m.workOrder); err != nil {
+		WHERE d.studio_id = $1 AND d.id = $2 AND d.state IN ('open', 'sealing') FOR UPDATE OF m SKIP LOCKED`, ref.Studio, ref.ID).Scan(&m.studio, &m.workOrder); err != nil {
 		return mapError(err)
 	}
-	if _, err := tx.Exec(ctx, `UPDATE ph.delivery SET state = 'abandoned', abandoned_at = now() WHERE studio_id = $1 AND id = $2`, ref.Studio, ref.ID); err != nil {
+	// What was read came before the lock: only what is still so is moved, back to open first where it was being sealed.
+	if _, err := tx.Exec(ctx, `UPDATE ph.delivery SET state = 'open' WHERE studio_id = $1 AND id = $2 AND state = 'sealing' AND greatest(opened_at, sealing_at) < now() - $3::interval`, ref.Studio, ref.ID, SweepAfter); err != nil {
 		return err
+	}
+	tag, err := tx.Exec(ctx, `UPDATE ph.delivery SET state = 'abandoned', abandoned_at = now() WHERE studio_id = $1 AND id = $2 AND state = 'open'`, ref.Studio, ref.ID)
+	if err != nil {
+		return err
+	}
+	if tag.RowsAffected() == 0 {
+		return ErrNotFound
 	}
 	tx.fact(FactDeliveryAbandoned, m.studio, m.workOrder, ref.ID)
 	return nil

@@ -89,6 +89,9 @@ func checkSignOff(in NewSignOff) error {
 	if in.Decision != Return && (in.Cause != "" || in.Price != nil) {
 		return invalid("cause", "is said of a return only")
 	}
+	if in.Price != nil && in.Cause != ChangedMind {
+		return invalid("price", "is said of a changed mind only: what is not as specified is mended within the price")
+	}
 	if in.Cause != "" && in.Cause != Nonconformity && in.Cause != ChangedMind {
 		return invalid("cause", "is not nonconformity or changed_mind")
 	}

@@ -1,6 +1,8 @@
 package ledger_test
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"testing"
 	"time"
 
@@ -230,4 +232,57 @@ func TestDisabledAtOnce(t *testing.T) {
 	require.ErrorIs(t, err, ledger.ErrCredentials)
 	_, err = s.login.Password(s.ctx(), "artist@salvage.example", testPassword)
 	require.ErrorIs(t, err, ledger.ErrCredentials)
+}
+
+// A seal that nobody finishes gives its objects up as an upload does that nobody seals: counted from when the seal began.
+func TestSealsNeverFinishedAreSwept(t *testing.T) {
+	s := newScene(t)
+	d := s.open(s.yard, s.yardProp.Milestones[0].ID)
+	s.as(s.yard, func(tx *ledger.Tx) error { _, err := tx.BeginSeal(s.ctx(), d.ID); return err })
+	age := func(column string) {
+		t.Helper()
+		s.tamper(`UPDATE ph.delivery SET `+column+` = `+column+` - $1::interval WHERE id = $2`, ledger.SweepAfter+time.Hour, d.ID)
+	}
+	age("opened_at")
+	gone, err := s.clock().GiveUp(s.ctx())
+	require.NoError(t, err)
+	require.Empty(t, gone, "its seal has just begun")
+	age("sealing_at")
+	gone, err = s.clock().GiveUp(s.ctx())
+	require.NoError(t, err)
+	require.Len(t, gone, 1)
+	require.Equal(t, d.ID, gone[0].Delivery)
+	require.Len(t, gone[0].Files, len(d.Files))
+	s.open(s.yard, s.yardProp.Milestones[0].ID) // the milestone is free again
+	s.tamper(`UPDATE ph.delivery SET opened_at = opened_at + $1::interval WHERE id = $2`, ledger.SweepAfter+time.Hour, d.ID)
+	require.Empty(t, s.verify(s.yardOrder.ID).Problems)
+}
+
+// The names of a hand-over are plain relative paths whatever a vendor calls its files: they are unpacked by somebody.
+func TestHandoverNamesStayInsideTheirFolder(t *testing.T) {
+	s := newScene(t)
+	sum := sha256.Sum256([]byte("mesh"))
+	for i, row := range []struct{ file, pattern string }{
+		{"...glb", "{name}/{role}{ext}"},     // the name without its ending is ..
+		{"..glb", "{name}/{role}{ext}"},      // .
+		{".glb", "{name}/{prop}{ext}"},       // nothing
+		{"crate.glb", "{kit}/{prop}{ext}"},   // a prop of no kit
+		{"crate.glb", "a/{kit}/{prop}{ext}"}, // a folder without a name
+		{".glb", "{name}"},                   // no name at all
+	} {
+		order, prop := s.order(s.yard, fmt.Sprintf("WO-NAMES-%d", i), "bollard")
+		var d ledger.Delivery
+		s.as(s.yard, func(tx *ledger.Tx) (err error) {
+			d, err = tx.OpenDelivery(s.ctx(), ledger.Manifest{Milestone: prop.Milestones[0].ID, Files: []ledger.NewFile{{Path: row.file, Role: "game", Size: 4, SHA256: sum[:], MediaType: "model/gltf-binary"}}})
+			return err
+		})
+		s.seal(s.yard, d)
+		s.inspect(passing())
+		_, err := s.signOff(s.studio, d.ID, ledger.Accept, "")
+		require.NoError(t, err)
+		var h ledger.Handover
+		err = s.try(s.studio, func(tx *ledger.Tx) (err error) { h, err = tx.HandOver(s.ctx(), order.ID, row.pattern); return err })
+		require.ErrorIs(t, err, ledger.ErrInvalid, "%s by %s: %v", row.file, row.pattern, h.Files)
+		s.as(s.studio, func(tx *ledger.Tx) error { _, err := tx.HandOver(s.ctx(), order.ID, "{prop}_{role}{ext}"); return err })
+	}
 }

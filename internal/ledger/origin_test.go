@@ -1,6 +1,8 @@
 package ledger_test
 
 import (
+	"crypto/sha256"
+	"fmt"
 	"testing"
 	"time"
 
@@ -226,4 +228,27 @@ func TestStoryOfAProp(t *testing.T) {
 	other := story(s.lamp, s.lampProp)
 	require.Empty(t, other.Questions)
 	require.Len(t, other.Facts, 2, "ordered, and its spec")
+}
+
+// A prop whose deliveries have more files than a pack of references may is handed on all the same.
+func TestAPropOfManyFilesGoesOn(t *testing.T) {
+	s := newScene(t)
+	prop := s.prop(s.yardOrder.ID, "rope_library")
+	sum := sha256.Sum256([]byte("mesh"))
+	in := ledger.Manifest{Milestone: prop.Milestones[0].ID}
+	for i := range 260 {
+		in.Files = append(in.Files, ledger.NewFile{Path: fmt.Sprintf("rope_%03d.glb", i), Role: "game", Size: 4, SHA256: sum[:], MediaType: "model/gltf-binary"})
+	}
+	var d ledger.Delivery
+	s.as(s.yard, func(tx *ledger.Tx) (err error) { d, err = tx.OpenDelivery(s.ctx(), in); return err })
+	s.seal(s.yard, d)
+	s.inspect(passing())
+	s.as(s.studio, func(tx *ledger.Tx) error {
+		r, err := tx.Reassign(s.ctx(), ledger.NewReassignment{Prop: prop.ID, WorkOrder: s.lampOrder.ID, PriceMinor: 100, Reason: "The yard is full until spring."})
+		if err == nil {
+			require.Len(t, r.Copies, 260)
+			require.Len(t, r.Pack.Files, 260)
+		}
+		return err
+	})
 }

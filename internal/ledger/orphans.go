@@ -3,10 +3,9 @@ package ledger
 import (
 	"context"
 	"fmt"
-	"strings"
+	"slices"
 	"time"
 
-	"github.com/google/uuid"
 	"github.com/jackc/pgx/v5"
 )
 
@@ -57,22 +56,11 @@ func (c *Clock) MarkOrphans(ctx context.Context, objects []StoredObject) (orphan
 // rows of their deliveries and orders. Indexes: delivery_by_vendor, file_ord_key; the order's deliveries and their inspections.
 func (tx *Tx) spokenOf(ctx context.Context, objects []StoredObject) (map[string]bool, error) {
 	known := map[string]bool{}
-	deliveries, orders := map[[2]uuid.UUID]bool{}, map[uuid.UUID]bool{}
-	for _, o := range objects {
-		part := strings.Split(o.Key, "/")
-		switch {
-		case len(part) == 4 && part[0] == "in":
-			vendor, err1 := uuid.Parse(part[1])
-			delivery, err2 := uuid.Parse(part[2])
-			if err1 == nil && err2 == nil {
-				deliveries[[2]uuid.UUID{vendor, delivery}] = true
-			}
-		case len(part) >= 3 && (part[0] == "wo" || part[0] == "ref"):
-			if order, err := uuid.Parse(part[1]); err == nil {
-				orders[order] = true
-			}
-		}
+	keys := make([]string, len(objects))
+	for i, o := range objects {
+		keys[i] = o.Key
 	}
+	deliveries, orders := objectOwners(keys)
 	add := func(query string, args ...any) error {
 		rows, err := tx.Query(ctx, query, args...)
 		if err != nil {
@@ -101,17 +89,35 @@ func (tx *Tx) spokenOf(ctx context.Context, objects []StoredObject) (map[string]
 	return known, nil
 }
 
+// orphansAtOnce is how many are deleted after one look whether a legal hold stands.
+const orphansAtOnce = 100
+
 // Orphans lists marked objects that have waited long enough and were still there when storage was looked through last, the
-// oldest first, at most 1,000. They are to be deleted, then told to OrphansSwept.
+// oldest first, at most 100, none of an order on which a legal hold stands. They are to be deleted, then told to OrphansSwept,
+// and asked for again until there are none.
 func (c *Clock) Orphans(ctx context.Context) (keys []string, err error) {
 	err = runTx(ctx, c.pool, Who{}, "BEGIN READ ONLY", nil, func(tx *Tx) error {
 		rows, err := tx.Query(ctx, `SELECT object_key FROM ph.orphan WHERE swept_at IS NULL AND marked_at < now() - $1::interval AND seen_at > marked_at
-			ORDER BY marked_at, object_key LIMIT 1000`, OrphanWait)
+			ORDER BY marked_at, object_key`, OrphanWait)
 		if err != nil {
 			return err
 		}
-		keys, err = pgx.CollectRows(rows, pgx.RowTo[string])
-		return err
+		all, err := pgx.CollectRows(rows, pgx.RowTo[string])
+		if err != nil {
+			return err
+		}
+		keys = nil
+		for part := range slices.Chunk(all, orphansAtOnce) { // what is held must not keep the rest from its turn
+			free, err := tx.unheld(ctx, part)
+			if err != nil {
+				return err
+			}
+			if keys = append(keys, free...); len(keys) >= orphansAtOnce {
+				keys = keys[:orphansAtOnce]
+				break
+			}
+		}
+		return nil
 	})
 	if err != nil {
 		return nil, fmt.Errorf("list objects that nothing speaks of: %w", err)

@@ -127,7 +127,7 @@ func (tx *Tx) handOn(ctx context.Context, p Prop, order uuid.UUID) (*uuid.UUID, 
 	if err != nil || len(files) == 0 {
 		return nil, err
 	}
-	pack, err := tx.CreateReferencePack(ctx, NewReferencePack{WorkOrder: order, Files: files})
+	pack, err := tx.beginPack(ctx, NewReferencePack{WorkOrder: order, Files: files})
 	return &pack.ID, err
 }
 

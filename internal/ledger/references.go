@@ -63,6 +63,11 @@ func (tx *Tx) CreateReferencePack(ctx context.Context, in NewReferencePack) (Ref
 	if len(in.Files) < 1 || len(in.Files) > referencesMax {
 		return ReferencePack{}, invalid("files", "needs 1 to %d", referencesMax)
 	}
+	return tx.beginPack(ctx, in)
+}
+
+// beginPack begins a pack of any number of files.
+func (tx *Tx) beginPack(ctx context.Context, in NewReferencePack) (ReferencePack, error) {
 	var vendor uuid.UUID
 	if err := tx.QueryRow(ctx, `SELECT vendor_id FROM ph.work_order WHERE studio_id = $1 AND id = $2`, tx.Who.Party, in.WorkOrder).Scan(&vendor); err != nil {
 		return ReferencePack{}, fmt.Errorf("work order %s: %w", in.WorkOrder, mapError(err))

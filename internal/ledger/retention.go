@@ -118,8 +118,8 @@ const superseded = `FROM (SELECT DISTINCT ON (studio_id, work_order_id) studio_i
 		AND n.sealed_at <= now() - make_interval(days => r.superseded_days))`
 
 // Remove carries out the rules of all orders: each superseded delivery gets its leaf, and what is to be deleted in storage is
-// listed, also from times before. The caller deletes the objects and then calls RemovalCleared; it may break off anywhere
-// and be called again.
+// listed, also from times before, unless a hold stands by now. The caller asks Held, deletes the objects and then calls
+// RemovalCleared; it may break off anywhere and be called again.
 func (c *Clock) Remove(ctx context.Context) ([]Swept, error) {
 	due, err := c.list(ctx, `SELECT d.studio_id, d.id `+superseded+` ORDER BY d.id LIMIT 1000`)
 	if err != nil {
@@ -138,7 +138,7 @@ func (c *Clock) Remove(ctx context.Context) ([]Swept, error) {
 		rows, err := tx.Query(ctx, `SELECT r.studio_id, r.delivery_id, f.id, f.object_key FROM ph.removal r
 			JOIN ph.removal_file l ON l.studio_id = r.studio_id AND l.removal_id = r.id
 			JOIN ph.file f ON f.studio_id = l.studio_id AND f.id = l.file_id
-			WHERE r.cleared_at IS NULL ORDER BY r.id, f.ord LIMIT 10000`)
+			WHERE r.cleared_at IS NULL AND NOT `+heldOrder("r")+` ORDER BY r.id, f.ord LIMIT 10000`)
 		if err != nil {
 			return err
 		}

@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 
@@ -156,4 +157,63 @@ func TestOrphansAreMarkedWaitedForAndSwept(t *testing.T) {
 	due, err = clock.Orphans(s.ctx())
 	require.NoError(t, err)
 	require.Empty(t, due)
+}
+
+// A legal hold keeps every byte of its order: also what was given up before it was sealed, what the rule let go but storage still has,
+// and what no row speaks of.
+func TestAHoldKeepsEveryByte(t *testing.T) {
+	s := newScene(t)
+	order := s.yardOrder.ID
+	hold := func(yes bool) {
+		t.Helper()
+		s.as(s.studio, func(tx *ledger.Tx) error {
+			at := 0
+			_, err := tx.SetRetention(s.ctx(), ledger.NewRetention{WorkOrder: order, SupersededDays: &at, LegalHold: yes, Reason: "a dispute"})
+			return err
+		})
+	}
+	first, _ := s.superseded(s.yard, order) // its leaf is written, its bytes are still there
+	abandoned := s.open(s.yard, s.yardProp.Milestones[0].ID)
+	s.as(s.yard, func(tx *ledger.Tx) error { _, err := tx.Abandon(s.ctx(), abandoned.ID); return err })
+	other := s.open(s.lamp, s.lampProp.Milestones[0].ID)
+	s.as(s.lamp, func(tx *ledger.Tx) error { _, err := tx.Abandon(s.ctx(), other.ID); return err })
+	stray := []ledger.StoredObject{{Key: "wo/" + order.String() + "/evidence/" + fmt.Sprintf("%064x", 7), Size: 7}, {Key: "ref/" + order.String() + "/" + uuid.NewString() + "/" + uuid.NewString(), Size: 7},
+		{Key: "in/" + s.yard.Party.String() + "/" + first.ID.String() + "/" + uuid.NewString(), Size: 7}}
+	clock := s.clock()
+	n, err := clock.MarkOrphans(s.ctx(), stray)
+	require.NoError(t, err)
+	require.Equal(t, 3, n, "marked before the hold")
+	_, err = s.owner.Exec(s.ctx(), `UPDATE ph.orphan SET marked_at = now() - $1::interval, seen_at = now()`, ledger.OrphanWait*2)
+	require.NoError(t, err)
+
+	hold(true)
+	removed, err := clock.Remove(s.ctx())
+	require.NoError(t, err)
+	require.Empty(t, removed, "of the rule")
+	gone, err := clock.GiveUp(s.ctx())
+	require.NoError(t, err)
+	require.Len(t, gone, 1, "the other order's alone")
+	require.Equal(t, other.ID, gone[0].Delivery)
+	due, err := clock.Orphans(s.ctx())
+	require.NoError(t, err)
+	require.Empty(t, due, "what was marked before the hold")
+	for _, d := range []ledger.Swept{{Studio: first.StudioID, Delivery: first.ID}, {Studio: abandoned.StudioID, Delivery: abandoned.ID}} {
+		held, err := clock.Held(s.ctx(), d)
+		require.NoError(t, err)
+		require.True(t, held, "asked again just before each deletion")
+	}
+
+	hold(false)
+	removed, err = clock.Remove(s.ctx())
+	require.NoError(t, err)
+	require.Len(t, removed, 1)
+	gone, err = clock.GiveUp(s.ctx())
+	require.NoError(t, err)
+	require.Len(t, gone, 2)
+	due, err = clock.Orphans(s.ctx())
+	require.NoError(t, err)
+	require.Len(t, due, 3)
+	held, err := clock.Held(s.ctx(), removed[0])
+	require.NoError(t, err)
+	require.False(t, held)
 }

@@ -329,3 +329,56 @@ func TestSilenceIsOffUnlessAgreed(t *testing.T) {
 	require.NoError(t, err)
 	require.Zero(t, got)
 }
+
+// A price belongs to a changed mind: said with a nonconformity it would be lost, so it is refused.
+func TestAPriceIsNotLostWithANonconformity(t *testing.T) {
+	s := newScene(t)
+	d := s.deliver(s.yard, s.yardProp.Milestones[0].ID)
+	s.inspect(passing())
+	back := func(cause ledger.Cause) error {
+		return s.try(s.studio, func(tx *ledger.Tx) error {
+			_, err := tx.SignOff(s.ctx(), ledger.NewSignOff{Delivery: d.ID, Decision: ledger.Return, Reason: "a rounder lid", Cause: cause, Price: &ledger.SpecChange{DeltaMinor: 500}})
+			return err
+		})
+	}
+	require.ErrorIs(t, back(ledger.Nonconformity), ledger.ErrInvalid)
+	require.ErrorIs(t, back(""), ledger.ErrInvalid, "which is one too")
+	require.NoError(t, back(ledger.ChangedMind))
+	s.as(s.yard, func(tx *ledger.Tx) error {
+		list, err := tx.ChangeOrders(s.ctx(), s.yardOrder.ID, ledger.Page{})
+		require.Len(t, list.Items, 1)
+		return err
+	})
+}
+
+// A calendar's zone is one of the IANA database, the same on every machine; its days end when the next begin, also where that is not at
+// midnight; and no calendar that is taken leaves a review without an end.
+func TestCalendarsHoldOnEveryMachine(t *testing.T) {
+	s := newScene(t)
+	for _, zone := range []string{"Local", "local", "", "Europe/Atlantis", "../etc/localtime", "Europe/Oslo\x00"} {
+		require.ErrorIs(t, s.try(s.studio, func(tx *ledger.Tx) error {
+			_, err := tx.SetCalendar(s.ctx(), ledger.NewCalendar{TimeZone: zone, Workdays: []int{1}})
+			return err
+		}), ledger.ErrInvalid, "%q", zone)
+	}
+	// Egypt's summer time begins at midnight of the last Friday of April, its week on Sunday (IANA time zone database, africa): there is no
+	// 00:00 on 2026-04-24, and Thursday ends when 01:00 comes, at 22:00 UTC.
+	cairo := ledger.Calendar{TimeZone: "Africa/Cairo", Workdays: []int{7, 1, 2, 3, 4}}
+	end, err := cairo.AfterWorkingDays(time.Date(2026, 4, 22, 9, 0, 0, 0, time.UTC), 1)
+	require.NoError(t, err)
+	require.Equal(t, time.Date(2026, 4, 23, 22, 0, 0, 0, time.UTC), end.UTC())
+	// Mondays only, and of the next ten years' Mondays all but one are holidays: the longest window there is still has an end.
+	at := time.Date(2026, 11, 28, 9, 0, 0, 0, time.UTC)
+	mondays := ledger.Calendar{TimeZone: "UTC", Workdays: []int{1}}
+	for d := time.Date(2026, 12, 7, 0, 0, 0, 0, time.UTC); len(mondays.Holidays) < 1000; d = d.AddDate(0, 0, 7) {
+		mondays.Holidays = append(mondays.Holidays, d)
+	}
+	end, err = mondays.AfterWorkingDays(at, 1)
+	require.NoError(t, err)
+	require.Equal(t, time.Date(2026, 12, 1, 0, 0, 0, 0, time.UTC), end.UTC())
+	for _, n := range []int{2, 365} {
+		end, err = mondays.AfterWorkingDays(at, n)
+		require.NoError(t, err, "%d days", n)
+		require.Equal(t, time.Date(2026, 11, 30, 0, 0, 0, 0, time.UTC).AddDate(0, 0, 7*(1000+n-1)+1), end.UTC())
+	}
+}
