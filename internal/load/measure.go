@@ -183,22 +183,30 @@ func (r *measurement) drawSubjects(ctx context.Context, conn *pgx.Conn, callers 
 	return nil
 }
 
-// ownSample keeps of the inspections whose evidence can be read those of one studio.
+// ownSample keeps of the inspections whose evidence can be read those of one studio: all in one question, by the delivery that a sign-off is indexed by.
 func (r *measurement) ownSample(ctx context.Context, conn *pgx.Conn, studio uuid.UUID, s subjects) error {
-	for _, one := range r.Sample {
-		var own, accepted bool
-		if err := conn.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.inspection WHERE studio_id = $1 AND id = $2),
-			EXISTS (SELECT FROM ph.sign_off WHERE studio_id = $1 AND inspection_id = $2 AND decision <> 'return')`, studio, one.Inspection).Scan(&own, &accepted); err != nil {
-			return err
-		}
+	deliveries, inspections := make([]uuid.UUID, len(r.Sample)), make([]uuid.UUID, len(r.Sample))
+	for i, one := range r.Sample {
+		deliveries[i], inspections[i] = one.Delivery, one.Inspection
+	}
+	rows, err := conn.Query(ctx, `SELECT x.delivery::text, x.inspection::text, EXISTS (SELECT FROM ph.inspection WHERE studio_id = $1 AND id = x.inspection),
+		EXISTS (SELECT FROM ph.sign_off WHERE studio_id = $1 AND delivery_id = x.delivery AND inspection_id = x.inspection AND decision <> 'return')
+		FROM unnest($2::uuid[], $3::uuid[]) WITH ORDINALITY AS x (delivery, inspection, at) ORDER BY x.at`, studio, deliveries, inspections)
+	if err != nil {
+		return err
+	}
+	var delivery, inspection string
+	var own, accepted bool
+	_, err = pgx.ForEachRow(rows, []any{&delivery, &inspection, &own, &accepted}, func() error {
 		if accepted {
-			s["accepted"] = append(s["accepted"], one.Delivery.String())
+			s["accepted"] = append(s["accepted"], delivery)
 		}
 		if own {
-			s["sample"], s["sample_inspection"] = append(s["sample"], one.Delivery.String()), append(s["sample_inspection"], one.Inspection.String())
+			s["sample"], s["sample_inspection"] = append(s["sample"], delivery), append(s["sample_inspection"], inspection)
 		}
-	}
-	return nil
+		return nil
+	})
+	return err
 }
 
 // readAll asks every described route and every page: once around to fill caches and to find out what is refused, then at the
