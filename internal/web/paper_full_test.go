@@ -14,7 +14,8 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestPapersPrinted prints both papers on A4 and on Letter with Chromium, and reads their QR codes with zbar (Debian's zbar-tools).
+// TestPapersPrinted prints both papers on A4 and on Letter with Chromium, in both languages, reads what stands on each sheet with
+// pdftotext and draws the sheets with pdftoppm (Debian's poppler-utils), and reads the QR codes as printed with zbar (zbar-tools).
 func TestPapersPrinted(t *testing.T) {
 	t.Parallel()
 	w := newWorld(t)
@@ -34,8 +35,12 @@ func TestPapersPrinted(t *testing.T) {
 	t.Logf("%s", report)
 	require.NoError(t, err, "the papers in a browser")
 	for name, path := range papers {
-		read, err := exec.CommandContext(t.Context(), "zbarimg", "--quiet", "--raw", filepath.Join(out, name+"-qr.png")).Output()
-		require.NoError(t, err, "zbarimg, of Debian's zbar-tools")
-		require.Equal(t, w.base+path, strings.TrimSpace(string(read)))
+		sheet := filepath.Join(out, name)
+		drawn, err := exec.CommandContext(t.Context(), "pdftoppm", "-r", "150", "-png", sheet+"-en-A4.pdf", sheet).CombinedOutput()
+		require.NoError(t, err, "pdftoppm, of Debian's poppler-utils: %s", drawn)
+		sheets, err := filepath.Glob(sheet + "-[0-9]*.png")
+		require.NoError(t, err)
+		read, _ := exec.CommandContext(t.Context(), "zbarimg", append([]string{"--quiet", "--raw", "-Sdisable", "-Sqrcode.enable"}, sheets...)...).Output() // sheets without a code make it end with 4
+		require.Equal(t, w.base+path, strings.TrimSpace(string(read)), "zbarimg, of Debian's zbar-tools")
 	}
 }
