@@ -75,7 +75,13 @@ func (h *handlers) ChangePassword(ctx context.Context, r api.ChangePasswordReque
 			err = invalidField("old", "is not your password")
 		}
 		return struct{}{}, who.Member, err
-	}, func(*ledger.Tx, uuid.UUID) (struct{}, error) { return struct{}{}, nil })
+	}, func(tx *ledger.Tx, _ uuid.UUID) (struct{}, error) { // in place of the body's digest: is it what the key set
+		same, err := tx.HasPassword(ctx, r.Body.New)
+		if err == nil && !same {
+			err = ledger.ErrKeyReused
+		}
+		return struct{}{}, err
+	})
 	if err != nil {
 		return nil, err
 	}

@@ -121,6 +121,9 @@ func (s *Server) sealBatch(ctx context.Context, id uuid.UUID) (ledger.Batch, err
 		b, err := tx.FinishSealBatch(ctx, id, arrived)
 		return b, b.ID, err
 	}, func(tx *ledger.Tx, id uuid.UUID) (ledger.Batch, error) { return tx.Batch(ctx, id) })
+	if errors.Is(err, ledger.ErrState) { // or its deliveries would stay fenced, and could be neither sealed nor given up
+		s.unsealBatch(ctx, id)
+	}
 	return b, err
 }
 

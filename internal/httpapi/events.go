@@ -18,12 +18,11 @@ import (
 
 // Times of an event stream.
 const (
-	streamTime    = time.Hour        // then it ends, and the reader comes again
-	streamBeat    = 15 * time.Second // a comment, so that proxies do not think it dead
-	streamRecheck = 30 * time.Second // whether the session or token still stands
-	streamLook    = time.Second      // for news, while the database is out of hearing
-	streamWrite   = 10 * time.Second // a reader that takes longer is dropped
-	streamRetry   = 3000             // ms after which a reader comes again
+	streamTime  = time.Hour        // then it ends, and the reader comes again
+	streamBeat  = 15 * time.Second // a comment, so that proxies do not think it dead
+	streamLook  = time.Second      // for news, while the database is out of hearing
+	streamWrite = 10 * time.Second // a reader that takes longer is dropped
+	streamRetry = 3000             // ms after which a reader comes again
 )
 
 // streamEvents sends the caller's party its news as they come (text/event-stream, HTML Living Standard, section 9.2), from
@@ -75,7 +74,7 @@ func (s *Server) streamFrom(c echo.Context) (int64, error) {
 // follow sends until the reader goes, the session ends, the service stops or an hour is over.
 func (s *Server) follow(c echo.Context, st *stream, out *sse, after int64) error {
 	ctx := c.Request().Context()
-	beat, recheck, look := time.NewTicker(streamBeat), time.NewTicker(streamRecheck), time.NewTicker(streamLook)
+	beat, recheck, look := time.NewTicker(streamBeat), time.NewTicker(s.streams.Recheck), time.NewTicker(streamLook)
 	defer beat.Stop()
 	defer recheck.Stop()
 	defer look.Stop()
@@ -87,8 +86,9 @@ func (s *Server) follow(c echo.Context, st *stream, out *sse, after int64) error
 		case <-st.end:
 			return nil
 		case <-recheck.C:
-			if _, err := s.identify(c); err != nil {
-				return nil // ended, revoked or run out
+			stands, err := read(ctx, s, func(tx *ledger.Tx) (bool, error) { return tx.Stands(ctx) })
+			if err != nil || !stands {
+				return err // ended, revoked or run out
 			}
 		case <-beat.C:
 			if err := out.write(":\n\n"); err != nil {

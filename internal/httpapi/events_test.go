@@ -12,8 +12,10 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"github.com/stretchr/testify/require"
 
+	"proofhouse/internal/embedded/pgserver"
 	"proofhouse/internal/httpapi/api"
 	"proofhouse/internal/ledger"
 )
@@ -167,6 +169,32 @@ func TestStreamsEnd(t *testing.T) {
 		st.ends()
 	}
 	require.Equal(t, 429, producer.do("GET", "/v1/events", nil).status, "none begins while the service stops")
+}
+
+// An open page is nobody at work: its stream asks whether the session stands and does not keep it alive. It ends with the session,
+// with a token that is revoked, and goes on while either stands.
+func TestStreamsKeepNoSessionAlive(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	producer := s.studio("Harbour Works", "ines@harbour.example")
+	colleague := producer.invite(producer.party.String(), "ada@harbour.example", "technical_artist")
+	made := producer.ok("POST", "/v1/tokens", map[string]any{"name": "build", "scopes": []string{"read"}})
+	program := &person{s: s, token: made.get(t, "secret")}
+	idle, works, token := producer.stream(""), colleague.stream(""), program.stream("")
+	owner, err := pgx.Connect(t.Context(), s.db.URL(pgserver.Owner))
+	require.NoError(t, err)
+	defer owner.Close(context.Background())
+	_, err = owner.Exec(t.Context(), `UPDATE ph.session s SET last_seen_at = now() - interval '29 minutes 58 seconds' FROM ph.member m WHERE m.id = s.member_id AND m.email = $1`, producer.email)
+	require.NoError(t, err)
+	idle.ends()
+	require.Equal(t, 401, producer.do("GET", "/v1/me", nil).status, "half an hour is over")
+	s.logIn(producer.email).ok("DELETE", "/v1/tokens/"+made.get(t, "token.id"), nil)
+	token.ends()
+	select {
+	case <-works.gone:
+		t.Fatal("this session stands")
+	default:
+	}
 }
 
 // TestAThousandNewsInOrder reads a thousand news of ten orders as they come.

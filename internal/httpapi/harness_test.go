@@ -106,6 +106,7 @@ func startWith(t *testing.T, limits httpapi.Limits) *service {
 	require.NoError(t, err)
 	s := &service{t: t, db: db, storage: bucket, worker: ledger.NewWorker(db.Pool(ledger.RoleWorker)), logs: &lockedBuffer{ch: make(chan struct{}, 1)}, registry: prometheus.NewRegistry()}
 	s.live = httpapi.NewStreams()
+	s.live.Recheck = 200 * time.Millisecond
 	ctx, stop := context.WithCancel(context.Background())
 	var hearing sync.WaitGroup
 	hearing.Go(func() { s.live.Run(ctx, db.URL(ledger.RoleAPI), func(err error) { t.Log(err) }) })

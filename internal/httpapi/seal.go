@@ -53,6 +53,7 @@ func (s *Server) seal(ctx context.Context, id uuid.UUID) (d ledger.Delivery, rec
 		if d, finishing, err = s.sealOnce(ctx, id, &receipt); !finishing || !errors.Is(err, ledger.ErrState) {
 			break
 		}
+		s.unseal(ctx, id) // or it would stay fenced: it could be neither sealed nor given up
 	}
 	return d, receipt, err
 }

@@ -290,6 +290,13 @@ func TestIdempotency(t *testing.T) {
 	require.Equal(t, 200, again.status, string(again.body))
 	require.Equal(t, invited.get(t, "invitation.id"), again.get(t, "invitation.id"))
 	require.Equal(t, "<nil>", again.get(t, "secret"))
+	// No digest of a password is kept, and all the same a repeat is told from another password under the same key.
+	next, further := "another sentence of the tests", "a third sentence of the tests"
+	studio.ok("POST", "/v1/me/password", map[string]any{"old": password, "new": next}, key...)
+	require.Equal(t, 204, studio.do("POST", "/v1/me/password", map[string]any{"old": password, "new": next}, key...).status, "a repeat")
+	other = studio.do("POST", "/v1/me/password", map[string]any{"old": next, "new": further}, key...)
+	require.Equal(t, 422, other.status, "it was not set, so it must not be said to be")
+	require.Equal(t, "/problems/key-reused", other.get(t, "type"))
 	require.NotContains(t, s.logs.String(), token.get(t, "secret"))
 	require.NotContains(t, s.logs.String(), invited.get(t, "secret"))
 	require.NotContains(t, s.logs.String(), password)
@@ -393,4 +400,51 @@ func TestSealingAtOnceAndAfterACrash(t *testing.T) {
 	queued, _, err := s.worker.Waiting(t.Context())
 	require.NoError(t, err)
 	require.Equal(t, 1, queued, "queued once")
+}
+
+// A seal whose last step is refused is taken back: a milestone that is cancelled between the fence and the seal leaves a delivery that
+// can be given up, and one such delivery does not keep the rest of its batch.
+func TestASealThatCannotBeFinishedIsTakenBack(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	studio := s.studio("Harbour Works", "ines@harbour.example")
+	vendor := studio.vendor("Krane", "ole@krane.example")
+	who, err := ledger.NewLogin(s.db.Pool(ledger.RoleLogin)).Password(t.Context(), vendor.email, password)
+	require.NoError(t, err)
+	store, err := ledger.NewStore(s.db.Pool(ledger.RoleAPI))
+	require.NoError(t, err)
+	fence := func(act func(tx *ledger.Tx) error) { require.NoError(t, store.InTx(t.Context(), who, act)) }
+	game, sculpt := someFiles("one")
+
+	c := studio.contract(vendor, "lantern_a")
+	opened := vendor.ok("POST", "/v1/milestones/"+c.milestones[0]+"/deliveries", manifest(game, sculpt))
+	id := opened.get(t, "delivery.id")
+	planOf(t, opened, "plan").upload(t, game, sculpt)
+	fence(func(tx *ledger.Tx) error { _, err := tx.BeginSeal(t.Context(), uuid.MustParse(id)); return err })
+	studio.ok("POST", "/v1/milestones/"+c.milestones[0]+"/cancel", map[string]any{"reason": "not needed any more"})
+	require.Equal(t, 409, vendor.do("POST", "/v1/deliveries/"+id+"/seal", nil).status)
+	require.Equal(t, "open", vendor.ok("GET", "/v1/deliveries/"+id, nil).get(t, "state"))
+	vendor.ok("POST", "/v1/deliveries/"+id+"/abandon", nil)
+
+	d := studio.contract(vendor, "lantern_b")
+	var deliveries []any
+	for _, milestone := range d.milestones {
+		one := manifest(game)
+		one["milestone_id"] = milestone
+		deliveries = append(deliveries, one)
+	}
+	batch := vendor.ok("POST", "/v1/work-orders/"+d.order+"/batches", map[string]any{"title": "Friday", "deliveries": deliveries})
+	b := batch.get(t, "id")
+	byMilestone := map[string]string{}
+	for i := range d.milestones {
+		one := batch.get(t, fmt.Sprintf("deliveries.%d.id", i))
+		byMilestone[batch.get(t, fmt.Sprintf("deliveries.%d.milestone_id", i))] = one
+		planOf(t, vendor.ok("GET", "/v1/deliveries/"+one+"/uploads", nil), "").upload(t, game)
+	}
+	fence(func(tx *ledger.Tx) error { _, err := tx.BeginSealBatch(t.Context(), uuid.MustParse(b)); return err })
+	studio.ok("POST", "/v1/milestones/"+d.milestones[0]+"/cancel", map[string]any{"reason": "not needed any more"})
+	require.Equal(t, 409, vendor.do("POST", "/v1/batches/"+b+"/seal", nil).status)
+	vendor.ok("POST", "/v1/deliveries/"+byMilestone[d.milestones[0]]+"/abandon", nil)
+	vendor.ok("POST", "/v1/batches/"+b+"/seal", nil)
+	require.Equal(t, "sealed", vendor.ok("GET", "/v1/deliveries/"+byMilestone[d.milestones[1]], nil).get(t, "state"))
 }

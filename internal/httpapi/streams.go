@@ -6,6 +6,7 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -13,6 +14,7 @@ import (
 )
 
 const (
+	streamRecheck   = 30 * time.Second
 	streamsOfMember = 4  // open at a time
 	progressHeld    = 16 // reports that wait for a slow reader; further ones are dropped
 )
@@ -20,6 +22,8 @@ const (
 // Streams are the event streams that this process has open. What is new is only hinted at here: each stream reads its
 // news itself, as its caller, so that row-level security decides what it sends.
 type Streams struct {
+	Recheck time.Duration // each stream looks so often whether its session or token still stands; set it before the first begins
+
 	mu      sync.Mutex
 	open    map[*stream]struct{}
 	members map[uuid.UUID]int
@@ -36,7 +40,7 @@ type stream struct {
 
 // NewStreams makes the table of streams.
 func NewStreams() *Streams {
-	return &Streams{open: map[*stream]struct{}{}, members: map[uuid.UUID]int{}}
+	return &Streams{Recheck: streamRecheck, open: map[*stream]struct{}{}, members: map[uuid.UUID]int{}}
 }
 
 // Run listens at the database until ctx ends, and then ends all streams so that the server can stop. problem may be told

@@ -37,6 +37,29 @@ func (tx *Tx) ChangePassword(ctx context.Context, old, next string) error {
 	return tx.NoteAccess(ctx, ActPasswordChanged, uuid.Nil, "")
 }
 
+// HasPassword says whether this is the caller's password.
+func (tx *Tx) HasPassword(ctx context.Context, password string) (bool, error) {
+	var hash *string
+	if err := tx.QueryRow(ctx, `SELECT ph.own_password_hash()`).Scan(&hash); err != nil {
+		return false, fmt.Errorf("password: %w", err)
+	}
+	return hash != nil && checkPassword(*hash, password), nil
+}
+
+// Stands says whether the session or token of the caller still does. It only looks: an open page whose stream asks again and again is
+// not somebody at work, and its session ends when nobody has done anything for half an hour.
+func (tx *Tx) Stands(ctx context.Context) (stands bool, err error) {
+	err = tx.QueryRow(ctx, `SELECT EXISTS (SELECT FROM ph.member m WHERE m.party_id = $1 AND m.id = $2 AND m.disabled_at IS NULL AND (
+			EXISTS (SELECT FROM ph.session s WHERE s.party_id = m.party_id AND s.member_id = m.id AND s.id = $3 AND s.ended_at IS NULL AND s.expires_at > now()
+				AND coalesce(s.last_seen_at, s.created_at) > now() - interval '30 minutes')
+			OR EXISTS (SELECT FROM ph.token t WHERE t.party_id = m.party_id AND t.member_id = m.id AND t.id = $4 AND t.revoked_at IS NULL AND t.expires_at > now())))`,
+		tx.Who.Party, tx.Who.Member, tx.Who.Session, tx.Who.Token).Scan(&stands)
+	if err != nil {
+		return false, fmt.Errorf("session: %w", err)
+	}
+	return stands, nil
+}
+
 // How a session began.
 const (
 	ViaPassword   = "password"
