@@ -41,17 +41,55 @@ func (tx *Tx) Capacity(ctx context.Context, from Date, weeks int) ([]Week, error
 		return nil, invalid("weeks", "are not within 1 to %d", weeksMax)
 	}
 	first := Monday(from)
-	rows, err := tx.Query(ctx, tx.sql(`SELECT e.vendor_id, e.vendor_name, w.week_on::date, c.slots, coalesce(n.planned, 0)::int
+	planned, err := remembered(ctx, tx, "due in weeks", dueWeeks{first, weeks}, func() (map[dueWeek]int, error) { return tx.dueInWeeks(ctx, first, weeks) })
+	if err != nil {
+		return nil, fmt.Errorf("capacity: %w", err)
+	}
+	rows, err := tx.Query(ctx, tx.sql(`SELECT e.studio_id, e.vendor_id, e.vendor_name, w.week_on::date, c.slots
 		FROM ph.engagement e CROSS JOIN generate_series($2::date, $2::date + 7 * ($3::int - 1), interval '7 days') AS w (week_on)
 		LEFT JOIN ph.capacity c ON c.studio_id = e.studio_id AND c.vendor_id = e.vendor_id AND c.week_on = w.week_on::date
-		LEFT JOIN (SELECT m.studio_id, m.vendor_id, date_trunc('week', coalesce(m.due_moved, m.due_on)::timestamp)::date AS week_on, count(*) AS planned FROM ph.milestone m
-			WHERE m.{me} = $1 AND m.state NOT IN ('accepted', 'cancelled') AND m.due_sort >= $2::date AND m.due_sort < $2::date + 7 * $3::int GROUP BY 1, 2, 3) n
-			ON n.studio_id = e.studio_id AND n.vendor_id = e.vendor_id AND n.week_on = w.week_on::date
 		WHERE e.{me} = $1 ORDER BY e.vendor_name, e.vendor_id, w.week_on`), tx.Who.Party, first, weeks)
 	if err != nil {
 		return nil, fmt.Errorf("capacity: %w", err)
 	}
-	return pgx.CollectRows(rows, pgx.RowToStructByPos[Week])
+	return pgx.CollectRows(rows, func(row pgx.CollectableRow) (w Week, err error) {
+		due := dueWeek{}
+		err = row.Scan(&due.studio, &w.VendorID, &w.VendorName, &w.On, &w.Slots)
+		due.vendor, due.on = w.VendorID, w.On.Format(time.DateOnly)
+		w.Planned = planned[due]
+		return w, err
+	})
+}
+
+// dueWeeks are the weeks that are asked for.
+type dueWeeks struct {
+	first Date
+	weeks int
+}
+
+// dueWeek is one week of a vendor's work for one studio.
+type dueWeek struct {
+	studio, vendor uuid.UUID
+	on             string // its Monday, by ISO 8601
+}
+
+// dueInWeeks counts open milestones by the week that they are due in.
+func (tx *Tx) dueInWeeks(ctx context.Context, first Date, weeks int) (map[dueWeek]int, error) {
+	rows, err := tx.Query(ctx, tx.sql(`SELECT m.studio_id, m.vendor_id, date_trunc('week', m.due_sort::timestamp)::date, count(*)::int FROM ph.milestone m
+		WHERE m.{me} = $1 AND m.state NOT IN ('accepted', 'cancelled') AND m.due_sort >= $2::date AND m.due_sort < $2::date + 7 * $3::int GROUP BY 1, 2, 3`), tx.Who.Party, first, weeks)
+	if err != nil {
+		return nil, err
+	}
+	out := map[dueWeek]int{}
+	var due dueWeek
+	var on Date
+	var n int
+	_, err = pgx.ForEachRow(rows, []any{&due.studio, &due.vendor, &on, &n}, func() error {
+		due.on = on.Format(time.DateOnly)
+		out[due] = n
+		return nil
+	})
+	return out, err
 }
 
 // SetCapacity says how many milestones the caller's party can deliver in the week that holds the day. It is a plan: saying it

@@ -80,6 +80,16 @@ func (tx *Tx) myColumn() string {
 // sql puts the caller's party column where the query says {me}.
 func (tx *Tx) sql(query string) string { return strings.ReplaceAll(query, "{me}", tx.myColumn()) }
 
+// hanging narrows rows named alias to those that hang on one row of ph.<table>, whose id is parameter n; the caller's party is $1. The
+// indexes of what hangs together begin with the studio: a vendor, who does not say which, would read all that is theirs instead.
+func (tx *Tx) hanging(alias, table string, n int) string {
+	cond := fmt.Sprintf(" AND %s.%s_id = $%d", alias, table, n)
+	if tx.Who.Side == VendorSide {
+		cond += fmt.Sprintf(" AND %s.studio_id = (SELECT x.studio_id FROM ph.%s x WHERE x.vendor_id = $1 AND x.id = $%d)", alias, table, n)
+	}
+	return cond
+}
+
 // allow checks side and roles.
 func (tx *Tx) allow(what string, side Side, roles ...Role) error {
 	if tx.Who.Side != side {

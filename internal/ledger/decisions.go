@@ -370,7 +370,7 @@ func (tx *Tx) Payables(ctx context.Context, workOrder uuid.UUID, p Page) (List[P
 	}
 	cond, args := ` AND y.id < $2`, []any{after}
 	if workOrder != uuid.Nil {
-		cond, args = cond+` AND y.work_order_id = $3`, append(args, workOrder)
+		cond, args = cond+tx.hanging("y", "work_order", 3), append(args, workOrder)
 	}
 	items, err := tx.payables(ctx, cond, newestFirst, p.limit()+1, args...)
 	if err != nil {

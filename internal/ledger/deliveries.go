@@ -236,20 +236,20 @@ func (tx *Tx) Deliveries(ctx context.Context, f DeliveryFilter, p Page) (List[De
 	query := deliverySelect + `WHERE d.{me} = $1 AND d.id < $2`
 	args := []any{tx.Who.Party, after}
 	for _, c := range []struct {
-		on     bool
-		column string
-		value  any
+		on    bool
+		table string
+		value uuid.UUID
 	}{
-		{f.Milestone != uuid.Nil, "milestone_id", f.Milestone}, {f.Prop != uuid.Nil, "prop_id", f.Prop},
-		{f.WorkOrder != uuid.Nil, "work_order_id", f.WorkOrder}, {f.State != "", "state", f.State},
+		{f.Milestone != uuid.Nil, "milestone", f.Milestone}, {f.Prop != uuid.Nil, "prop", f.Prop}, {f.WorkOrder != uuid.Nil, "work_order", f.WorkOrder},
 	} {
 		if c.on {
 			args = append(args, c.value)
-			query += fmt.Sprintf(" AND d.%s = $%d", c.column, len(args))
-			if table, isID := strings.CutSuffix(c.column, "_id"); isID && tx.Who.Side == VendorSide { // the indexes of what hangs together begin with the studio
-				query += fmt.Sprintf(" AND d.studio_id = (SELECT x.studio_id FROM ph.%s x WHERE x.vendor_id = $1 AND x.id = $%d)", table, len(args))
-			}
+			query += tx.hanging("d", c.table, len(args))
 		}
+	}
+	if f.State != "" {
+		args = append(args, f.State)
+		query += fmt.Sprintf(" AND d.state = $%d", len(args))
 	}
 	query += fmt.Sprintf(" ORDER BY d.id DESC LIMIT %d", p.limit()+1)
 	rows, err := tx.Query(ctx, tx.sql(query), args...)

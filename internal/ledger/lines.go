@@ -106,9 +106,9 @@ const lineReady = `(l.state <> 'open' OR coalesce((SELECT p.spec_in_force IS NOT
 const lineLate = `(l.due_sort < (now() AT TIME ZONE 'UTC')::date AND l.state NOT IN ('accepted', 'cancelled') AND ` + lineReady + ` AND
 	l.due_sort + ((l.blocked_secs + extract(epoch FROM coalesce(now() - l.blocked_since, interval '0')))::bigint / 86400)::int < (now() AT TIME ZONE 'UTC')::date)`
 
-// query is a filter as SQL: its condition begins with the caller's own column.
-func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
-	args = []any{me}
+// linesOf is a filter as SQL: its condition begins with the caller's own column.
+func (tx *Tx) linesOf(f LineFilter) (cond string, args []any) {
+	args = []any{tx.Who.Party}
 	var b strings.Builder
 	b.WriteString("l.{me} = $1")
 	add := func(on bool, c string, v any) {
@@ -118,7 +118,10 @@ func (f LineFilter) query(me uuid.UUID) (cond string, args []any) {
 		}
 	}
 	add(f.Project != uuid.Nil, "l.project_id = $%d", f.Project)
-	add(f.WorkOrder != uuid.Nil, "l.work_order_id = $%d", f.WorkOrder)
+	if f.WorkOrder != uuid.Nil {
+		args = append(args, f.WorkOrder)
+		b.WriteString(tx.hanging("l", "work_order", len(args)))
+	}
 	add(f.Vendor != uuid.Nil, "l.vendor_id = $%d", f.Vendor)
 	add(f.OrderCode != "", "l.order_code = $%d", f.OrderCode)
 	add(len(f.States) > 0, "l.state = ANY ($%d)", f.States)
@@ -238,7 +241,7 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 	if err != nil {
 		return nil, err
 	}
-	cond, args := f.query(tx.Who.Party)
+	cond, args := tx.linesOf(f)
 	if after != "" {
 		keys, err := Page{After: after}.keys(len(columns))
 		if err != nil {
@@ -292,7 +295,7 @@ const CountedMost = 1_000
 
 // CountLines counts the props of a filter, up to CountedMost + 1.
 func (tx *Tx) CountLines(ctx context.Context, f LineFilter) (n int, err error) {
-	cond, args := f.query(tx.Who.Party)
+	cond, args := tx.linesOf(f)
 	err = tx.QueryRow(ctx, tx.sql(fmt.Sprintf(`SELECT count(*) FROM (SELECT FROM ph.prop_line l WHERE %s LIMIT %d) l`, cond, CountedMost+1)), args...).Scan(&n)
 	if err != nil {
 		return 0, fmt.Errorf("count props: %w", err)
@@ -306,7 +309,7 @@ func (tx *Tx) GroupCounts(ctx context.Context, f LineFilter, group string) (map[
 	if !ok {
 		return nil, invalid("group", "is no column that the list can be grouped by")
 	}
-	cond, args := f.query(tx.Who.Party)
+	cond, args := tx.linesOf(f)
 	rows, err := tx.Query(ctx, tx.sql(`SELECT `+column+`, count(*)::int FROM ph.prop_line l WHERE `+cond+` GROUP BY 1 ORDER BY 1`), args...)
 	if err != nil {
 		return nil, fmt.Errorf("count props by %s: %w", group, err)

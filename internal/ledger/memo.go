@@ -14,18 +14,20 @@ import (
 // rows of its own before their leaves are there.
 type memo struct {
 	mu   sync.Mutex
-	kept map[memoKey]memoEntry
+	kept map[memoKey]map[string]memoEntry // by the question's arguments as text
 }
 
-// memoMost bounds what is kept: some hundred bytes each, a few hundred kB for the largest. Beyond it everything is forgotten and added
-// up again.
-const memoMost = 20_000
+// Bounds of what is kept: some hundred bytes for each answer, a few hundred kB for the largest. Beyond one, what it bounds is forgotten and
+// added up again. A caller chooses the arguments of a question, periods for one, but no more parties or orders than there are.
+const (
+	memoMost     = 20_000
+	memoArgsMost = 64
+)
 
-// memoKey is a question (its name and its arguments as text) about one party or one work order.
+// memoKey is a question about one party or one work order.
 type memoKey struct {
 	what string
 	of   uuid.UUID
-	args string
 }
 
 // position says how far logs have grown: how many there are, and their leaves together. Neither ever shrinks.
@@ -36,24 +38,29 @@ type memoEntry struct {
 	value any
 }
 
-func (m *memo) get(k memoKey, at position) (any, bool) {
+func (m *memo) get(k memoKey, args string, at position) (any, bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	e, ok := m.kept[k]
+	e, ok := m.kept[k][args]
 	return e.value, ok && e.at == at
 }
 
 // put keeps a value, unless one of a later position is kept already.
-func (m *memo) put(k memoKey, at position, value any) {
+func (m *memo) put(k memoKey, args string, at position, value any) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	if e, ok := m.kept[k]; ok && e.at.leaves > at.leaves {
+	of := m.kept[k]
+	if e, ok := of[args]; ok && e.at.leaves > at.leaves {
 		return
 	}
 	if m.kept == nil || len(m.kept) >= memoMost {
-		m.kept = map[memoKey]memoEntry{}
+		m.kept = map[memoKey]map[string]memoEntry{}
 	}
-	m.kept[k] = memoEntry{at, value}
+	if of == nil || len(of) >= memoArgsMost {
+		of = map[string]memoEntry{}
+	}
+	of[args] = memoEntry{at, value}
+	m.kept[k] = of
 }
 
 // position reads, once in a transaction, how far the logs that the caller sees have grown. It is read before the rows that are
@@ -81,13 +88,13 @@ func remembered[T any](ctx context.Context, tx *Tx, what string, args any, read 
 		var none T
 		return none, err
 	}
-	k := memoKey{what, tx.Who.Party, fmt.Sprint(args)}
-	if v, ok := tx.memo.get(k, at); ok {
+	k, with := memoKey{what, tx.Who.Party}, fmt.Sprint(args)
+	if v, ok := tx.memo.get(k, with, at); ok {
 		return v.(T), nil
 	}
 	v, err := read()
 	if err == nil {
-		tx.memo.put(k, at, v)
+		tx.memo.put(k, with, at, v)
 	}
 	return v, err
 }
@@ -107,7 +114,7 @@ func rememberedByOrder[T any](tx *Tx, what string, orders []sizedOrder, read fun
 	sizes := map[uuid.UUID]int64{}
 	for _, o := range orders {
 		if tx.memo != nil {
-			if v, ok := tx.memo.get(memoKey{what, o.id, party}, position{1, o.size}); ok {
+			if v, ok := tx.memo.get(memoKey{what, o.id}, party, position{1, o.size}); ok {
 				out[o.id] = v.(T)
 				continue
 			}
@@ -125,7 +132,7 @@ func rememberedByOrder[T any](tx *Tx, what string, orders []sizedOrder, read fun
 	for id, v := range fresh {
 		out[id] = v
 		if tx.memo != nil {
-			tx.memo.put(memoKey{what, id, party}, position{1, sizes[id]}, v)
+			tx.memo.put(memoKey{what, id}, party, position{1, sizes[id]}, v)
 		}
 	}
 	return out, nil

@@ -21,6 +21,8 @@ type sums struct {
 	ByOrder, ByVendors []ledger.Stored
 	Planned, Accepted  int64
 	Released           []ledger.Amount
+	Desks              []ledger.DeskCount
+	Weeks              []ledger.Week
 }
 
 func (s *scene) sums(tx *ledger.Tx, order uuid.UUID) (all sums) {
@@ -49,7 +51,9 @@ func (s *scene) sums(tx *ledger.Tx, order uuid.UUID) (all sums) {
 	}
 	needs, err := tx.Needs(ctx, 1)
 	check(err)
-	all.Released = needs.Released
+	all.Released, all.Desks = needs.Released, needs.Desks
+	all.Weeks, err = tx.Capacity(ctx, time.Now(), 8)
+	check(err)
 	return all
 }
 
@@ -71,7 +75,19 @@ func TestKeptSumsAreThoseOfTheRows(t *testing.T) {
 			require.Equal(t, want, again, "%s, %s: a second time", act, who.Name)
 		}
 	}
-	for range 2 { // the second time everything is kept already
+	due := time.Now().UTC().AddDate(0, 0, 9)
+	for n := range 2 { // the second time everything is kept already
+		s.as(s.studio, func(tx *ledger.Tx) error {
+			_, err := tx.CreateProp(s.ctx(), ledger.NewProp{WorkOrder: order, Code: "buoy_due_" + uuid.NewString()[:8], Title: "A buoy", Tier: "mid", PriceMinor: 9_000,
+				Milestones: []ledger.NewMilestone{{Kind: "final", ShareBP: 10_000, Due: &due}}})
+			return err
+		})
+		same("ordered with a date")
+		s.as(s.yard, func(tx *ledger.Tx) error {
+			weeks, err := tx.Capacity(s.ctx(), due, 1)
+			require.Equal(t, n+1, weeks[0].Planned)
+			return err
+		})
 		for _, passes := range []bool{true, false} {
 			prop := s.prop(order, "buoy_"+uuid.NewString()[:8])
 			same("ordered")
@@ -87,6 +103,8 @@ func TestKeptSumsAreThoseOfTheRows(t *testing.T) {
 			_, err := s.signOff(s.studio, d.ID, ledger.Accept, "")
 			require.NoError(t, err)
 			same("accepted")
+			s.as(s.yard, func(tx *ledger.Tx) error { _, err := tx.SetCapacity(s.ctx(), time.Now(), 3); return err }) // no fact, and seen at once
+			same("weeks said")
 		}
 	}
 }

@@ -127,7 +127,7 @@ func (tx *Tx) neededLines(ctx context.Context, f LineFilter, shown int) (w Waiti
 	if w.Items, err = tx.lines(ctx, f, LineOrder{}, "", shown); err != nil {
 		return w, err
 	}
-	cond, args := f.query(tx.Who.Party)
+	cond, args := tx.linesOf(f)
 	return w, count(ctx, tx, &w, `FROM ph.prop_line l WHERE `+cond, args[1:]...)
 }
 
@@ -223,9 +223,14 @@ func (tx *Tx) permitsRequested(ctx context.Context, shown int) (w Waiting[Permis
 	return w, count(ctx, tx, &w, `FROM ph.permission p WHERE p.{me} = $1 AND `+cond)
 }
 
-// deskCounts says how many props lie in each state that is not the last, each counted on its own, up to needsCounted.
+// deskCounts says how many props lie in each state that is not the last, each counted on its own, up to needsCounted. A state and a spec
+// in force change with a fact alone, and by no clock.
 // The order is the index's: without it a state that nothing is in would be looked for in every row. Index: prop_line_state_of_*.
 func (tx *Tx) deskCounts(ctx context.Context) ([]DeskCount, error) {
+	return remembered(ctx, tx, "on desks", nil, func() ([]DeskCount, error) { return tx.countDesks(ctx) })
+}
+
+func (tx *Tx) countDesks(ctx context.Context) ([]DeskCount, error) {
 	// Props without a spec stand by themselves, since they lie on no vendor's desk.
 	rows, err := tx.Query(ctx, tx.sql(fmt.Sprintf(`SELECT s.state, n.n FROM unnest($2::text[]) WITH ORDINALITY s(state, ord)
 		CROSS JOIN LATERAL (SELECT count(*) AS n FROM (SELECT FROM ph.prop_line l WHERE l.{me} = $1 AND l.state = s.state AND `+lineReady+` ORDER BY l.due_sort, l.prop_id LIMIT %d) x) n

@@ -14,8 +14,9 @@ import (
 const (
 	milestoneColumns = `m.id, m.prop_id, m.position, m.kind, m.share_bp, m.amount_minor + m.change_minor, coalesce(m.due_moved, m.due_on), m.state, m.since, m.rounds,
        m.rework_vendor, m.rework_studio, o.rounds_included, m.review_due_at, m.vendor_secs, m.studio_secs, m.inspector_secs, m.waited_secs,
-       (SELECT p.blocked_since FROM ph.prop p WHERE p.studio_id = m.studio_id AND p.id = m.prop_id), m.change_minor, now(), d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
+       p.blocked_since, m.change_minor, now(), d.id, d.number, d.state, d.sealed_at, i.id, i.state, i.verdict, i.headline, i.issues`
 	milestoneJoins = `
+JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
 JOIN ph.work_order o ON o.studio_id = m.studio_id AND o.id = m.work_order_id
 LEFT JOIN LATERAL (SELECT id, number, state, sealed_at FROM ph.delivery
   WHERE studio_id = m.studio_id AND milestone_id = m.id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
@@ -103,10 +104,8 @@ const lateNow = `(coalesce(m.due_moved, m.due_on) + ((p.blocked_secs + extract(e
 
 // workSelect reads WorkItems; scanWork takes its rows.
 const workSelect = `SELECT ` + milestoneColumns + `,
-       p.code, p.title, p.tier, w.id, w.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort, ` + lateNow + `, p.blocked_since IS NOT NULL
+       p.code, p.title, p.tier, o.id, o.code, m.vendor_id, e.vendor_name, e.studio_name, m.due_sort, ` + lateNow + `, p.blocked_since IS NOT NULL
 FROM ph.milestone m
-JOIN ph.prop p ON p.studio_id = m.studio_id AND p.id = m.prop_id
-JOIN ph.work_order w ON w.studio_id = m.studio_id AND w.id = m.work_order_id
 JOIN ph.engagement e ON e.studio_id = m.studio_id AND e.vendor_id = m.vendor_id` + milestoneJoins
 
 // workLine is a WorkItem with what it is sorted by.
@@ -157,7 +156,8 @@ WHERE m.{me} = $1 AND m.id = ANY (ARRAY(SELECT m.id FROM ph.milestone m WHERE m.
 		add("m.state = ANY ($%d)", statesOn(f.Desks))
 	}
 	if f.WorkOrder != uuid.Nil {
-		add("m.work_order_id = $%d", f.WorkOrder)
+		args = append(args, f.WorkOrder)
+		query += tx.hanging("m", "work_order", len(args))
 	}
 	if f.Vendor != uuid.Nil {
 		add("m.vendor_id = $%d", f.Vendor)
@@ -222,7 +222,7 @@ func (tx *Tx) Props(ctx context.Context, f PropFilter, p Page) (List[Prop], erro
 	args := []any{after}
 	if f.WorkOrder != uuid.Nil {
 		args = append(args, f.WorkOrder)
-		query += fmt.Sprintf(" AND p.work_order_id = $%d", len(args)+1)
+		query += tx.hanging("p", "work_order", len(args)+1)
 	}
 	if f.CodePrefix != "" {
 		args = append(args, f.CodePrefix)
