@@ -44,7 +44,15 @@ func read[T any](ctx context.Context, s *Server, fn func(tx *ledger.Tx) (T, erro
 func once[T any](ctx context.Context, s *Server, kind string,
 	effect func(tx *ledger.Tx) (T, uuid.UUID, error), find func(tx *ledger.Tx, id uuid.UUID) (T, error),
 ) (out T, repeat bool, err error) {
+	return onceAhead(ctx, s, kind, func(*ledger.Tx) {}, effect, find)
+}
+
+// onceAhead is once for an effect that says ahead what it will ask for, so that it goes out with the key.
+func onceAhead[T any](ctx context.Context, s *Server, kind string, ahead func(tx *ledger.Tx),
+	effect func(tx *ledger.Tx) (T, uuid.UUID, error), find func(tx *ledger.Tx, id uuid.UUID) (T, error),
+) (out T, repeat bool, err error) {
 	err = s.as(ctx, func(tx *ledger.Tx) error {
+		ahead(tx)
 		ref, again, err := ledger.Idempotent(ctx, tx, request(ctx), func() (ledger.Ref, error) {
 			made, id, err := effect(tx)
 			out = made

@@ -60,7 +60,10 @@ func (s *Server) seal(ctx context.Context, id uuid.UUID) (d ledger.Delivery, rec
 
 // sealOnce is one attempt. finishing says that every object was there and only the last step may have failed.
 func (s *Server) sealOnce(ctx context.Context, id uuid.UUID, receipt *ledger.Receipt) (d ledger.Delivery, finishing bool, err error) {
-	d, err = read(ctx, s, func(tx *ledger.Tx) (ledger.Delivery, error) { return tx.BeginSeal(ctx, id) })
+	d, err = read(ctx, s, func(tx *ledger.Tx) (ledger.Delivery, error) {
+		tx.CommitWithNext()
+		return tx.BeginSeal(ctx, id)
+	})
 	if err != nil {
 		return ledger.Delivery{}, false, err
 	}
@@ -71,7 +74,8 @@ func (s *Server) sealOnce(ctx context.Context, id uuid.UUID, receipt *ledger.Rec
 			return ledger.Delivery{}, false, err
 		}
 	}
-	d, _, err = once(ctx, s, "delivery", func(tx *ledger.Tx) (ledger.Delivery, uuid.UUID, error) {
+	lock := func(tx *ledger.Tx) { tx.LockToSealWithNext(id) }
+	d, _, err = onceAhead(ctx, s, "delivery", lock, func(tx *ledger.Tx) (ledger.Delivery, uuid.UUID, error) {
 		d, err := tx.FinishSeal(ctx, id, arrived)
 		tx.ReceiptOf(ledger.FactDeliverySealed, id, receipt)
 		return d, d.ID, err

@@ -12,7 +12,7 @@ import (
 )
 
 // queueInspection adds an inspection under the spec in force, and a ticket that wakes a worker.
-func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery uuid.UUID, reason string) (uuid.UUID, error) {
+func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery uuid.UUID, reason string) uuid.UUID {
 	id := newID()
 	var by *uuid.UUID
 	var name *string
@@ -33,10 +33,8 @@ func (tx *Tx) queueInspection(ctx context.Context, m lockedMilestone, delivery u
 			return nil
 		},
 	})
-	if err := tx.wake(ctx, tx.Tx); err != nil {
-		return id, fmt.Errorf("wake the workers: %w", err)
-	}
-	return id, nil
+	tx.tickets++
+	return id
 }
 
 const inspectionColumns = `id, studio_id, vendor_id, work_order_id, prop_id, milestone_id, delivery_id, spec_revision_id, state, attempts,
@@ -146,10 +144,7 @@ func (tx *Tx) Reinspect(ctx context.Context, delivery uuid.UUID, reason string) 
 	if err := tx.move(ctx, m, EvReinspect); err != nil {
 		return Inspection{}, err
 	}
-	id, err := tx.queueInspection(ctx, m, delivery, reason)
-	if err != nil {
-		return Inspection{}, err
-	}
+	id := tx.queueInspection(ctx, m, delivery, reason)
 	tx.fact(FactInspectionRequested, m.studio, m.workOrder, id)
 	return tx.Inspection(ctx, id)
 }

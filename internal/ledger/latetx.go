@@ -10,14 +10,17 @@ import (
 )
 
 // lateTx is a transaction that sends a statement whose result nobody waits for together with the next one, in one round trip: BEGIN and
-// the caller's settings go out with the first statement, and later with COMMIT what was handed to it. A round trip costs the database's
-// process and this one a switch each, which is more than most of the statements themselves cost.
+// the caller's settings go out with the first statement, and later with COMMIT what was handed to it. In the same way what will be asked
+// for next goes out behind a statement (alongside). A round trip costs the database's process and this one a switch each, which is more
+// than most of the statements themselves cost.
 //
 // It is for one goroutine, as every pgx.Tx.
 type lateTx struct {
 	conn    *pgxpool.Conn
 	waiting []lateStatement
+	behind  []behindNext
 	acting  bool // a statement of the caller's was sent or waits
+	done    bool // committed
 	over    bool
 }
 
@@ -27,6 +30,12 @@ type lateStatement struct {
 	sql   string
 	args  []any
 	check func(pgconn.CommandTag) error
+}
+
+// behindNext is sent with what comes next, after it. read takes its results once the caller has taken theirs.
+type behindNext struct {
+	batch *pgx.Batch
+	read  func(pgx.BatchResults) error
 }
 
 // beginLate takes a connection for a transaction; begin is its BEGIN.
@@ -44,15 +53,34 @@ func (t *lateTx) later(s lateStatement) {
 	t.waiting = append(t.waiting, s)
 }
 
-// SendBatch sends what waits and then a batch. The results are those of the batch alone.
+// alongside hands over statements that are sent with the next one, behind it. Their results are read when those of that one are closed;
+// what read says goes wrong is what closing them says.
+func (t *lateTx) alongside(b *pgx.Batch, read func(pgx.BatchResults) error) {
+	t.acting = true
+	t.behind = append(t.behind, behindNext{b, read})
+}
+
+// commitWithNext lets COMMIT go out with the next statement, which is the last one then.
+func (t *lateTx) commitWithNext() {
+	t.alongside(oneOf("commit", nil), func(results pgx.BatchResults) error {
+		tag, err := results.Exec()
+		if err == nil && tag.String() == "ROLLBACK" {
+			err = pgx.ErrTxCommitRollback
+		}
+		t.done = err == nil
+		return err
+	})
+}
+
+// SendBatch sends what waits, then a batch, then what goes alongside. The results are those of the batch alone.
 func (t *lateTx) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults {
-	if t.over {
+	if t.over || t.done {
 		return pgx.FailedBatchResults(b, pgx.ErrTxClosed)
 	}
 	t.acting = true
-	waiting := t.waiting
-	t.waiting = nil
-	if len(waiting) == 0 {
+	waiting, behind := t.waiting, t.behind
+	t.waiting, t.behind = nil, nil
+	if len(waiting) == 0 && len(behind) == 0 {
 		return t.conn.SendBatch(ctx, b)
 	}
 	whole := &pgx.Batch{}
@@ -60,7 +88,13 @@ func (t *lateTx) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults {
 		whole.Queue(s.sql, s.args...)
 	}
 	whole.QueuedQueries = append(whole.QueuedQueries, b.QueuedQueries...)
+	for _, s := range behind {
+		whole.QueuedQueries = append(whole.QueuedQueries, s.batch.QueuedQueries...)
+	}
 	results := t.conn.SendBatch(ctx, whole)
+	if len(behind) > 0 {
+		results = &resultsBefore{BatchResults: results, left: len(waiting) + b.Len(), behind: behind}
+	}
 	for _, s := range waiting {
 		tag, err := results.Exec()
 		if err == nil && s.check != nil {
@@ -76,7 +110,7 @@ func (t *lateTx) SendBatch(ctx context.Context, b *pgx.Batch) pgx.BatchResults {
 
 // Exec runs a statement.
 func (t *lateTx) Exec(ctx context.Context, sql string, args ...any) (pgconn.CommandTag, error) {
-	if len(t.waiting) == 0 && !t.over {
+	if t.plain() {
 		return t.conn.Exec(ctx, sql, args...)
 	}
 	results := t.SendBatch(ctx, oneOf(sql, args))
@@ -89,7 +123,7 @@ func (t *lateTx) Exec(ctx context.Context, sql string, args ...any) (pgconn.Comm
 
 // Query runs a statement that has rows.
 func (t *lateTx) Query(ctx context.Context, sql string, args ...any) (pgx.Rows, error) {
-	if len(t.waiting) == 0 && !t.over {
+	if t.plain() {
 		return t.conn.Query(ctx, sql, args...)
 	}
 	results := t.SendBatch(ctx, oneOf(sql, args))
@@ -103,11 +137,14 @@ func (t *lateTx) Query(ctx context.Context, sql string, args ...any) (pgx.Rows, 
 
 // QueryRow runs a statement that has one row.
 func (t *lateTx) QueryRow(ctx context.Context, sql string, args ...any) pgx.Row {
-	if len(t.waiting) == 0 && !t.over {
+	if t.plain() {
 		return t.conn.QueryRow(ctx, sql, args...)
 	}
 	return lateRow{t.SendBatch(ctx, oneOf(sql, args))}
 }
+
+// plain says that a statement can go out by itself.
+func (t *lateTx) plain() bool { return len(t.waiting) == 0 && len(t.behind) == 0 && !t.over && !t.done }
 
 func oneOf(sql string, args []any) *pgx.Batch {
 	b := &pgx.Batch{}
@@ -117,10 +154,10 @@ func oneOf(sql string, args []any) *pgx.Batch {
 
 // Commit sends what waits and commits. A transaction in which nothing was done is given up without asking the database.
 func (t *lateTx) Commit(ctx context.Context) error {
-	if t.over {
+	if t.over || t.done && len(t.waiting) > 0 {
 		return pgx.ErrTxClosed
 	}
-	if t.acting {
+	if t.acting && !t.done {
 		tag, err := t.Exec(ctx, "commit")
 		if err != nil {
 			return err
@@ -139,16 +176,16 @@ func (t *lateTx) Rollback(ctx context.Context) error {
 		return pgx.ErrTxClosed
 	}
 	defer t.end() // a connection that is not idle is closed by its pool
-	if len(t.waiting) > 0 && t.waiting[0].doing == "begin" {
-		return nil // nothing was sent
+	if t.done || len(t.waiting) > 0 && t.waiting[0].doing == "begin" {
+		return nil // nothing was sent, or all is over
 	}
-	t.waiting = nil
+	t.waiting, t.behind = nil, nil
 	_, err := t.conn.Exec(ctx, "rollback")
 	return err
 }
 
 func (t *lateTx) end() {
-	t.over, t.waiting = true, nil
+	t.over, t.waiting, t.behind = true, nil, nil
 	t.conn.Release()
 }
 
@@ -177,7 +214,7 @@ func (s *lateSavepoint) Commit(ctx context.Context) error {
 
 // Rollback undoes what was done since the savepoint; what waits since then is not sent at all.
 func (s *lateSavepoint) Rollback(ctx context.Context) error {
-	s.waiting = nil
+	s.waiting, s.behind = nil, nil
 	return s.end(ctx, "rollback to savepoint late")
 }
 
@@ -257,4 +294,51 @@ func (r lateRow) Scan(into ...any) error {
 		err = closed
 	}
 	return err
+}
+
+// resultsBefore are the results of a batch that others go behind.
+type resultsBefore struct {
+	pgx.BatchResults
+	left   int // not taken yet
+	behind []behindNext
+	closed error
+	over   bool
+}
+
+// Exec takes the next result.
+func (r *resultsBefore) Exec() (pgconn.CommandTag, error) {
+	r.left--
+	return r.BatchResults.Exec()
+}
+
+// Query takes the next result.
+func (r *resultsBefore) Query() (pgx.Rows, error) {
+	r.left--
+	return r.BatchResults.Query()
+}
+
+// QueryRow takes the next result.
+func (r *resultsBefore) QueryRow() pgx.Row {
+	r.left--
+	return r.BatchResults.QueryRow()
+}
+
+// Close passes over what was not taken, reads what went behind, and ends the batch.
+func (r *resultsBefore) Close() error {
+	if r.over {
+		return r.closed
+	}
+	r.over = true
+	for ; r.left > 0 && r.closed == nil; r.left-- {
+		_, r.closed = r.BatchResults.Exec()
+	}
+	for _, s := range r.behind {
+		if r.closed == nil {
+			r.closed = s.read(r.BatchResults)
+		}
+	}
+	if err := r.BatchResults.Close(); r.closed == nil {
+		r.closed = err
+	}
+	return r.closed
 }

@@ -74,11 +74,11 @@ func (tx *Tx) actor() Actor {
 	return ByMachine
 }
 
-// appendFacts writes the pending facts as the transaction's last act, in two round trips: the first reads what each fact
-// says and locks the heads, the second writes and is COMMIT's own. Heads are locked by ascending log id, so that two transactions never wait
+// appendFacts writes the pending facts as the transaction's last act, in two round trips: the first makes the workers' tickets, reads what
+// each fact says and locks the heads, the second writes and is COMMIT's own. Heads are locked by ascending log id, so that two transactions never wait
 // for each other in a ring; holding a head to the commit is what makes indices gapless and in commit order.
 func (tx *Tx) appendFacts(ctx context.Context) error {
-	if len(tx.facts) == 0 {
+	if len(tx.facts) == 0 && tx.tickets == 0 {
 		return nil
 	}
 	logs := tx.logsOfFacts()
@@ -154,7 +154,7 @@ func (tx *Tx) logsOfFacts() []*logAppend {
 	return logs
 }
 
-// projectAndLock reads the data of each fact from the rows, then locks the heads, in one round trip.
+// projectAndLock reads the data of each fact from the rows, then locks the heads, in one round trip: that of the tickets, where there are any.
 func (tx *Tx) projectAndLock(ctx context.Context, logs []*logAppend) ([]string, error) {
 	batch := &pgx.Batch{}
 	for _, f := range tx.facts {
@@ -163,23 +163,36 @@ func (tx *Tx) projectAndLock(ctx context.Context, logs []*logAppend) ([]string, 
 	for _, a := range logs {
 		batch.Queue(`SELECT vendor_id, size, frontier, now() FROM ph.log WHERE studio_id = $1 AND id = $2 FOR UPDATE`, a.studio, a.log)
 	}
-	results := tx.SendBatch(ctx, batch)
-	defer results.Close()
 	data := make([]string, len(tx.facts))
-	for i, f := range tx.facts {
-		if err := results.QueryRow().Scan(&data[i]); err != nil {
-			return nil, fmt.Errorf("what %s of %s says: %w", f.kind, f.subject, err)
+	read := false
+	tx.late.alongside(batch, func(results pgx.BatchResults) error {
+		read = true
+		for i, f := range tx.facts {
+			if err := results.QueryRow().Scan(&data[i]); err != nil {
+				return fmt.Errorf("what %s of %s says: %w", f.kind, f.subject, err)
+			}
+		}
+		for _, a := range logs {
+			var packed []byte
+			if err := results.QueryRow().Scan(&a.vendor, &a.before, &packed, &a.now); err != nil {
+				return fmt.Errorf("lock the head of log %s: %w", a.log, err)
+			}
+			a.size = a.before
+			a.hashes = unpackFrontier(a.size, packed)
+		}
+		return nil
+	})
+	if tx.tickets > 0 {
+		tickets := tx.tickets
+		tx.tickets = 0
+		if err := tx.wake(ctx, tx.Tx, tickets); err != nil {
+			return nil, fmt.Errorf("wake the workers: %w", err)
 		}
 	}
-	for _, a := range logs {
-		var packed []byte
-		if err := results.QueryRow().Scan(&a.vendor, &a.before, &packed, &a.now); err != nil {
-			return nil, fmt.Errorf("lock the head of log %s: %w", a.log, err)
-		}
-		a.size = a.before
-		a.hashes = unpackFrontier(a.size, packed)
+	if read {
+		return data, nil
 	}
-	return data, results.Close()
+	return data, tx.late.flush(ctx)
 }
 
 // add makes the leaves of this log's facts.

@@ -142,14 +142,14 @@ func (tx *Tx) replaceOwn(ctx context.Context, m lockedMilestone) error {
 
 // tried does an act and takes it back whole: what refuses it refuses it now.
 func (tx *Tx) tried(ctx context.Context, act func() error) error {
-	whole, facts := tx.Tx, tx.facts
+	whole, facts, tickets := tx.Tx, tx.facts, tx.tickets
 	inner, err := whole.Begin(ctx) // a savepoint
 	if err != nil {
 		return fmt.Errorf("try: %w", err)
 	}
 	tx.Tx = inner
 	err = mapError(act())
-	tx.Tx, tx.facts = whole, facts
+	tx.Tx, tx.facts, tx.tickets = whole, facts, tickets
 	if undo := inner.Rollback(ctx); undo != nil {
 		return fmt.Errorf("take back what was tried: %w", undo)
 	}

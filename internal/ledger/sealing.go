@@ -71,10 +71,11 @@ func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (
 	if err := tx.allow("sealing", VendorSide); err != nil {
 		return Delivery{}, err
 	}
-	m, d, now, err := tx.lockToSeal(ctx, id)
+	l, err := tx.lockToSeal(ctx, id)
 	if err != nil {
 		return Delivery{}, fmt.Errorf("delivery %s: %w", id, mapError(err))
 	}
+	m, d := l.m, l.d
 	switch d.State {
 	case DSealed:
 		return d, nil
@@ -84,36 +85,57 @@ func (tx *Tx) FinishSeal(ctx context.Context, id uuid.UUID, arrived []Arrived) (
 	if err := tx.storeArrived(&d, arrived); err != nil {
 		return Delivery{}, err
 	}
-	if err := tx.countRound(ctx, m, &d, now); err != nil {
+	if err := tx.countRound(ctx, m, &d, l.now); err != nil {
 		return Delivery{}, err
 	}
-	inspection, err := tx.queueInspection(ctx, m, id, "")
-	if err != nil {
-		return Delivery{}, err
-	}
-	d.Inspection = &InspectionHead{ID: inspection, State: IQueued}
+	d.Inspection = &InspectionHead{ID: tx.queueInspection(ctx, m, id, ""), State: IQueued}
 	tx.fact(FactDeliverySealed, m.studio, m.workOrder, id)
 	return d, nil
 }
 
-// lockToSeal locks the milestone, then reads the delivery and the transaction's time, in one round trip.
-func (tx *Tx) lockToSeal(ctx context.Context, id uuid.UUID) (m lockedMilestone, d Delivery, now time.Time, err error) {
+// sealLock is a milestone that is locked for the seal of its delivery, with the delivery and the transaction's time.
+type sealLock struct {
+	delivery uuid.UUID
+	m        lockedMilestone
+	d        Delivery
+	now      time.Time
+	read     bool
+	err      error
+}
+
+// LockToSealWithNext lets the lock that FinishSeal takes go out with the next statement, behind it.
+func (tx *Tx) LockToSealWithNext(id uuid.UUID) {
+	l := &sealLock{delivery: id}
 	batch := &pgx.Batch{}
 	tx.queueLock(batch, id)
 	tx.queueDelivery(batch, id)
 	batch.Queue(`SELECT now()`)
-	results := tx.SendBatch(ctx, batch)
-	defer results.Close()
-	if m, err = scanLocked(results.QueryRow()); err != nil {
-		return m, d, now, err
+	tx.sealing = l
+	tx.late.alongside(batch, func(results pgx.BatchResults) error {
+		l.read = true
+		if l.m, l.err = scanLocked(results.QueryRow()); l.err == nil {
+			l.d, l.err = readDelivery(results)
+		}
+		if l.err == nil {
+			l.err = results.QueryRow().Scan(&l.now)
+		}
+		return l.err
+	})
+}
+
+// lockToSeal locks the milestone, then reads the delivery and the transaction's time, in one round trip at most.
+func (tx *Tx) lockToSeal(ctx context.Context, id uuid.UUID) (*sealLock, error) {
+	if tx.sealing == nil || tx.sealing.delivery != id {
+		tx.LockToSealWithNext(id)
 	}
-	if d, err = readDelivery(results); err != nil {
-		return m, d, now, err
+	l := tx.sealing
+	if !l.read {
+		if err := tx.late.flush(ctx); err != nil {
+			return nil, err
+		}
 	}
-	if err = results.QueryRow().Scan(&now); err != nil {
-		return m, d, now, err
-	}
-	return m, d, now, results.Close()
+	tx.sealing = nil
+	return l, l.err
 }
 
 // storeArrived needs exactly one object for each file, with the declared size.

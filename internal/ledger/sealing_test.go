@@ -58,7 +58,11 @@ func TestSealTellsWhatIsReadAfterwards(t *testing.T) {
 		return trips.n.Load() - before
 	}
 	begin := func() int64 {
-		return in(func(tx *ledger.Tx) (err error) { d, err = tx.BeginSeal(ctx, d.ID); return err })
+		return in(func(tx *ledger.Tx) (err error) {
+			tx.CommitWithNext()
+			d, err = tx.BeginSeal(ctx, d.ID)
+			return err
+		})
 	}
 	first := s.open(s.lamp, s.lampProp.Milestones[0].ID) // the job queue's library asks once what the server can
 	require.NoError(t, store.InTx(ctx, s.lamp, func(tx *ledger.Tx) error { _, err := tx.BeginSeal(ctx, first.ID); return err }))
@@ -66,12 +70,13 @@ func TestSealTellsWhatIsReadAfterwards(t *testing.T) {
 
 	begin()
 	require.Equal(t, ledger.DSealing, d.State)
-	require.LessOrEqual(t, begin(), int64(2), "the fence, and COMMIT")
+	require.Equal(t, int64(1), begin(), "the fence, and COMMIT with it")
 
 	var told ledger.Delivery
 	var proof ledger.Receipt
 	request := ledger.Request{Method: "POST", Route: "/seal", Key: uuid.NewString()}
 	seal := func(tx *ledger.Tx) error {
+		tx.LockToSealWithNext(d.ID)
 		_, _, err := ledger.Idempotent(ctx, tx, request, func() (_ ledger.Ref, err error) {
 			told, err = tx.FinishSeal(ctx, d.ID, arrivedOf(d))
 			tx.ReceiptOf(ledger.FactDeliverySealed, d.ID, &proof)
@@ -79,7 +84,7 @@ func TestSealTellsWhatIsReadAfterwards(t *testing.T) {
 		})
 		return err
 	}
-	require.LessOrEqual(t, in(seal), int64(6), "the key, the lock, the writes with the worker's ticket, perhaps a wake-up, the head, COMMIT")
+	require.LessOrEqual(t, in(seal), int64(4), "the key and the lock; the writes with the worker's ticket and the head; perhaps a wake-up; the leaf and COMMIT")
 	require.NoError(t, ledger.CheckReceipt(proof))
 
 	var read ledger.Delivery
@@ -145,6 +150,44 @@ func TestLateTransaction(t *testing.T) {
 		return project("LATE-3")(tx)
 	}))
 	require.Equal(t, []string{"LATE-1", "LATE-3"}, codes(), "what a savepoint undid does not undo the rest")
+
+	before = trips.n.Load()
+	require.NoError(t, store.InTx(ctx, s.studio, func(tx *ledger.Tx) error {
+		tx.CommitWithNext()
+		_, err := tx.Exec(ctx, `SELECT 1`)
+		return err
+	}))
+	require.Equal(t, int64(1), trips.n.Load()-before, "BEGIN, a statement and COMMIT")
+	saved := func(sql string) func(tx *ledger.Tx) error {
+		return func(tx *ledger.Tx) error {
+			tx.CommitWithNext()
+			_, err := tx.Exec(ctx, `INSERT INTO ph.saved_view (party_id, member_id, id, name, query) VALUES ($1, $2, $3, 'quay', 'text=quay')`+sql, s.studio.Party, s.studio.Member, uuid.New())
+			return err
+		}
+	}
+	views := func() (n int) {
+		require.NoError(t, store.InTx(ctx, s.studio, func(tx *ledger.Tx) error {
+			return tx.QueryRow(ctx, `SELECT count(*) FROM ph.saved_view`).Scan(&n)
+		}))
+		return n
+	}
+	require.Error(t, store.InTx(ctx, s.studio, saved(` RETURNING 1/(1-1)`)))
+	require.Zero(t, views(), "what went wrong is not committed by what went behind it")
+	require.ErrorIs(t, store.InTx(ctx, s.studio, func(tx *ledger.Tx) error {
+		require.NoError(t, saved(``)(tx))
+		_, err := tx.Exec(ctx, `SELECT 1`)
+		return err
+	}), pgx.ErrTxClosed, "nothing comes behind COMMIT")
+	require.Equal(t, 1, views())
+	require.ErrorIs(t, store.InTx(ctx, s.yard, func(tx *ledger.Tx) error {
+		lost := uuid.New()
+		tx.LockToSealWithNext(lost)
+		_, _, err := ledger.Idempotent(ctx, tx, ledger.Request{Method: "POST", Route: "/lost", Key: lost.String()}, func() (ledger.Ref, error) {
+			_, err := tx.FinishSeal(ctx, lost, nil)
+			return ledger.Ref{}, err
+		})
+		return err
+	}), ledger.ErrNotFound, "what goes behind a statement tells its own failure")
 
 	gone, cancel := context.WithCancel(ctx)
 	require.ErrorIs(t, store.InTx(gone, s.studio, func(tx *ledger.Tx) error {

@@ -25,8 +25,8 @@ type Store struct {
 	memo     memo
 }
 
-// waker enqueues one ticket for the workers in the caller's transaction.
-type waker func(ctx context.Context, tx pgx.Tx) error
+// waker enqueues tickets for the workers in the caller's transaction.
+type waker func(ctx context.Context, tx pgx.Tx, tickets int) error
 
 // NewStore makes a store over a pool of role ph_api.
 func NewStore(pool *pgxpool.Pool) (*Store, error) {
@@ -53,12 +53,16 @@ func riverClient(pool *pgxpool.Pool) func() (*river.Client[pgx.Tx], error) {
 }
 
 func wakeWith(client func() (*river.Client[pgx.Tx], error)) waker {
-	return func(ctx context.Context, tx pgx.Tx) error {
+	return func(ctx context.Context, tx pgx.Tx, tickets int) error {
 		c, err := client()
 		if err != nil {
 			return fmt.Errorf("job queue: %w", err)
 		}
-		_, err = c.InsertTx(ctx, tx, WakeArgs{Ticket: newID()}, nil)
+		jobs := make([]river.InsertManyParams, tickets)
+		for i := range jobs {
+			jobs[i].Args = WakeArgs{Ticket: newID()}
+		}
+		_, err = c.InsertManyTx(ctx, tx, jobs)
 		return err
 	}
 }
@@ -77,6 +81,8 @@ type Tx struct {
 	postKey  PostKey
 	proofFor time.Duration
 	facts    []pendingFact // appended to their logs just before the commit
+	tickets  int           // that wake workers, made with the facts
+	sealing  *sealLock     // asked for ahead of time
 	receipts []wantedReceipt
 
 	memo *memo // of a transaction that cannot write; else nil
@@ -104,6 +110,9 @@ func (s *Store) Reading(ctx context.Context, who Who, fn func(tx *Tx) error) err
 		return runTx(ctx, s.pool, who, "BEGIN READ ONLY", s.wake, func(tx *Tx) error { tx.memo = &s.memo; return fn(tx) })
 	})
 }
+
+// CommitWithNext lets COMMIT go out with the next statement or batch of an act that asks the database once and has no fact.
+func (tx *Tx) CommitWithNext() { tx.late.commitWithNext() }
 
 // UsePost lets invitations go out by mail. Call it before the store is used.
 func (s *Store) UsePost(key PostKey) { s.postKey = key }

@@ -102,10 +102,6 @@ type newsLeaf struct {
 func (p *Post) tellLog(ctx context.Context, ref logRef, parties map[uuid.UUID]bool) (n int, err error) {
 	err = p.inTx(ctx, func(tx *Tx) error {
 		n = 0
-		var mine bool
-		if err := tx.QueryRow(ctx, `SELECT pg_try_advisory_xact_lock(hashtextextended($1, 0))`, "tell "+ref.Log.String()).Scan(&mine); err != nil || !mine {
-			return err
-		}
 		leaves, vendor, upTo, err := tx.untold(ctx, ref)
 		if err != nil || upTo == 0 {
 			return err
@@ -136,12 +132,21 @@ func (p *Post) inTx(ctx context.Context, fn func(tx *Tx) error) error {
 	return retry(ctx, func() error { return runTx(ctx, p.pool, Who{}, "BEGIN", nil, fn) })
 }
 
-// untold reads the next facts of a log, in its order; upTo 0: there are none.
+// untold reads the next facts of a log, in its order; upTo 0: there are none, or another process tells them.
 func (tx *Tx) untold(ctx context.Context, ref logRef) (leaves []newsLeaf, vendor *uuid.UUID, upTo int64, err error) {
+	batch := &pgx.Batch{}
+	batch.Queue(`SELECT pg_try_advisory_xact_lock(hashtextextended($1, 0))`, "tell "+ref.Log.String())
 	// The bound is a value before the scan begins, so that the index leads to it; joined, the log's told facts were read too.
-	rows, err := tx.Query(ctx, `SELECT f.vendor_id, f.idx, f.kind, f.subject_id, f.actor, f.member_id, f.recorded_at, f.body FROM ph.fact f
+	batch.Queue(`SELECT f.vendor_id, f.idx, f.kind, f.subject_id, f.actor, f.member_id, f.recorded_at, f.body FROM ph.fact f
 		WHERE f.studio_id = $1 AND f.log_id = $2 AND f.idx >= (SELECT l.told_size FROM ph.log l WHERE l.studio_id = $1 AND l.id = $2)
 		ORDER BY f.idx LIMIT $3`, ref.Studio, ref.Log, tellBatch)
+	results := tx.SendBatch(ctx, batch)
+	defer results.Close()
+	var mine bool
+	if err := results.QueryRow().Scan(&mine); err != nil || !mine {
+		return nil, nil, 0, err
+	}
+	rows, err := results.Query()
 	if err != nil {
 		return nil, nil, 0, fmt.Errorf("facts: %w", err)
 	}

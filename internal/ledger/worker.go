@@ -176,7 +176,7 @@ func (w *Worker) GiveBack(ctx context.Context, inspection uuid.UUID, fence int64
 		if tag.RowsAffected() == 0 {
 			return ErrLeaseLost
 		}
-		return tx.wake(ctx, tx.Tx)
+		return tx.wake(ctx, tx.Tx, 1)
 	})
 }
 
@@ -240,7 +240,7 @@ func (w *Worker) requeue(ctx context.Context, id uuid.UUID, fence int64) error {
 		if tag.RowsAffected() == 0 {
 			return ErrLeaseLost
 		}
-		return tx.wake(ctx, tx.Tx)
+		return tx.wake(ctx, tx.Tx, 1)
 	})
 }
 
