@@ -12,7 +12,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"math"
 	"math/big"
 	"slices"
@@ -44,15 +43,13 @@ func Transform(doc []byte) ([]byte, error) {
 	if err := loneSurrogate(doc); err != nil {
 		return nil, err
 	}
-	dec := json.NewDecoder(bytes.NewReader(doc))
-	dec.UseNumber()
-	out := make([]byte, 0, len(doc))
-	out, err := appendNext(out, dec, 0)
+	if !json.Valid(doc) {
+		return nil, fmt.Errorf("canonical JSON: %w", json.Unmarshal(doc, new(json.RawMessage)))
+	}
+	r := reader{doc: doc}
+	out, err := r.appendValue(make([]byte, 0, len(doc)), 0)
 	if err != nil {
 		return nil, fmt.Errorf("canonical JSON: %w", err)
-	}
-	if _, err := dec.Token(); !errors.Is(err, io.EOF) {
-		return nil, errors.New("canonical JSON: text after the document")
 	}
 	return out, nil
 }
@@ -63,90 +60,183 @@ func Digest(canonical []byte) string {
 	return hex.EncodeToString(sum[:])
 }
 
-func appendNext(out []byte, dec *json.Decoder, depth int) ([]byte, error) {
-	t, err := dec.Token()
-	if err != nil {
-		return nil, err
-	}
-	return appendValue(out, dec, t, depth)
+// reader walks over a document that is known to be JSON in UTF-8.
+type reader struct {
+	doc []byte
+	at  int
 }
 
-func appendValue(out []byte, dec *json.Decoder, t json.Token, depth int) ([]byte, error) {
+// next skips white space and separators and returns the byte that stands behind them.
+func (r *reader) next() byte {
+	for {
+		switch c := r.doc[r.at]; c {
+		case ' ', '\t', '\n', '\r', ',', ':':
+			r.at++
+		default:
+			return c
+		}
+	}
+}
+
+func (r *reader) appendValue(out []byte, depth int) ([]byte, error) {
 	if depth > maxDepth {
 		return nil, fmt.Errorf("more than %d levels deep", maxDepth)
 	}
-	switch v := t.(type) {
-	case nil:
-		return append(out, "null"...), nil
-	case bool:
-		return strconv.AppendBool(out, v), nil
-	case string:
-		return appendString(out, v), nil
-	case json.Number:
-		return appendNumber(out, v)
-	case json.Delim:
-		if v == '[' {
-			return appendArray(out, dec, depth)
+	switch c := r.next(); c {
+	case '"':
+		raw := r.text()
+		if bytes.IndexByte(raw, '\\') < 0 {
+			return append(out, raw...), nil
 		}
-		return appendObject(out, dec, depth)
+		s, err := unquoted(raw)
+		if err != nil {
+			return nil, err
+		}
+		return appendString(out, s), nil
+	case '[':
+		return r.appendArray(out, depth)
+	case '{':
+		return r.appendObject(out, depth)
+	case 't', 'f', 'n':
+		n := 4
+		if c == 'f' {
+			n = 5
+		}
+		r.at += n
+		return append(out, r.doc[r.at-n:r.at]...), nil
 	}
-	return nil, fmt.Errorf("unexpected %T", t)
+	return r.appendNumber(out)
 }
 
-func appendArray(out []byte, dec *json.Decoder, depth int) ([]byte, error) {
+// text takes a string with its quotation marks, as it stands.
+func (r *reader) text() []byte {
+	from := r.at
+	for r.at++; r.doc[r.at] != '"'; r.at++ {
+		if r.doc[r.at] == '\\' {
+			r.at++
+		}
+	}
+	r.at++
+	return r.doc[from:r.at]
+}
+
+func unquoted(raw []byte) (s string, err error) {
+	err = json.Unmarshal(raw, &s)
+	return s, err
+}
+
+// appendNumber takes a number. An integer that every double holds stays as it is written.
+func (r *reader) appendNumber(out []byte) ([]byte, error) {
+	from, short := r.at, true
+	for ; r.at < len(r.doc); r.at++ {
+		c := r.doc[r.at]
+		if c >= '0' && c <= '9' || c == '-' && r.at == from {
+			continue
+		}
+		if c != '-' && c != '+' && c != '.' && c != 'e' && c != 'E' {
+			break
+		}
+		short = false
+	}
+	n := r.doc[from:r.at]
+	if short && len(n) <= 15 && string(n) != "-0" { // 10^15 < 2^53
+		return append(out, n...), nil
+	}
+	return appendNumber(out, json.Number(n))
+}
+
+func (r *reader) appendArray(out []byte, depth int) ([]byte, error) {
 	out = append(out, '[')
+	r.at++
 	var err error
-	for first := true; dec.More(); first = false {
+	for first := true; r.next() != ']'; first = false {
 		if !first {
 			out = append(out, ',')
 		}
-		if out, err = appendNext(out, dec, depth+1); err != nil {
+		if out, err = r.appendValue(out, depth+1); err != nil {
 			return nil, err
 		}
 	}
-	if _, err = dec.Token(); err != nil {
-		return nil, err
-	}
+	r.at++
 	return append(out, ']'), nil
 }
 
+// member is one member of an object that is being written: its name, and where in the output it stands.
+type member struct {
+	name     string
+	from, to int
+}
+
 // appendObject sorts members by their names' UTF-16 code units (section 3.2.3).
-func appendObject(out []byte, dec *json.Decoder, depth int) ([]byte, error) {
-	type member struct {
-		name  string
-		units []uint16
-		value []byte
-	}
-	var members []member
-	for dec.More() {
-		t, err := dec.Token()
-		if err != nil {
-			return nil, err
-		}
-		name := t.(string) // the decoder lets nothing else through
-		value, err := appendNext(nil, dec, depth+1)
-		if err != nil {
-			return nil, err
-		}
-		members = append(members, member{name, utf16.Encode([]rune(name)), value})
-	}
-	if _, err := dec.Token(); err != nil {
-		return nil, err
-	}
-	slices.SortFunc(members, func(a, b member) int { return slices.Compare(a.units, b.units) })
+func (r *reader) appendObject(out []byte, depth int) ([]byte, error) {
 	out = append(out, '{')
-	for i, m := range members {
-		if i > 0 {
-			if m.name == members[i-1].name {
+	r.at++
+	var few [8]member
+	members, start, sorted := few[:0], len(out), true
+	for r.next() != '}' {
+		raw := r.text()
+		m := member{name: string(raw[1 : len(raw)-1]), from: len(out)}
+		var err error
+		if bytes.IndexByte(raw, '\\') < 0 {
+			out = append(out, raw...)
+		} else if m.name, err = unquoted(raw); err != nil {
+			return nil, err
+		} else {
+			out = appendString(out, m.name)
+		}
+		if out, err = r.appendValue(append(out, ':'), depth+1); err != nil {
+			return nil, err
+		}
+		m.to = len(out)
+		out = append(out, ',')
+		sorted = sorted && (len(members) == 0 || byUnits(members[len(members)-1].name, m.name) < 0)
+		members = append(members, m)
+	}
+	r.at++
+	if len(members) == 0 {
+		return append(out, '}'), nil
+	}
+	if !sorted {
+		slices.SortFunc(members, func(a, b member) int { return byUnits(a.name, b.name) })
+		written := bytes.Clone(out[start:])
+		out = out[:start]
+		for i, m := range members {
+			if i > 0 && m.name == members[i-1].name {
 				return nil, fmt.Errorf("the key %q is given twice", m.name)
 			}
-			out = append(out, ',')
+			out = append(append(out, written[m.from-start:m.to-start]...), ',')
 		}
-		out = appendString(out, m.name)
-		out = append(out, ':')
-		out = append(out, m.value...)
 	}
-	return append(out, '}'), nil
+	out[len(out)-1] = '}' // in place of the last comma
+	return out, nil
+}
+
+// byUnits compares two texts by their UTF-16 code units: by their runes, except that those beyond the first plane are written
+// as surrogates, which stand before U+E000.
+func byUnits(a, b string) int {
+	for a != "" && b != "" {
+		if a[0] < utf8.RuneSelf && b[0] < utf8.RuneSelf {
+			if a[0] != b[0] {
+				return int(a[0]) - int(b[0])
+			}
+			a, b = a[1:], b[1:]
+			continue
+		}
+		x, i := utf8.DecodeRuneInString(a)
+		y, j := utf8.DecodeRuneInString(b)
+		if x != y {
+			const plane, after = 0x10000, 0xe000
+			switch {
+			case x >= plane && y >= after && y < plane:
+				return -1
+			case y >= plane && x >= after && x < plane:
+				return 1
+			}
+			return int(x) - int(y)
+		}
+		a, b = a[i:], b[j:]
+	}
+	return len(a) - len(b)
 }
 
 // appendString escapes what section 3.2.2.2 says and nothing else.

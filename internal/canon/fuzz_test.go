@@ -13,6 +13,7 @@ func FuzzTransform(f *testing.F) {
 		f.Add([]byte(seed))
 	}
 	f.Fuzz(func(t *testing.T, doc []byte) {
+		sameAsSlowly(t, doc)
 		once, err := Transform(doc)
 		if err != nil {
 			return
