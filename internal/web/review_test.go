@@ -25,14 +25,17 @@ func TestReviewOneByOne(t *testing.T) {
 	sheet := b.get("/review")
 	wellMade(t, sheet)
 	require.Equal(t, []string{"Pier lantern"}, sheet.texts(".frame .choice strong"))
+	require.Equal(t, []string{"Clear, 4 warnings"}, sheet.texts(".frame .badge"), "that there are warnings is told before one is opened")
 	issues := b.get("/review?show=issues")
 	wellMade(t, issues)
+	require.NotContains(t, issues.texts(".frame .badge"), "Clear")
 	require.ElementsMatch(t, []string{"Mooring bollard", "Channel buoy", "Slip winch", "Warping capstan"}, issues.texts(".frame .choice strong"))
 
 	path := "/review/" + w.deliveries["bollard"].String() + "?show=issues"
 	p := b.get(path)
 	wellMade(t, p)
 	require.Contains(t, p.text(".onefacts"), "Round 2 of 3")
+	require.Equal(t, "3 issues", p.text(".onefacts .badge"))
 	require.Contains(t, p.text("#asked"), "Grind the weld beads down")
 	require.Contains(t, p.text("#tech h2"), "Technical: 3 issues")
 	require.Contains(t, p.text("#tech h2"), "1 exempted (12 % of the surface)")

@@ -52,7 +52,7 @@ func keyed(says words.Phrase, keys ...string) keyLine {
 func (page reviewOne) KeyList() []keyLine {
 	list := []keyLine{
 		keyed(words.P("review.does_accept"), "A"), keyed(words.P("review.does_choose"), "N", "R", "E"), keyed(words.P("review.does_hold"), "H"),
-		keyed(words.P("review.does_send"), "Ctrl+Enter"), keyed(words.P("review.does_leave"), "Esc"), keyed(words.P("review.does_undo"), "U"), keyed(words.P("review.does_next"), " "),
+		keyed(words.P("review.does_send"), "Ctrl+Enter"), keyed(words.P("review.does_leave"), "Esc"), keyed(words.P("review.does_undo"), "U"), keyed(words.P("review.does_next"), " "), keyed(words.P("review.does_previous"), "B"),
 	}
 	for _, k := range page.Keys() {
 		list = append(list, keyed(k.Says, string(k.Key[0]-'a'+'A')))

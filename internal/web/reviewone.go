@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -11,6 +12,7 @@ import (
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
+	"proofhouse/internal/acceptance"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/web/words"
 )
@@ -21,6 +23,7 @@ type reviewOne struct {
 	Show, Query string
 	At, Of      int // its place among what the reviewer goes through; 0 where it is not among them
 	Next        *ledger.ReviewItem
+	Previous    *ledger.ReviewItem
 	Waiting     waiting
 	Saved       []ledger.SavedNote
 	Earlier     []ledger.EarlierNote
@@ -84,9 +87,12 @@ func (page reviewOne) MayResume() bool { return page.Delivery.Milestone == ledge
 // techLines is how many findings the technical section names; the delivery's page has all.
 const techLines, techPlaces = 5, 3
 
-// techLine is what the technical section says of the findings of one check, with the places where they can be looked at.
+// techLine is what the technical section says of the findings of one check: the worst of them in its own words, how many
+// more there are, and the places where they can be looked at.
 type techLine struct {
 	group
+	Said   string
+	More   int
 	Places []viewPlace
 }
 
@@ -97,7 +103,10 @@ func (page reviewOne) Tech() []techLine {
 		if len(out) == techLines {
 			break
 		}
-		line := techLine{group: g}
+		line := techLine{group: g, Said: g.Heading}
+		if g.Outcome != acceptance.NotEvaluated {
+			line.Said, line.More = farthest(g.Findings).Sentence, len(g.Findings)-1
+		}
 		for _, place := range page.Places {
 			if place.Check == g.Check && place.Mark == mark(g.Outcome) && len(line.Places) < techPlaces {
 				line.Places = append(line.Places, place)
@@ -113,6 +122,32 @@ func (page reviewOne) Untold() int { return max(0, len(page.worst())-techLines) 
 
 func (page reviewOne) worst() []group {
 	return slices.Concat(page.Found.Issues, page.Found.Unable, page.Found.Warnings)
+}
+
+// Changed is the sentence that says what differs from the delivery before; "" for a first one.
+func (page deliveryPage) Changed() string {
+	for _, f := range page.Since() {
+		if f.Check != regressed {
+			return f.Sentence
+		}
+	}
+	return ""
+}
+
+// farthest is the finding whose measured value lies farthest beyond its limit, in parts of the limit; the first where that
+// cannot be said.
+func farthest(findings []shownFinding) shownFinding {
+	out, most := findings[0], 0.0
+	for _, f := range findings {
+		limit := firstLimit(&f.Finding)
+		if f.Measured == nil || limit == nil || *limit == 0 {
+			continue
+		}
+		if by := math.Abs(f.Measured.Value-*limit) / math.Abs(*limit); by > most {
+			out, most = f, by
+		}
+	}
+	return out
 }
 
 func (p *Pages) reviewOne(c echo.Context) error {
@@ -153,6 +188,9 @@ func (p *Pages) loadOne(c echo.Context) (reviewOne, error) {
 		}
 		page.At, page.Next = placeAmong(items, page.Delivery.ID)
 		page.Of = len(items)
+		if page.At > 1 {
+			page.Previous = &items[page.At-2]
+		}
 		if page.Waiting, err = waitingOf(ctx, tx); err != nil {
 			return none, err
 		}

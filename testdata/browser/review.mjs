@@ -111,6 +111,11 @@ async function keys() {
   const picks = page.locator('input[name=pick]:not([disabled])');
   for (let i = 0; i < 3 && (await page.locator('input[name=pick]:checked').count()) === 0; i++) { await page.keyboard.press('x'); if ((await page.locator('input[name=pick]:checked').count()) === 0) await page.keyboard.press('ArrowRight'); }
   check(name, (await picks.count()) > 0 && (await page.locator('input[name=pick]:checked').count()) === 1, 'X picks nothing');
+  await page.keyboard.press('a');
+  check(name, await page.evaluate(() => document.activeElement.id !== 'reason'), 'A, which needs no words, goes to the note: the next key would be written to the vendor');
+  await page.keyboard.press('r');
+  await page.keyboard.press('Escape');
+  check(name, await page.evaluate(() => document.activeElement.classList.contains('look')), 'Esc does not lead from the note to the picture');
   await page.keyboard.press('r');
   await page.keyboard.type('One note for all that were picked.');
   await page.keyboard.press('Control+Enter');

@@ -163,6 +163,8 @@ function sheet() {
   const frames = [...document.querySelectorAll('.sheet .frame')]
   if (frames.length === 0) return
   const at = () => Math.max(0, frames.indexOf(document.activeElement.closest('.frame')))
+  let here = 0 // the frame that was marked last
+  document.querySelector('.sheet').addEventListener('focusin', () => { here = at() })
   const boxes = () => [...document.querySelectorAll('.sheet input[name=pick]:not(:disabled)')]
   const all = () => { const on = boxes().some((b) => !b.checked); for (const b of boxes()) b.checked = on }
   for (const el of document.querySelectorAll('.sheetkeys')) el.hidden = false
@@ -181,11 +183,16 @@ function sheet() {
     if (e.key === 'X') { e.preventDefault(); all(); return }
     if (e.key === 'x' && inside) { e.preventDefault(); const box = inside.querySelector('input[name=pick]'); if (!box.disabled) box.checked = !box.checked; return }
     const decision = { a: 'accept', r: 'return', e: 'accept_as_is' }[e.key]
+    if (!decision) return
+    e.preventDefault()
     // In the bar alone: what waits above has hidden fields of the same name.
-    if (decision) { e.preventDefault(); document.querySelector(`.sheetbar input[name=decision][value=${decision}]`).checked = true; document.getElementById('reason').focus() }
+    document.querySelector(`.sheetbar input[name=decision][value=${decision}]`).checked = true
+    // What needs no words leaves the keys where they are, or the next one would be typed into a note to the vendor.
+    if (decision !== 'accept') document.getElementById('reason').focus()
   })
-  document.getElementById('reason').addEventListener('keydown', (e) => {
-    if (e.key === 'Enter' && (e.ctrlKey || e.metaKey)) { e.preventDefault(); document.querySelector('.sheetbar .act').click() }
+  document.addEventListener('keydown', (e) => {
+    if (e.key === 'Enter' && (e.ctrlKey || e.metaKey) && !document.querySelector('dialog[open]')) { e.preventDefault(); document.querySelector('.sheetbar .act').click() }
+    if (e.key === 'Escape' && e.target.id === 'reason') frames[here].querySelector('.look').focus()
   })
 }
 
