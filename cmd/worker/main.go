@@ -69,11 +69,21 @@ func run() (code int) {
 		fmt.Print(desk.Usage(said))
 		return 0
 	}
-	if info, err := os.Stat(os.Args[1]); err == nil && info.IsDir() && len(os.Args) == 2 {
-		return desk.Dropped(ctx, s, exe, os.Args[1])
+	if folder := folderIn(os.Args[1:]); folder != "" {
+		return desk.Dropped(ctx, s, exe, folder, os.Args[1:])
 	}
 	fmt.Fprintln(os.Stderr, desk.NoCommand(said, os.Args[1], "inspect", "send", "explain", "tryspec", "serve"))
 	return desk.ExitWrongCall
+}
+
+// folderIn is the folder that a call without a command is about: its first word or its last, with flags of inspect after or before it.
+func folderIn(args []string) string {
+	for _, a := range []string{args[0], args[len(args)-1]} {
+		if info, err := os.Stat(a); err == nil && info.IsDir() {
+			return a
+		}
+	}
+	return ""
 }
 
 func isTerminal(f *os.File) bool {

@@ -38,7 +38,7 @@ func runAlone(args []string) int {
 		}
 		return 0
 	case "drop":
-		return Dropped(context.Background(), s, exe, args[1])
+		return Dropped(context.Background(), s, exe, args[1], args[1:])
 	case "watch":
 		ctx, stop := context.WithTimeout(context.Background(), 3*time.Second)
 		defer stop()

@@ -15,9 +15,13 @@ import (
 )
 
 // Dropped is what happens when the program is given one folder and no command, as when a folder is dropped on it: the
-// folder is inspected on this machine by the spec that lies in it or beside it, and the report is shown.
-func Dropped(ctx context.Context, s Streams, exe, folder string) int {
-	l, _ := words.In(s.Language)
+// folder is inspected on this machine by the spec that lies in it or beside it, and the report is shown. args are all words
+// of the call, the folder among them; the others are flags of inspect.
+func Dropped(ctx context.Context, s Streams, exe, folder string, args []string) int {
+	l := s.Said(args)
+	if named(args, "spec", "server") {
+		return Inspect(ctx, s, exe, "", append([]string{"--open"}, args...))
+	}
 	specPath, fault := specFor(l, folder)
 	if fault != "" {
 		fmt.Fprintln(s.Err, fault)
@@ -25,11 +29,19 @@ func Dropped(ctx context.Context, s Streams, exe, folder string) int {
 		return ExitWrongCall
 	}
 	fmt.Fprintln(s.Out, l.Say("desk.judged_by", words.Name(specPath)))
-	code := Inspect(ctx, s, exe, "", []string{"--spec", specPath, "--open", folder})
+	code := Inspect(ctx, s, exe, "", append([]string{"--spec", specPath, "--open"}, args...))
 	if code == ExitWrongCall {
 		waitForEnter(s, l)
 	}
 	return code
+}
+
+// named tells whether words of a call give one of these flags.
+func named(args []string, flags ...string) bool {
+	return slices.ContainsFunc(args, func(a string) bool {
+		name, _, _ := strings.Cut(strings.TrimLeft(a, "-"), "=")
+		return strings.HasPrefix(a, "-") && slices.Contains(flags, name)
+	})
 }
 
 // specFor finds the spec of a folder: in it, else beside it. Of several it takes the one whose prop delivery.yaml names, or

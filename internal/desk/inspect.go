@@ -117,6 +117,9 @@ func (c inspectCall) one(ctx context.Context, s Streams, exe, folder string) int
 		return failed(ctx, s, c.lang, err)
 	}
 	tellQuestions(s.Out, c.lang, got.outcome.Questions)
+	if _, err := os.Stat(filepath.Join(folder, acceptance.ManifestName)); c.milestone == "" && err != nil {
+		fmt.Fprintln(s.Out, c.lang.Say("desk.as_last", words.Name(milestoneWords)))
+	}
 	fmt.Fprintln(s.Out, c.lang.Say("desk.kept_in", words.Name(out)))
 	fmt.Fprintln(s.Out, c.lang.Say("desk.report_is", words.Name(page)))
 	if c.open {

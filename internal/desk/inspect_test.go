@@ -230,7 +230,7 @@ func TestDroppedFolder(t *testing.T) {
 		}
 		var out, errs text
 		shown := ""
-		code := Dropped(context.Background(), Streams{Out: &out, Err: &errs, Open: func(p string) error { shown = p; return nil }}, self(t), filepath.Join(dir, "box"))
+		code := Dropped(context.Background(), Streams{Out: &out, Err: &errs, Open: func(p string) error { shown = p; return nil }}, self(t), filepath.Join(dir, "box"), []string{filepath.Join(dir, "box")})
 		if row.fault != "" {
 			require.Equal(t, ExitWrongCall, code, row.name)
 			require.Contains(t, errs.String(), row.fault, row.name)
@@ -240,6 +240,32 @@ func TestDroppedFolder(t *testing.T) {
 		require.Equal(t, filepath.Join(dir, "box-evidence", ReportName), shown, row.name)
 		require.FileExists(t, shown)
 	}
+}
+
+func TestFolderWithFlagsAndNoCommand(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	put := func(name, content string) string {
+		path := filepath.Join(dir, name)
+		require.NoError(t, os.MkdirAll(filepath.Dir(path), 0o755))
+		require.NoError(t, os.WriteFile(path, []byte(content), 0o644))
+		return path
+	}
+	put("box/crate_game.obj", box(1))
+	put("crate.yaml", crateSpec)
+	other := put("elsewhere/strict.yaml", crateSpec)
+	folder := filepath.Join(dir, "box")
+
+	var out, errs text
+	Dropped(t.Context(), Streams{Out: &out, Err: &errs}, self(t), folder, []string{folder, "--language", "de", "--no-pictures"})
+	require.Contains(t, out.String(), "Geprüft nach", &errs)
+	require.Contains(t, out.String(), "kein Meilenstein genannt")
+
+	var again, faults text
+	Dropped(t.Context(), Streams{Out: &again, Err: &faults}, self(t), folder, []string{"--milestone=game_mesh", "--spec", other, folder})
+	require.NotContains(t, again.String(), "Judged by", "the spec was named")
+	require.Contains(t, again.String(), "milestone game_mesh", &faults)
+	require.NotContains(t, again.String(), "No milestone was named")
 }
 
 func TestOpeners(t *testing.T) {

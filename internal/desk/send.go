@@ -7,6 +7,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -163,7 +164,7 @@ func (c *sendCall) deliver(ctx context.Context, s Streams, service *client.Servi
 		text += " " + l.Say("desk.had_arrived", words.Bytes(d.Delivery.Bytes-d.SentBytes))
 	}
 	fmt.Fprintln(s.Out, text)
-	tellReceipt(s, l, folder, d.Delivery.Number, d.Receipt)
+	tellReceipt(s, l, folder, d.Delivery, d.Receipt)
 	if c.noWait {
 		return ExitPass
 	}
@@ -172,8 +173,8 @@ func (c *sendCall) deliver(ctx context.Context, s Streams, service *client.Servi
 }
 
 // tellReceipt keeps the seal's receipt and says where.
-func tellReceipt(s Streams, l *words.Language, folder string, number int, receipt client.Receipt) {
-	path, err := keepReceipt(folder, number, receipt)
+func tellReceipt(s Streams, l *words.Language, folder string, d client.Delivery, receipt client.Receipt) {
+	path, err := keepReceipt(folder, string(d.MilestoneKind), d.Number, receipt)
 	if err != nil {
 		fmt.Fprintln(s.Err, l.Say("desk.receipt_lost", words.Name(err.Error())))
 		return
@@ -282,15 +283,33 @@ func tellUnclear(l *words.Language, e *client.Unclear) string {
 	return l.Say("desk.work_none", words.Name(e.Prop), words.Names(items...))
 }
 
-// keepReceipt writes the seal's receipt beside the folder: held there, it is a witness that the service cannot change.
-func keepReceipt(folder string, number int, receipt client.Receipt) (path string, err error) {
-	path = beside(folder, fmt.Sprintf("-receipt-%d.json", number))
-	data, err := json.MarshalIndent(struct {
-		Saved   time.Time      `json:"saved"`
-		Receipt client.Receipt `json:"receipt"`
-	}{time.Now().UTC().Truncate(time.Second), receipt}, "", "  ")
+// keptReceipt is a receipt as it lies beside a folder.
+type keptReceipt struct {
+	Saved   time.Time      `json:"saved"`
+	Receipt client.Receipt `json:"receipt"`
+}
+
+// keepReceipt writes the seal's receipt beside the folder: held there, it is a witness that the service cannot change. What
+// lies there of another seal is never written over: deliveries are numbered within a milestone, and a prop may have several
+// milestones of one kind. A later receipt of the same seal takes the place of the earlier one.
+func keepReceipt(folder, milestone string, number int, receipt client.Receipt) (path string, err error) {
+	data, err := json.MarshalIndent(keptReceipt{time.Now().UTC().Truncate(time.Second), receipt}, "", "  ")
 	if err != nil {
 		return "", err
 	}
-	return path, os.WriteFile(path, append(data, '\n'), 0o644)
+	for again := 1; ; again++ {
+		ending := fmt.Sprintf("-receipt-%s-%d.json", milestone, number)
+		if again > 1 {
+			ending = fmt.Sprintf("-receipt-%s-%d-%d.json", milestone, number, again)
+		}
+		path = beside(folder, ending)
+		old, err := os.ReadFile(path)
+		if err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return path, err
+		}
+		var kept keptReceipt
+		if err != nil || json.Unmarshal(old, &kept) == nil && kept.Receipt.LeafHash == receipt.LeafHash {
+			return path, os.WriteFile(path, append(data, '\n'), 0o644)
+		}
+	}
 }

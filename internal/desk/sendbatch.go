@@ -244,7 +244,7 @@ func (c *sendCall) keepItemReceipt(ctx context.Context, s Streams, service *clie
 	if got.JSON200 == nil {
 		return client.Refusal("fetch the receipt", got.HTTPResponse, got.ApplicationproblemJSONDefault)
 	}
-	tellReceipt(s, c.lang, item.folder, d.Number, *got.JSON200)
+	tellReceipt(s, c.lang, item.folder, *d, *got.JSON200)
 	return nil
 }
 
