@@ -59,7 +59,7 @@ func TestSendBatch(t *testing.T) {
 	require.Zero(t, p.stop())
 	bundle, err := h.vendor.ExportWorkOrderWithResponse(t.Context(), h.order)
 	require.NoError(t, err)
-	report, err := ledger.VerifyBundle(bundle.Body, nil, receipt(t, filepath.Join(friday, "left-receipt-1.json")), receipt(t, filepath.Join(friday, "right-receipt-1.json")))
+	report, err := ledger.VerifyBundle(bundle.Body, nil, receipt(t, filepath.Join(friday, "left-receipt-game_mesh-1.json")), receipt(t, filepath.Join(friday, "right-receipt-game_mesh-1.json")))
 	require.NoError(t, err)
 	require.Empty(t, report.Problems)
 	// The spec that was fetched is the one that judges.

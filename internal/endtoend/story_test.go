@@ -95,7 +95,7 @@ func TestFromOrderToSignOff(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, http.StatusOK, bundle.StatusCode())
 	report, err := ledger.VerifyBundle(bundle.Body, nil,
-		receipt(t, filepath.Join(dir, "lumpy-receipt-1.json")), receipt(t, filepath.Join(dir, "good-receipt-2.json")))
+		receipt(t, filepath.Join(dir, "lumpy-receipt-game_mesh-1.json")), receipt(t, filepath.Join(dir, "good-receipt-game_mesh-2.json")))
 	require.NoError(t, err)
 	require.Empty(t, report.Problems)
 }
@@ -144,7 +144,7 @@ func TestSendIsResumed(t *testing.T) {
 	require.Contains(t, r.out, "had arrived before")
 	require.Equal(t, 4, h.gate.sent(), "the two parts that were missing, once")
 	require.Equal(t, 1, h.count(`SELECT count(*) FROM ph.delivery WHERE state = 'sealed'`))
-	require.FileExists(t, folder+"-receipt-1.json")
+	require.FileExists(t, folder+"-receipt-game_mesh-1.json")
 }
 
 // Other files while a delivery is under way: the sender is told, and may give it up.
