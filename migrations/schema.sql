@@ -268,6 +268,9 @@ BEGIN
   UPDATE ph.password_reset r SET used_at = now() WHERE r.party_id = whose.party_id AND r.member_id = whose.member_id AND r.used_at IS NULL;
   UPDATE ph.member m SET password_hash = the_password WHERE m.party_id = whose.party_id AND m.id = whose.member_id;
   UPDATE ph.session s SET ended_at = now() WHERE s.party_id = whose.party_id AND s.member_id = whose.member_id AND s.ended_at IS NULL;
+  UPDATE ph.device d SET ended_at = now() WHERE d.party_id = whose.party_id AND d.member_id = whose.member_id AND d.ended_at IS NULL;
+  INSERT INTO ph.access (party_id, hour, member_id, act, subject)
+  VALUES (whose.party_id, date_trunc('hour', now(), 'UTC'), whose.member_id, 'password_changed', '00000000-0000-0000-0000-000000000000') ON CONFLICT DO NOTHING;
   RETURN true;
 END $$;
 
@@ -305,6 +308,7 @@ CREATE FUNCTION ph.forget_mail() RETURNS trigger
     AS $$
 BEGIN
   DELETE FROM ph.mail m WHERE m.party_id = NEW.party_id AND (m.member_id = NEW.id OR m.address = OLD.email);
+  UPDATE ph.invitation i SET email = NEW.email WHERE i.party_id = NEW.party_id AND i.email = OLD.email;
   RETURN NULL;
 END $$;
 
@@ -598,7 +602,7 @@ BEGIN
   END IF;
   SELECT w.project_id, p.tier, make_interval(secs => p.blocked_secs) INTO the_project, the_tier, blocked
   FROM ph.prop p JOIN ph.work_order w ON w.studio_id = p.studio_id AND w.id = p.work_order_id WHERE p.studio_id = NEW.studio_id AND p.id = NEW.prop_id;
-  SELECT (max(d.sealed_at) AT TIME ZONE 'UTC')::date INTO sealed FROM ph.delivery d WHERE d.studio_id = NEW.studio_id AND d.milestone_id = NEW.id AND d.state = 'sealed';
+  SELECT ph.vendor_day(NEW.studio_id, NEW.work_order_id, max(d.sealed_at)) INTO sealed FROM ph.delivery d WHERE d.studio_id = NEW.studio_id AND d.milestone_id = NEW.id AND d.state = 'sealed';
   INSERT INTO ph.milestone_count AS d (studio_id, vendor_id, project_id, tier, month, accepted, first_pass, rounds, rework_vendor, rework_studio,
     with_due, on_time, vendor_secs, studio_secs, inspector_secs)
   VALUES (NEW.studio_id, NEW.vendor_id, the_project, the_tier, date_trunc('month', now() AT TIME ZONE 'UTC')::date, 1, (NEW.rounds = 1)::int, NEW.rounds,
@@ -895,12 +899,42 @@ $$;
 
 ALTER FUNCTION ph.sweep_idempotency() OWNER TO ph_owner;
 
+CREATE FUNCTION ph.tell_of_door() RETURNS trigger
+    LANGUAGE plpgsql SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE the_member uuid;
+BEGIN
+  the_member := (to_jsonb(NEW) ->> CASE WHEN TG_TABLE_NAME = 'member' THEN 'id' ELSE 'member_id' END)::uuid;
+  INSERT INTO ph.mail (id, party_id, member_id, address, kind, about, cause)
+  SELECT n.id, m.party_id, m.id, m.email, 'door', jsonb_build_object('why', TG_ARGV[0]), 'door ' || n.id
+  FROM ph.member m CROSS JOIN (SELECT gen_random_uuid() AS id) n
+  WHERE m.party_id = NEW.party_id AND m.id = the_member AND m.disabled_at IS NULL AND m.created_at < now();
+  RETURN NULL;
+END $$;
+
+ALTER FUNCTION ph.tell_of_door() OWNER TO ph_owner;
+
 CREATE FUNCTION ph.uuid_at(at timestamp with time zone) RETURNS uuid
     LANGUAGE sql IMMUTABLE PARALLEL SAFE
     SET search_path TO 'pg_catalog'
     AS $$ SELECT (lpad(to_hex((extract(epoch FROM at) * 1000)::bigint), 12, '0') || '00000000000000000000')::uuid $$;
 
 ALTER FUNCTION ph.uuid_at(at timestamp with time zone) OWNER TO ph_owner;
+
+CREATE FUNCTION ph.vendor_day(the_studio uuid, the_order uuid, the_time timestamp with time zone) RETURNS date
+    LANGUAGE plpgsql STABLE SECURITY DEFINER
+    SET search_path TO 'pg_catalog'
+    AS $$
+DECLARE zone text;
+BEGIN
+  SELECT c.time_zone INTO zone FROM ph.order_calendar c WHERE c.studio_id = the_studio AND c.work_order_id = the_order AND c.side = 'vendor';
+  RETURN (the_time AT TIME ZONE coalesce(zone, 'UTC'))::date;
+EXCEPTION WHEN invalid_parameter_value THEN
+  RETURN (the_time AT TIME ZONE 'UTC')::date;
+END $$;
+
+ALTER FUNCTION ph.vendor_day(the_studio uuid, the_order uuid, the_time timestamp with time zone) OWNER TO ph_owner;
 
 CREATE FUNCTION ph.vendor_has_members(the_vendor uuid) RETURNS boolean
     LANGUAGE sql STABLE SECURITY DEFINER
@@ -1919,7 +1953,6 @@ CREATE TABLE ph.mail (
     done_at timestamp with time zone,
     problem text DEFAULT ''::text NOT NULL,
     CONSTRAINT mail_done_at CHECK (((state = 'due'::text) = (done_at IS NULL))),
-    CONSTRAINT mail_kind_known CHECK ((kind = ANY (ARRAY['invitation'::text, 'reset'::text, 'locked'::text, 'news'::text, 'digest'::text, 'hook_disabled'::text]))),
     CONSTRAINT mail_state_known CHECK ((state = ANY (ARRAY['due'::text, 'sent'::text, 'refused'::text, 'given_up'::text, 'dropped'::text])))
 );
 
@@ -2498,6 +2531,22 @@ CREATE TABLE ph.question_message (
 ALTER TABLE ONLY ph.question_message FORCE ROW LEVEL SECURITY;
 
 ALTER TABLE ph.question_message OWNER TO ph_owner;
+
+CREATE TABLE ph.quota (
+    studio_id uuid NOT NULL,
+    vendor_id uuid NOT NULL,
+    id uuid NOT NULL,
+    work_order_id uuid,
+    bytes bigint NOT NULL,
+    by_member uuid NOT NULL,
+    by_name text,
+    at timestamp with time zone DEFAULT now() NOT NULL,
+    CONSTRAINT quota_bytes_range CHECK (((bytes >= 0) AND (bytes <= '1000000000000000'::bigint)))
+);
+
+ALTER TABLE ONLY ph.quota FORCE ROW LEVEL SECURITY;
+
+ALTER TABLE ph.quota OWNER TO ph_owner;
 
 CREATE TABLE ph.reassignment (
     studio_id uuid NOT NULL,
@@ -3101,6 +3150,9 @@ ALTER TABLE ONLY ph.mail_choice
 ALTER TABLE ONLY ph.mail_day
     ADD CONSTRAINT mail_day_pkey PRIMARY KEY (party_id, member_id, day);
 
+ALTER TABLE ph.mail
+    ADD CONSTRAINT mail_kind_known CHECK ((kind = ANY (ARRAY['invitation'::text, 'reset'::text, 'locked'::text, 'news'::text, 'digest'::text, 'hook_disabled'::text, 'door'::text]))) NOT VALID;
+
 ALTER TABLE ONLY ph.mail
     ADD CONSTRAINT mail_once UNIQUE (cause);
 
@@ -3270,6 +3322,9 @@ ALTER TABLE ONLY ph.question
 
 ALTER TABLE ONLY ph.question
     ADD CONSTRAINT question_pkey PRIMARY KEY (studio_id, id);
+
+ALTER TABLE ONLY ph.quota
+    ADD CONSTRAINT quota_pkey PRIMARY KEY (studio_id, id);
 
 ALTER TABLE ONLY ph.reassignment
     ADD CONSTRAINT reassignment_once UNIQUE (studio_id, from_prop);
@@ -3668,6 +3723,10 @@ CREATE INDEX question_message_of_vendor ON ph.question_message USING btree (vend
 
 CREATE INDEX question_of_order ON ph.question USING btree (studio_id, work_order_id, id);
 
+CREATE UNIQUE INDEX quota_key ON ph.quota USING btree (studio_id, vendor_id, work_order_id) NULLS NOT DISTINCT;
+
+CREATE INDEX quota_of_vendor ON ph.quota USING btree (vendor_id);
+
 CREATE INDEX reassignment_to ON ph.reassignment USING btree (studio_id, to_prop);
 
 CREATE INDEX reminder_due ON ph.reminder USING btree (effective_at, id);
@@ -3787,6 +3846,12 @@ CREATE TRIGGER question_blocks AFTER INSERT OR UPDATE ON ph.question FOR EACH RO
 CREATE TRIGGER question_clock BEFORE UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.question_clock();
 
 CREATE TRIGGER question_guard BEFORE INSERT OR UPDATE OF state, last_event, since ON ph.question FOR EACH ROW EXECUTE FUNCTION ph.state_guard('question');
+
+CREATE TRIGGER tell_of_identity AFTER INSERT ON ph.identity FOR EACH ROW EXECUTE FUNCTION ph.tell_of_door('identity');
+
+CREATE TRIGGER tell_of_password AFTER UPDATE OF password_hash ON ph.member FOR EACH ROW WHEN ((new.password_hash IS DISTINCT FROM old.password_hash)) EXECUTE FUNCTION ph.tell_of_door('password');
+
+CREATE TRIGGER tell_of_token AFTER INSERT ON ph.token FOR EACH ROW EXECUTE FUNCTION ph.tell_of_door('token');
 
 ALTER TABLE ONLY ph.access
     ADD CONSTRAINT access_party_id_member_id_fkey FOREIGN KEY (party_id, member_id) REFERENCES ph.member(party_id, id);
@@ -4027,6 +4092,12 @@ ALTER TABLE ONLY ph.question_message
 
 ALTER TABLE ONLY ph.question
     ADD CONSTRAINT question_studio_id_vendor_id_work_order_id_prop_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id, prop_id) REFERENCES ph.prop(studio_id, vendor_id, work_order_id, id);
+
+ALTER TABLE ONLY ph.quota
+    ADD CONSTRAINT quota_studio_id_vendor_id_fkey FOREIGN KEY (studio_id, vendor_id) REFERENCES ph.engagement(studio_id, vendor_id);
+
+ALTER TABLE ONLY ph.quota
+    ADD CONSTRAINT quota_studio_id_vendor_id_work_order_id_fkey FOREIGN KEY (studio_id, vendor_id, work_order_id) REFERENCES ph.work_order(studio_id, vendor_id, id);
 
 ALTER TABLE ONLY ph.reassignment
     ADD CONSTRAINT reassignment_studio_id_from_prop_fkey FOREIGN KEY (studio_id, from_prop) REFERENCES ph.prop(studio_id, id);
@@ -4754,6 +4825,18 @@ CREATE POLICY question_read ON ph.question FOR SELECT TO ph_api USING (((studio_
 
 CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor)))) WITH CHECK (((studio_id = ph.app_studio()) OR (vendor_id = ph.app_vendor())));
 
+ALTER TABLE ph.quota ENABLE ROW LEVEL SECURITY;
+
+CREATE POLICY quota_delete ON ph.quota FOR DELETE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
+
+CREATE POLICY quota_insert ON ph.quota FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
+
+CREATE POLICY quota_owner ON ph.quota TO ph_owner USING (true) WITH CHECK (true);
+
+CREATE POLICY quota_read ON ph.quota FOR SELECT TO ph_api USING (((studio_id = ( SELECT ph.app_studio() AS app_studio)) OR (vendor_id = ( SELECT ph.app_vendor() AS app_vendor))));
+
+CREATE POLICY quota_update ON ph.quota FOR UPDATE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio))) WITH CHECK ((studio_id = ph.app_studio()));
+
 ALTER TABLE ph.reassignment ENABLE ROW LEVEL SECURITY;
 
 CREATE POLICY reassignment_insert ON ph.reassignment FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
@@ -5038,6 +5121,10 @@ GRANT ALL ON FUNCTION ph.sweep_access() TO ph_api;
 
 REVOKE ALL ON FUNCTION ph.sweep_idempotency() FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.sweep_idempotency() TO ph_api;
+
+REVOKE ALL ON FUNCTION ph.tell_of_door() FROM PUBLIC;
+
+REVOKE ALL ON FUNCTION ph.vendor_day(the_studio uuid, the_order uuid, the_time timestamp with time zone) FROM PUBLIC;
 
 REVOKE ALL ON FUNCTION ph.vendor_has_members(the_vendor uuid) FROM PUBLIC;
 GRANT ALL ON FUNCTION ph.vendor_has_members(the_vendor uuid) TO ph_api;
@@ -5780,6 +5867,17 @@ GRANT UPDATE(last_event) ON TABLE ph.question TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.question_message TO ph_api;
 GRANT SELECT ON TABLE ph.question_message TO ph_backup;
+
+GRANT SELECT,INSERT,DELETE ON TABLE ph.quota TO ph_api;
+GRANT SELECT ON TABLE ph.quota TO ph_backup;
+
+GRANT UPDATE(bytes) ON TABLE ph.quota TO ph_api;
+
+GRANT UPDATE(by_member) ON TABLE ph.quota TO ph_api;
+
+GRANT UPDATE(by_name) ON TABLE ph.quota TO ph_api;
+
+GRANT UPDATE(at) ON TABLE ph.quota TO ph_api;
 
 GRANT SELECT,INSERT ON TABLE ph.reassignment TO ph_api;
 GRANT SELECT ON TABLE ph.reassignment TO ph_backup;

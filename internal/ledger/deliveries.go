@@ -38,8 +38,9 @@ func (tx *Tx) openDelivery(ctx context.Context, in Manifest, batch *uuid.UUID, o
 		return Delivery{}, err
 	}
 	var spec *uuid.UUID
-	if err := tx.QueryRow(ctx, `UPDATE ph.prop SET work_began_at = coalesce(work_began_at, now()) WHERE studio_id = $1 AND id = $2 RETURNING spec_in_force`,
-		m.studio, m.prop).Scan(&spec); err != nil {
+	var hasQuota bool
+	if err := tx.QueryRow(ctx, `UPDATE ph.prop p SET work_began_at = coalesce(work_began_at, now()) WHERE studio_id = $1 AND id = $2 RETURNING spec_in_force, `+limited,
+		m.studio, m.prop).Scan(&spec, &hasQuota); err != nil {
 		return Delivery{}, fmt.Errorf("prop %s: %w", m.prop, mapError(err))
 	}
 	if spec == nil {
@@ -52,6 +53,11 @@ func (tx *Tx) openDelivery(ctx context.Context, in Manifest, batch *uuid.UUID, o
 	var bytes int64
 	for _, f := range in.Files {
 		bytes += f.Size
+	}
+	if hasQuota {
+		if err := tx.withinQuota(ctx, m, bytes); err != nil {
+			return Delivery{}, err
+		}
 	}
 	id := newID()
 	_, err = tx.Exec(ctx, `INSERT INTO ph.delivery (studio_id, vendor_id, work_order_id, prop_id, milestone_id, id, number, note, manifest_sha256, spec_revision_id, files, bytes, opened_by, by_name, batch_id)

@@ -15,6 +15,8 @@ var (
 	ErrState = errors.New("wrong state")
 	// ErrConflict: it exists already (code taken, one open delivery at a time).
 	ErrConflict = errors.New("conflict")
+	// ErrQuota: more bytes than the studio keeps of a vendor or an order.
+	ErrQuota = errors.New("no room")
 	// ErrInvalid: the input itself is wrong. See Invalid for the field.
 	ErrInvalid = errors.New("invalid")
 	// ErrCredentials: wrong e-mail or password, or a session, token or invitation that is unknown, expired or revoked.

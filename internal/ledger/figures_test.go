@@ -1,11 +1,13 @@
 package ledger_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
@@ -161,4 +163,46 @@ func TestForecastOfAnOldPlan(t *testing.T) {
 	last := p.Weeks[len(p.Weeks)-1]
 	require.Equal(t, []int64{23, 11, 23, 23}, []int64{last.PlannedMinor, last.AcceptedMinor, last.LowMinor, last.HighMinor})
 	require.True(t, last.Ends.After(ahead))
+}
+
+// A due day is the vendor's: what is sealed late on Friday on the American west coast came in time, though it is Saturday in UTC, and
+// what is sealed early on Saturday in Wellington did not, though it still is Friday there.
+func TestInTimeIsByTheVendorsDay(t *testing.T) {
+	s := newScene(t)
+	for i, row := range []struct {
+		zone, sealed string
+		onTime       int64
+	}{
+		{"America/Los_Angeles", "2026-03-07T02:00:00Z", 1}, // Friday, 18:00
+		{"America/Los_Angeles", "2026-03-07T08:30:00Z", 1}, // Saturday, 00:30
+		{"Pacific/Auckland", "2026-03-06T12:00:00Z", 1},    // Saturday, 01:00
+		{"Pacific/Auckland", "2026-03-06T10:30:00Z", 2},    // Friday, 23:30
+	} {
+		s.as(s.yard, func(tx *ledger.Tx) error {
+			_, err := tx.SetCalendar(s.ctx(), ledger.NewCalendar{TimeZone: row.zone, Workdays: []int{1, 2, 3, 4, 5}})
+			return err
+		})
+		order, _ := s.order(s.yard, fmt.Sprintf("WO-DAY-%d", i), "lid")
+		s.as(s.yard, func(tx *ledger.Tx) error { _, err := tx.PinCalendar(s.ctx(), order.ID, uuid.Nil); return err })
+		var prop ledger.Prop
+		due := ledger.Date(time.Date(2026, 3, 6, 0, 0, 0, 0, time.UTC)) // a Friday
+		s.as(s.studio, func(tx *ledger.Tx) (err error) {
+			prop, err = tx.CreateProp(s.ctx(), ledger.NewProp{WorkOrder: order.ID, Code: "hatch", Title: "Hatch", Tier: "mid", PriceMinor: 100, Milestones: []ledger.NewMilestone{{Kind: "sculpt", ShareBP: 10000, Due: &due}}})
+			if err == nil {
+				_, err = tx.CreateSpecRevision(s.ctx(), spec(prop.ID, "first"))
+			}
+			return err
+		})
+		d := s.deliver(s.yard, prop.Milestones[0].ID)
+		s.inspect(passing())
+		s.tamper(`UPDATE ph.delivery SET sealed_at = $1 WHERE id = $2`, row.sealed, d.ID)
+		_, err := s.signOff(s.studio, d.ID, ledger.Accept, "")
+		require.NoError(t, err)
+		s.as(s.studio, func(tx *ledger.Tx) error {
+			got, err := tx.Performances(s.ctx(), "vendor", ledger.FigureFilter{})
+			require.NoError(t, err)
+			require.Equal(t, []int64{int64(i + 1), row.onTime}, []int64{int64(got[0].WithDue), int64(got[0].OnTime)}, "%s at %s", row.zone, row.sealed)
+			return nil
+		})
+	}
 }

@@ -91,8 +91,8 @@ func (tx *Tx) HandOver(ctx context.Context, order uuid.UUID, pattern string) (Ha
 		ext := path.Ext(l.path)
 		names[i] = strings.NewReplacer("{prop}", l.code, "{role}", strings.ReplaceAll(l.role, ".", "_"), "{kit}", l.kit,
 			"{name}", strings.TrimSuffix(path.Base(l.path), ext), "{ext}", ext).Replace(pattern)
-		if why := badPath(names[i]); why != "" { // a vendor chose the delivered name, and somebody unpacks the result
-			return Handover{}, invalid("pattern", "gives %s of %s the name %q, which %s", l.path, l.code, names[i], why)
+		if badPath(names[i]) != "" { // a vendor chose the delivered name, and somebody unpacks the result
+			return Handover{}, invalid("pattern", "gives %s of %s the name %q, which is no plain relative path", l.path, l.code, names[i])
 		}
 		if before, has := taken[strings.ToLower(names[i])]; has {
 			return Handover{}, invalid("pattern", "gives %s and %s of %s one name, %s", before, l.path, l.code, names[i])

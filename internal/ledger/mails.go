@@ -25,7 +25,7 @@ type Letter struct {
 	ID       uuid.UUID
 	Party    uuid.UUID
 	Member   uuid.UUID // nil: somebody who is invited
-	Kind     string    // invitation, reset, locked, news, digest, hook_disabled
+	Kind     string    // invitation, reset, locked, door, news, digest, hook_disabled
 	Address  string
 	Name     string
 	Of       string // the party's name
@@ -36,7 +36,7 @@ type Letter struct {
 	Until    time.Time
 	Day      string // of a digest
 	URL      string // of a webhook that was switched off
-	Why      string
+	Why      string // of that; and of a door: password, identity, token
 	Stop     string // for the link of one click
 	tries    int
 }

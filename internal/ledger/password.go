@@ -61,6 +61,9 @@ func hashPassword(password string) (string, error) {
 	if len(password) > passwordMax {
 		return "", invalid("password", "is longer than %d bytes", passwordMax)
 	}
+	if common(password) {
+		return "", invalid("password", "is one of those that are tried first: choose a sentence of your own, or have your browser make one")
+	}
 	salt, cost := randomBytes(argonSalt), costNow()
 	return cost.encode(salt, argonID(password, salt, cost.time, cost.memory, argonLanes, argonKey)), nil
 }

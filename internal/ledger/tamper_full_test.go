@@ -94,7 +94,7 @@ func (s *scene) contractColumns() []column {
 	rows, err := s.owner.Query(s.ctx(), `SELECT c.table_name, c.column_name, c.udt_name FROM information_schema.columns c
 		JOIN information_schema.tables b USING (table_schema, table_name) JOIN pg_class r ON r.relnamespace = 'ph'::regnamespace AND r.relname = c.table_name AND NOT r.relispartition
 		WHERE c.table_schema = 'ph' AND c.table_name NOT IN ('party', 'member', 'invitation', 'session', 'device', 'provider', 'identity', 'sign_in', 'attempt', 'access', 'token', 'idempotency', 'move', 'goose_db_version', 'calendar',
-			'capacity', 'check_count', 'milestone_count', 'prop_line', 'saved_view', 'pending_sign_off', 'saved_note', 'turn', 'orphan', 'stored', 'house_leaf', 'house_hash', 'checkpoint', 'notary_key', 'log', 'log_hash', 'fact_person', 'file_part', 'anchor') AND c.is_generated = 'NEVER'
+			'capacity', 'quota', 'check_count', 'milestone_count', 'prop_line', 'saved_view', 'pending_sign_off', 'saved_note', 'turn', 'orphan', 'stored', 'house_leaf', 'house_hash', 'checkpoint', 'notary_key', 'log', 'log_hash', 'fact_person', 'file_part', 'anchor') AND c.is_generated = 'NEVER'
 			AND EXISTS (SELECT FROM information_schema.columns o WHERE o.table_schema = 'ph' AND o.table_name = c.table_name AND o.column_name = 'studio_id')`) // a row of a contract says whose it is
 	require.NoError(s.t, err)
 	list, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (c column, err error) {

@@ -79,6 +79,8 @@ func Compose(l ledger.Letter, public string) (Mail, error) {
 		return w.mail(w.say("reset.subject"), w.hello(), paragraph{Text: w.say("reset.text")}, paragraph{Link: w.public + "/reset/" + l.Secret}, paragraph{Text: w.say("reset.else")})
 	case "locked":
 		return w.mail(w.say("locked.subject"), w.hello(), paragraph{Text: w.say("locked.text")}, paragraph{Text: w.say("locked.else", "link", w.public+"/account")})
+	case "door":
+		return w.mail(w.say("door.subject"), w.hello(), paragraph{Text: w.say("door." + l.Why)}, paragraph{Text: w.say("door.else", "link", w.public+"/account")})
 	case "hook_disabled":
 		return w.mail(w.say("hook_disabled.subject"), w.hello(), paragraph{Text: w.say("hook_disabled."+l.Why, "url", l.URL)},
 			paragraph{Text: w.say("hook_disabled.else", "link", w.public+"/account/webhooks")})

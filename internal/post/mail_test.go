@@ -345,6 +345,10 @@ func TestAPasswordIsResetByMailOnce(t *testing.T) {
 	require.NoError(t, h.owner.QueryRow(t.Context(), `SELECT password_hash FROM ph.member`).Scan(&hash))
 	require.True(t, strings.HasPrefix(hash, "$argon2id$"))
 
+	require.Equal(t, 1, h.mailOut(m), "its owner is told, whoever it was")
+	require.Contains(t, s.all()[3].text, "Your password is another one now.")
+	require.Contains(t, s.all()[3].text, "https://props.harbour.example/account")
+
 	// One click ends the news, and a wrong link does not.
 	require.ErrorIs(t, login.StopMail(t.Context(), h.key, h.who.Member, "phm_x"), ledger.ErrCredentials)
 	require.ErrorIs(t, login.StopMail(t.Context(), h.key, uuid.New(), "phm_x"), ledger.ErrCredentials)

@@ -114,7 +114,7 @@ func withoutKey(form url.Values) []byte {
 
 // refused says whether an error is something to tell beside the form instead of on a page of its own.
 func refused(err error) bool {
-	for _, kind := range []error{ledger.ErrInvalid, ledger.ErrState, ledger.ErrForbidden, ledger.ErrConflict, ledger.ErrKeyReused, ledger.ErrInFlight} {
+	for _, kind := range []error{ledger.ErrInvalid, ledger.ErrState, ledger.ErrForbidden, ledger.ErrConflict, ledger.ErrQuota, ledger.ErrKeyReused, ledger.ErrInFlight} {
 		if errors.Is(err, kind) {
 			return true
 		}

@@ -45,7 +45,7 @@ func literal(e ast.Expr) (string, bool) {
 }
 
 // refusals are the errors of the ledger whose words are for whoever asked.
-var refusals = []string{"ErrState", "ErrForbidden", "ErrConflict"}
+var refusals = []string{"ErrState", "ErrForbidden", "ErrConflict", "ErrQuota"}
 
 // saidAt is from which argument on the calls that gather faults have the sentence.
 var saidAt = map[string]int{"add": 2, "fault": 1}
