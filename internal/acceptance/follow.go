@@ -4,6 +4,7 @@ import (
 	"context"
 	"strings"
 
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/acceptance/words"
 )
 
@@ -21,7 +22,7 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 		asIs = plan(s, all)
 	}
 	var findings []Finding
-	followers := 0
+	followers, hidden := 0, ""
 	for i, st := range steps {
 		if err := ctx.Err(); err != nil {
 			return nil, nil, err
@@ -37,6 +38,9 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 			if f, followed = follow(ctx, s, asIs, i, f, headline.Check); followed {
 				followers++
 			}
+			if hidden == "" && hides(f) {
+				hidden = f.Check
+			}
 		}
 		findings = append(findings, f)
 	}
@@ -44,7 +48,7 @@ func runAll(ctx context.Context, s *Subject, all []Check, progress func(string, 
 		return nil, nil, err
 	}
 	if headline != nil {
-		findings = putHeadline(findings, steps, *headline, followers)
+		findings = putHeadline(findings, steps, *headline, followers, hidden)
 	}
 	foldUnread(mended, findings)
 	foldBakes(findings)
@@ -125,6 +129,16 @@ func follow(ctx context.Context, s *Subject, asIs []step, i int, f Finding, caus
 	return f, worse
 }
 
+// hides says whether a finding as if mended stands for one that would have stopped the delivery as it came: it was measured and
+// failed or could not be measured, or, of surfaces that are not of one size or do not stand the same way, was never tried.
+func hides(f Finding) bool {
+	if f.Mode != spec.Blocks || f.Outcome == NotApplicable {
+		return false
+	}
+	as := Outcome(f.Labels["as_delivered"])
+	return as == Fail || as == NotEvaluated || as == "" && f.Labels["measured"] != "" && strings.HasPrefix(f.Check, "surface.")
+}
+
 // rank orders outcomes from good to bad.
 func rank(o Outcome) int {
 	switch o {
@@ -139,14 +153,19 @@ func rank(o Outcome) int {
 }
 
 // putHeadline puts the headline first and takes out the finding of the same check as if mended where it would contradict
-// it. One that is still broken once mended is another fault and stays.
-func putHeadline(findings []Finding, steps []step, headline Finding, followers int) []Finding {
+// it. One that is still broken once mended is another fault and stays. hidden is a check that the fault breaks and that would
+// have stopped the delivery, "" where there is none: then so does the headline.
+func putHeadline(findings []Finding, steps []step, headline Finding, followers int, hidden string) []Finding {
 	for _, st := range steps {
 		if st.check.Def.Name == headline.Check {
 			st.to = Target{}
 			headline = finish(st, headline)
 			break
 		}
+	}
+	if hidden != "" && !headline.Blocks {
+		headline.Outcome, headline.Blocks = Fail, true
+		headline.also("engine.headline_stops", words.Name(headline.Check), words.Name(hidden))
 	}
 	if followers > 0 {
 		headline.also("engine.followers", words.Count(followers))

@@ -103,7 +103,7 @@ func try(draft *spec.Spec, e *Evidence, limitsOnly bool) Trial {
 		if again != nil {
 			again.TrialOf = trialOf(f)
 			t.Again = append(t.Again, *again)
-			open = open || rule.Mode == spec.Blocks
+			open = open || rule.Mode == spec.Blocks || isHeadline(f)
 			continue
 		}
 		after = append(after, g)
@@ -187,6 +187,9 @@ func rejudge(r spec.Rule, f Finding) (spec.Rule, Finding, *TrialAgain) {
 	if len(changed) == 0 && r.Mode == f.Mode {
 		return r, f, nil
 	}
+	if isHeadline(f) {
+		return r, f, &TrialAgain{Why: "limit"} // a headline stops for what it explains, too, which was measured as if mended
+	}
 	if was := outcomeBy(f, f.Mode, func(key string) (float64, bool) { v, on := f.Limit[key]; return v, on }); was != f.Outcome {
 		return r, f, &TrialAgain{Why: "limit"} // the check decides by more than its limits
 	}
@@ -203,6 +206,9 @@ func rejudge(r spec.Rule, f Finding) (spec.Rule, Finding, *TrialAgain) {
 	g.Blocks = r.Mode == spec.Blocks && g.Outcome != Warn
 	return r, g, nil
 }
+
+// isHeadline says whether a finding is the one fault that explains others: it alone names the body that it is of.
+func isHeadline(f Finding) bool { return f.Labels["body"] != "" }
 
 // outcomeBy judges a finding's numbers, as judge does, or its yes or no where it has none.
 func outcomeBy(f Finding, mode spec.Mode, limitOf func(key string) (float64, bool)) Outcome {
