@@ -3625,6 +3625,9 @@ type ListAccessParams struct {
 	// Subject The id of what was read or used.
 	Subject *openapi_types.UUID `form:"subject,omitempty" json:"subject,omitempty"`
 	Act     *AccessAct          `form:"act,omitempty" json:"act,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DecideBatchParams defines parameters for DecideBatch.
@@ -3639,6 +3642,12 @@ type SealBatchParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListCalendarsParams defines parameters for ListCalendars.
+type ListCalendarsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3650,6 +3659,9 @@ type ListCapacityParams struct {
 	// From A day of the first week; today where it is left out.
 	From  *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
 	Weeks *int                `form:"weeks,omitempty" json:"weeks,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // SetCapacityParams defines parameters for SetCapacity.
@@ -3676,6 +3688,9 @@ type ListDeliveriesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AbandonDeliveryParams defines parameters for AbandonDelivery.
@@ -3684,16 +3699,34 @@ type AbandonDeliveryParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListConcessionsParams defines parameters for ListConcessions.
+type ListConcessionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // CompleteFileParams defines parameters for CompleteFile.
 type CompleteFileParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListInspectionsParams defines parameters for ListInspections.
+type ListInspectionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // ReinspectDeliveryParams defines parameters for ReinspectDelivery.
 type ReinspectDeliveryParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListNotesParams defines parameters for ListNotes.
+type ListNotesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AddNoteParams defines parameters for AddNote.
@@ -3714,11 +3747,23 @@ type SealDeliveryParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSignOffsParams defines parameters for ListSignOffs.
+type ListSignOffsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SignOffParams defines parameters for SignOff.
 type SignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 	IfMatch        *string        `json:"If-Match,omitempty"`
+}
+
+// ListDeputiesParams defines parameters for ListDeputies.
+type ListDeputiesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AppointDeputyParams defines parameters for AppointDeputy.
@@ -3756,7 +3801,7 @@ type ListFiguresParams struct {
 	// Tier Of one tier.
 	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3783,7 +3828,7 @@ type ListFailingChecksParams struct {
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3798,7 +3843,7 @@ type GetPlanParams struct {
 	// Seed Of the draws.
 	Seed *int64 `form:"seed,omitempty" json:"seed,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3815,12 +3860,21 @@ type ListFindingsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // InviteParams defines parameters for Invite.
 type InviteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListLogsParams defines parameters for ListLogs.
+type ListLogsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // GetConsistencyParams defines parameters for GetConsistency.
@@ -3836,12 +3890,21 @@ type ListEventsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ChangePasswordParams defines parameters for ChangePassword.
 type ChangePasswordParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListMembersParams defines parameters for ListMembers.
+type ListMembersParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DisableMemberParams defines parameters for DisableMember.
@@ -3896,6 +3959,9 @@ type ListMyWorkParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
@@ -3905,6 +3971,9 @@ type ListMyWorkParamsDesk string
 type ListNewsParams struct {
 	// After The last id you have; none for all that is kept.
 	After *string `form:"after,omitempty" json:"after,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ResolveNoteParams defines parameters for ResolveNote.
@@ -3922,6 +3991,9 @@ type ListPayablesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ExportPayablesParams defines parameters for ExportPayables.
@@ -3935,7 +4007,7 @@ type ExportPayablesParams struct {
 	// VendorId Of one vendor.
 	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3943,6 +4015,12 @@ type ExportPayablesParams struct {
 type ReleasePaymentParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListPendingSignOffsParams defines parameters for ListPendingSignOffs.
+type ListPendingSignOffsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // SendSignOffParams defines parameters for SendSignOff.
@@ -3964,6 +4042,9 @@ type ListProjectsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateProjectParams defines parameters for CreateProject.
@@ -3995,12 +4076,21 @@ type ListLinesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // OpenMaintenanceParams defines parameters for OpenMaintenance.
 type OpenMaintenanceParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListOriginsParams defines parameters for ListOrigins.
+type ListOriginsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DeclareOriginParams defines parameters for DeclareOrigin.
@@ -4021,10 +4111,22 @@ type ReassignPropParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSetsParams defines parameters for ListSets.
+type ListSetsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // UseSetParams defines parameters for UseSet.
 type UseSetParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSpecsParams defines parameters for ListSpecs.
+type ListSpecsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PublishSpecParams defines parameters for PublishSpec.
@@ -4034,6 +4136,12 @@ type PublishSpecParams struct {
 
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSetUsersParams defines parameters for ListSetUsers.
+type ListSetUsersParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListQuestionsParams defines parameters for ListQuestions.
@@ -4052,6 +4160,9 @@ type ListQuestionsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ReplyToQuestionParams defines parameters for ReplyToQuestion.
@@ -4072,16 +4183,34 @@ type PublishReferencesParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSavedNotesParams defines parameters for ListSavedNotes.
+type ListSavedNotesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SaveNoteParams defines parameters for SaveNote.
 type SaveNoteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSavedViewsParams defines parameters for ListSavedViews.
+type ListSavedViewsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SaveViewParams defines parameters for SaveView.
 type SaveViewParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSessionsParams defines parameters for ListSessions.
+type ListSessionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AcknowledgeSpecsParams defines parameters for AcknowledgeSpecs.
@@ -4124,10 +4253,19 @@ type ListStoredParams struct {
 
 	// WorkOrderId Whose props; needed with `by=prop`.
 	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListStoredParamsBy defines parameters for ListStored.
 type ListStoredParamsBy string
+
+// ListTokensParams defines parameters for ListTokens.
+type ListTokensParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
 
 // CreateTokenParams defines parameters for CreateToken.
 type CreateTokenParams struct {
@@ -4142,12 +4280,21 @@ type ListVendorsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateVendorParams defines parameters for CreateVendor.
 type CreateVendorParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListWebhooksParams defines parameters for ListWebhooks.
+type ListWebhooksParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateWebhookParams defines parameters for CreateWebhook.
@@ -4163,6 +4310,9 @@ type ListWebhookMessagesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PingWebhookParams defines parameters for PingWebhook.
@@ -4190,6 +4340,9 @@ type ListWorkOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateWorkOrderParams defines parameters for CreateWorkOrder.
@@ -4205,12 +4358,21 @@ type ListBatchesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // OpenBatchParams defines parameters for OpenBatch.
 type OpenBatchParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListOrderCalendarsParams defines parameters for ListOrderCalendars.
+type ListOrderCalendarsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PinCalendarParams defines parameters for PinCalendar.
@@ -4226,12 +4388,27 @@ type ListChangeOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// ListHandoversParams defines parameters for ListHandovers.
+type ListHandoversParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // HandOverParams defines parameters for HandOver.
 type HandOverParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListPaymentHoldsParams defines parameters for ListPaymentHolds.
+type ListPaymentHoldsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListPermissionsParams defines parameters for ListPermissions.
@@ -4241,6 +4418,9 @@ type ListPermissionsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PermitParams defines parameters for Permit.
@@ -4256,6 +4436,9 @@ type ListPropsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreatePropParams defines parameters for CreateProp.
@@ -4271,6 +4454,12 @@ type ImportPropsParams struct {
 
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListReferencesParams defines parameters for ListReferences.
+type ListReferencesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateReferencesParams defines parameters for CreateReferences.
@@ -4597,7 +4786,7 @@ type ClientInterface interface {
 	// ListCalendars Your own party's calendars
 	//
 	// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
-	ListCalendars(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListCalendars(ctx context.Context, params *ListCalendarsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SetCalendarWithBody Set your own party's working days from now on
 	//
@@ -4683,7 +4872,7 @@ type ClientInterface interface {
 	// ListConcessions What was accepted as is
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/concessions (the `ListConcessions` operationId).
-	ListConcessions(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListConcessions(ctx context.Context, deliveryId DeliveryId, params *ListConcessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CompleteFile Join the parts of a file that went up in parts
 	//
@@ -4700,7 +4889,7 @@ type ClientInterface interface {
 	// ListInspections Every inspection of a delivery
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/inspections (the `ListInspections` operationId).
-	ListInspections(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListInspections(ctx context.Context, deliveryId DeliveryId, params *ListInspectionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ReinspectDeliveryWithBody Inspect a sealed delivery again, as the studio
 	//
@@ -4723,7 +4912,7 @@ type ClientInterface interface {
 	// ListNotes Remarks on a delivery
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/notes (the `ListNotes` operationId).
-	ListNotes(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListNotes(ctx context.Context, deliveryId DeliveryId, params *ListNotesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// AddNoteWithBody Remark on a delivery
 	//
@@ -4774,7 +4963,7 @@ type ClientInterface interface {
 	// ListSignOffs Decisions on a delivery
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/sign-offs (the `ListSignOffs` operationId).
-	ListSignOffs(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSignOffs(ctx context.Context, deliveryId DeliveryId, params *ListSignOffsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SignOffWithBody Accept a delivery, or return it with a reason
 	//
@@ -4810,7 +4999,7 @@ type ClientInterface interface {
 	// ListDeputies Who decides in whose place, and when
 	//
 	// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
-	ListDeputies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListDeputies(ctx context.Context, params *ListDeputiesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// AppointDeputyWithBody Let a member decide in a role's place between two days
 	//
@@ -5006,7 +5195,7 @@ type ClientInterface interface {
 	// A work order's log has the work order's id; a studio's own log has the studio's.
 	//
 	// Corresponds with GET /v1/logs (the `ListLogs` operationId).
-	ListLogs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListLogs(ctx context.Context, params *ListLogsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetConsistency Proof that a log only grew between two sizes
 	//
@@ -5084,7 +5273,7 @@ type ClientInterface interface {
 	// ListMembers Members of your own party
 	//
 	// Corresponds with GET /v1/members (the `ListMembers` operationId).
-	ListMembers(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListMembers(ctx context.Context, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// DisableMember End a colleague's access at once
 	//
@@ -5257,7 +5446,7 @@ type ClientInterface interface {
 	// ListPendingSignOffs Your decisions that wait, or that could not be sent
 	//
 	// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
-	ListPendingSignOffs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListPendingSignOffs(ctx context.Context, params *ListPendingSignOffsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// UndoSignOff Take a decision back before it is sent
 	//
@@ -5351,7 +5540,7 @@ type ClientInterface interface {
 	// The first counts.
 	//
 	// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
-	ListOrigins(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListOrigins(ctx context.Context, propId PropId, params *ListOriginsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// DeclareOriginWithBody Declare where a prop's content comes from, as the vendor's lead
 	//
@@ -5418,7 +5607,7 @@ type ClientInterface interface {
 	// ListSets The texture sets and kits that a prop uses
 	//
 	// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
-	ListSets(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSets(ctx context.Context, propId PropId, params *ListSetsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// UseSetWithBody Pin a prop to the newest accepted delivery of a set
 	//
@@ -5457,7 +5646,7 @@ type ClientInterface interface {
 	// ListSpecs Spec revisions of a prop
 	//
 	// Corresponds with GET /v1/props/{prop_id}/specs (the `ListSpecs` operationId).
-	ListSpecs(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSpecs(ctx context.Context, propId PropId, params *ListSpecsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PublishSpecWithBody Publish a spec revision
 	//
@@ -5496,7 +5685,7 @@ type ClientInterface interface {
 	// ListSetUsers The props that use a set: whom a change of it touches
 	//
 	// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
-	ListSetUsers(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSetUsers(ctx context.Context, propId PropId, params *ListSetUsersParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListQuestions Questions you can see
 	//
@@ -5551,7 +5740,7 @@ type ClientInterface interface {
 	// ListSavedNotes Sentences that the studio says often
 	//
 	// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
-	ListSavedNotes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSavedNotes(ctx context.Context, params *ListSavedNotesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SaveNoteWithBody Keep a sentence for the whole studio
 	//
@@ -5575,7 +5764,7 @@ type ClientInterface interface {
 	// ListSavedViews Your own views of the list of props
 	//
 	// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
-	ListSavedViews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSavedViews(ctx context.Context, params *ListSavedViewsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// SaveViewWithBody Keep a view under a name
 	//
@@ -5612,7 +5801,7 @@ type ClientInterface interface {
 	// Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
 	//
 	// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
-	ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListSessions(ctx context.Context, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// LogInWithBody Log in with e-mail and password
 	//
@@ -5737,7 +5926,7 @@ type ClientInterface interface {
 	// ListTokens Your own tokens
 	//
 	// Corresponds with GET /v1/tokens (the `ListTokens` operationId).
-	ListTokens(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListTokens(ctx context.Context, params *ListTokensParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateTokenWithBody Make a token for a program
 	//
@@ -5788,7 +5977,7 @@ type ClientInterface interface {
 	// ListWebhooks Addresses that your party's programs listen at
 	//
 	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
-	ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListWebhooks(ctx context.Context, params *ListWebhooksParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateWebhookWithBody Have news sent to an address
 	//
@@ -5938,7 +6127,7 @@ type ClientInterface interface {
 	// ListOrderCalendars The calendars that count on a work order
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
-	ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, params *ListOrderCalendarsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// PinCalendarWithBody Pin your calendar to a work order, once
 	//
@@ -5967,7 +6156,7 @@ type ClientInterface interface {
 	// ListHandovers Hand-overs to the engine team
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
-	ListHandovers(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListHandovers(ctx context.Context, workOrderId WorkOrderId, params *ListHandoversParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// HandOverWithBody Hand everything accepted to the engine team
 	//
@@ -5992,7 +6181,7 @@ type ClientInterface interface {
 	// ListPaymentHolds Accepted and not paid: source files are owed
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
-	ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, params *ListPaymentHoldsParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// ListPermissions Permits and wider concessions of a work order
 	//
@@ -6058,7 +6247,7 @@ type ClientInterface interface {
 	// ListReferences Reference packs of a work order
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
-	ListReferences(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error)
+	ListReferences(ctx context.Context, workOrderId WorkOrderId, params *ListReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// CreateReferencesWithBody Begin a reference pack, as the studio
 	//
@@ -6253,8 +6442,8 @@ func (c *Client) SealBatch(ctx context.Context, batchId BatchId, params *SealBat
 // ListCalendars Your own party's calendars
 //
 // Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
-func (c *Client) ListCalendars(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListCalendarsRequest(c.Server)
+func (c *Client) ListCalendars(ctx context.Context, params *ListCalendarsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListCalendarsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6459,8 +6648,8 @@ func (c *Client) AbandonDelivery(ctx context.Context, deliveryId DeliveryId, par
 // ListConcessions What was accepted as is
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/concessions (the `ListConcessions` operationId).
-func (c *Client) ListConcessions(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListConcessionsRequest(c.Server, deliveryId)
+func (c *Client) ListConcessions(ctx context.Context, deliveryId DeliveryId, params *ListConcessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListConcessionsRequest(c.Server, deliveryId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6506,8 +6695,8 @@ func (c *Client) GetFileContent(ctx context.Context, deliveryId DeliveryId, file
 // ListInspections Every inspection of a delivery
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/inspections (the `ListInspections` operationId).
-func (c *Client) ListInspections(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListInspectionsRequest(c.Server, deliveryId)
+func (c *Client) ListInspections(ctx context.Context, deliveryId DeliveryId, params *ListInspectionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListInspectionsRequest(c.Server, deliveryId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6559,8 +6748,8 @@ func (c *Client) ReinspectDelivery(ctx context.Context, deliveryId DeliveryId, p
 // ListNotes Remarks on a delivery
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/notes (the `ListNotes` operationId).
-func (c *Client) ListNotes(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListNotesRequest(c.Server, deliveryId)
+func (c *Client) ListNotes(ctx context.Context, deliveryId DeliveryId, params *ListNotesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListNotesRequest(c.Server, deliveryId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6670,8 +6859,8 @@ func (c *Client) SealDelivery(ctx context.Context, deliveryId DeliveryId, params
 // ListSignOffs Decisions on a delivery
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/sign-offs (the `ListSignOffs` operationId).
-func (c *Client) ListSignOffs(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSignOffsRequest(c.Server, deliveryId)
+func (c *Client) ListSignOffs(ctx context.Context, deliveryId DeliveryId, params *ListSignOffsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSignOffsRequest(c.Server, deliveryId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -6746,8 +6935,8 @@ func (c *Client) GetUploads(ctx context.Context, deliveryId DeliveryId, reqEdito
 // ListDeputies Who decides in whose place, and when
 //
 // Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
-func (c *Client) ListDeputies(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListDeputiesRequest(c.Server)
+func (c *Client) ListDeputies(ctx context.Context, params *ListDeputiesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListDeputiesRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7172,8 +7361,8 @@ func (c *Client) SetLogInProvider(ctx context.Context, body SetLogInProviderJSON
 // A work order's log has the work order's id; a studio's own log has the studio's.
 //
 // Corresponds with GET /v1/logs (the `ListLogs` operationId).
-func (c *Client) ListLogs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListLogsRequest(c.Server)
+func (c *Client) ListLogs(ctx context.Context, params *ListLogsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListLogsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7370,8 +7559,8 @@ func (c *Client) SetReading(ctx context.Context, body SetReadingJSONRequestBody,
 // ListMembers Members of your own party
 //
 // Corresponds with GET /v1/members (the `ListMembers` operationId).
-func (c *Client) ListMembers(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListMembersRequest(c.Server)
+func (c *Client) ListMembers(ctx context.Context, params *ListMembersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListMembersRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -7773,8 +7962,8 @@ func (c *Client) ReleasePayment(ctx context.Context, paymentHoldId PaymentHoldId
 // ListPendingSignOffs Your decisions that wait, or that could not be sent
 //
 // Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
-func (c *Client) ListPendingSignOffs(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListPendingSignOffsRequest(c.Server)
+func (c *Client) ListPendingSignOffs(ctx context.Context, params *ListPendingSignOffsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPendingSignOffsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8007,8 +8196,8 @@ func (c *Client) OpenMaintenance(ctx context.Context, propId PropId, params *Ope
 // The first counts.
 //
 // Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
-func (c *Client) ListOrigins(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListOriginsRequest(c.Server, propId)
+func (c *Client) ListOrigins(ctx context.Context, propId PropId, params *ListOriginsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOriginsRequest(c.Server, propId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8144,8 +8333,8 @@ func (c *Client) ReassignProp(ctx context.Context, propId PropId, params *Reassi
 // ListSets The texture sets and kits that a prop uses
 //
 // Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
-func (c *Client) ListSets(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSetsRequest(c.Server, propId)
+func (c *Client) ListSets(ctx context.Context, propId PropId, params *ListSetsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSetsRequest(c.Server, propId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8233,8 +8422,8 @@ func (c *Client) TrySpec(ctx context.Context, propId PropId, body TrySpecJSONReq
 // ListSpecs Spec revisions of a prop
 //
 // Corresponds with GET /v1/props/{prop_id}/specs (the `ListSpecs` operationId).
-func (c *Client) ListSpecs(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSpecsRequest(c.Server, propId)
+func (c *Client) ListSpecs(ctx context.Context, propId PropId, params *ListSpecsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSpecsRequest(c.Server, propId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8302,8 +8491,8 @@ func (c *Client) PublishSpec(ctx context.Context, propId PropId, params *Publish
 // ListSetUsers The props that use a set: whom a change of it touches
 //
 // Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
-func (c *Client) ListSetUsers(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSetUsersRequest(c.Server, propId)
+func (c *Client) ListSetUsers(ctx context.Context, propId PropId, params *ListSetUsersParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSetUsersRequest(c.Server, propId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8447,8 +8636,8 @@ func (c *Client) PublishReferences(ctx context.Context, referencePackId Referenc
 // ListSavedNotes Sentences that the studio says often
 //
 // Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
-func (c *Client) ListSavedNotes(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSavedNotesRequest(c.Server)
+func (c *Client) ListSavedNotes(ctx context.Context, params *ListSavedNotesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSavedNotesRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8511,8 +8700,8 @@ func (c *Client) RemoveSavedNote(ctx context.Context, savedNoteId SavedNoteId, r
 // ListSavedViews Your own views of the list of props
 //
 // Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
-func (c *Client) ListSavedViews(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSavedViewsRequest(c.Server)
+func (c *Client) ListSavedViews(ctx context.Context, params *ListSavedViewsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSavedViewsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8598,8 +8787,8 @@ func (c *Client) EndOtherSessions(ctx context.Context, reqEditors ...RequestEdit
 // Those that are not over, newest first. A session ends 12 hours after it began, after 30 minutes without a request, or when it is ended.
 //
 // Corresponds with GET /v1/sessions (the `ListSessions` operationId).
-func (c *Client) ListSessions(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListSessionsRequest(c.Server)
+func (c *Client) ListSessions(ctx context.Context, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListSessionsRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -8883,8 +9072,8 @@ func (c *Client) ListStored(ctx context.Context, params *ListStoredParams, reqEd
 // ListTokens Your own tokens
 //
 // Corresponds with GET /v1/tokens (the `ListTokens` operationId).
-func (c *Client) ListTokens(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListTokensRequest(c.Server)
+func (c *Client) ListTokens(ctx context.Context, params *ListTokensParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListTokensRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9004,8 +9193,8 @@ func (c *Client) CreateVendor(ctx context.Context, params *CreateVendorParams, b
 // ListWebhooks Addresses that your party's programs listen at
 //
 // Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
-func (c *Client) ListWebhooks(ctx context.Context, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListWebhooksRequest(c.Server)
+func (c *Client) ListWebhooks(ctx context.Context, params *ListWebhooksParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListWebhooksRequest(c.Server, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9354,8 +9543,8 @@ func (c *Client) OpenBatch(ctx context.Context, workOrderId WorkOrderId, params 
 // ListOrderCalendars The calendars that count on a work order
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
-func (c *Client) ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListOrderCalendarsRequest(c.Server, workOrderId)
+func (c *Client) ListOrderCalendars(ctx context.Context, workOrderId WorkOrderId, params *ListOrderCalendarsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListOrderCalendarsRequest(c.Server, workOrderId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9433,8 +9622,8 @@ func (c *Client) ExportWorkOrder(ctx context.Context, workOrderId WorkOrderId, r
 // ListHandovers Hand-overs to the engine team
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
-func (c *Client) ListHandovers(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListHandoversRequest(c.Server, workOrderId)
+func (c *Client) ListHandovers(ctx context.Context, workOrderId WorkOrderId, params *ListHandoversParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListHandoversRequest(c.Server, workOrderId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9488,8 +9677,8 @@ func (c *Client) HandOver(ctx context.Context, workOrderId WorkOrderId, params *
 // ListPaymentHolds Accepted and not paid: source files are owed
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
-func (c *Client) ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListPaymentHoldsRequest(c.Server, workOrderId)
+func (c *Client) ListPaymentHolds(ctx context.Context, workOrderId WorkOrderId, params *ListPaymentHoldsParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListPaymentHoldsRequest(c.Server, workOrderId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9634,8 +9823,8 @@ func (c *Client) ImportPropsWithBody(ctx context.Context, workOrderId WorkOrderI
 // ListReferences Reference packs of a work order
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
-func (c *Client) ListReferences(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*http.Response, error) {
-	req, err := NewListReferencesRequest(c.Server, workOrderId)
+func (c *Client) ListReferences(ctx context.Context, workOrderId WorkOrderId, params *ListReferencesParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListReferencesRequest(c.Server, workOrderId, params)
 	if err != nil {
 		return nil, err
 	}
@@ -9936,6 +10125,18 @@ func NewListAccessRequest(server string, params *ListAccessParams) (*http.Reques
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -10092,7 +10293,7 @@ func NewSealBatchRequest(server string, batchId BatchId, params *SealBatchParams
 }
 
 // NewListCalendarsRequest constructs an http.Request for the ListCalendars method
-func NewListCalendarsRequest(server string) (*http.Request, error) {
+func NewListCalendarsRequest(server string, params *ListCalendarsParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -10108,6 +10309,33 @@ func NewListCalendarsRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -10214,6 +10442,18 @@ func NewListCapacityRequest(server string, params *ListCapacityParams) (*http.Re
 		if params.Weeks != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "weeks", *params.Weeks, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -10484,6 +10724,18 @@ func NewListDeliveriesRequest(server string, params *ListDeliveriesParams) (*htt
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -10580,7 +10832,7 @@ func NewAbandonDeliveryRequest(server string, deliveryId DeliveryId, params *Aba
 }
 
 // NewListConcessionsRequest constructs an http.Request for the ListConcessions method
-func NewListConcessionsRequest(server string, deliveryId DeliveryId) (*http.Request, error) {
+func NewListConcessionsRequest(server string, deliveryId DeliveryId, params *ListConcessionsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -10603,6 +10855,33 @@ func NewListConcessionsRequest(server string, deliveryId DeliveryId) (*http.Requ
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -10709,7 +10988,7 @@ func NewGetFileContentRequest(server string, deliveryId DeliveryId, fileId FileI
 }
 
 // NewListInspectionsRequest constructs an http.Request for the ListInspections method
-func NewListInspectionsRequest(server string, deliveryId DeliveryId) (*http.Request, error) {
+func NewListInspectionsRequest(server string, deliveryId DeliveryId, params *ListInspectionsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -10732,6 +11011,33 @@ func NewListInspectionsRequest(server string, deliveryId DeliveryId) (*http.Requ
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -10803,7 +11109,7 @@ func NewReinspectDeliveryRequestWithBody(server string, deliveryId DeliveryId, p
 }
 
 // NewListNotesRequest constructs an http.Request for the ListNotes method
-func NewListNotesRequest(server string, deliveryId DeliveryId) (*http.Request, error) {
+func NewListNotesRequest(server string, deliveryId DeliveryId, params *ListNotesParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -10826,6 +11132,33 @@ func NewListNotesRequest(server string, deliveryId DeliveryId) (*http.Request, e
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -11004,7 +11337,7 @@ func NewSealDeliveryRequest(server string, deliveryId DeliveryId, params *SealDe
 }
 
 // NewListSignOffsRequest constructs an http.Request for the ListSignOffs method
-func NewListSignOffsRequest(server string, deliveryId DeliveryId) (*http.Request, error) {
+func NewListSignOffsRequest(server string, deliveryId DeliveryId, params *ListSignOffsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -11027,6 +11360,33 @@ func NewListSignOffsRequest(server string, deliveryId DeliveryId) (*http.Request
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -11143,7 +11503,7 @@ func NewGetUploadsRequest(server string, deliveryId DeliveryId) (*http.Request, 
 }
 
 // NewListDeputiesRequest constructs an http.Request for the ListDeputies method
-func NewListDeputiesRequest(server string) (*http.Request, error) {
+func NewListDeputiesRequest(server string, params *ListDeputiesParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -11159,6 +11519,33 @@ func NewListDeputiesRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -11888,6 +12275,18 @@ func NewListFindingsRequest(server string, inspectionId InspectionId, params *Li
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -12131,7 +12530,7 @@ func NewSetLogInProviderRequestWithBody(server string, contentType string, body 
 }
 
 // NewListLogsRequest constructs an http.Request for the ListLogs method
-func NewListLogsRequest(server string) (*http.Request, error) {
+func NewListLogsRequest(server string, params *ListLogsParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -12147,6 +12546,33 @@ func NewListLogsRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -12272,6 +12698,18 @@ func NewListEventsRequest(server string, logId LogId, params *ListEventsParams) 
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -12510,7 +12948,7 @@ func NewSetReadingRequestWithBody(server string, contentType string, body io.Rea
 }
 
 // NewListMembersRequest constructs an http.Request for the ListMembers method
-func NewListMembersRequest(server string) (*http.Request, error) {
+func NewListMembersRequest(server string, params *ListMembersParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -12526,6 +12964,33 @@ func NewListMembersRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -12994,6 +13459,18 @@ func NewListMyWorkRequest(server string, params *ListMyWorkParams) (*http.Reques
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -13066,6 +13543,18 @@ func NewListNewsRequest(server string, params *ListNewsParams) (*http.Request, e
 		if params.After != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "after", *params.After, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -13240,6 +13729,18 @@ func NewListPayablesRequest(server string, params *ListPayablesParams) (*http.Re
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -13405,7 +13906,7 @@ func NewReleasePaymentRequestWithBody(server string, paymentHoldId PaymentHoldId
 }
 
 // NewListPendingSignOffsRequest constructs an http.Request for the ListPendingSignOffs method
-func NewListPendingSignOffsRequest(server string) (*http.Request, error) {
+func NewListPendingSignOffsRequest(server string, params *ListPendingSignOffsParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -13421,6 +13922,33 @@ func NewListPendingSignOffsRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -13649,6 +14177,18 @@ func NewListProjectsRequest(server string, params *ListProjectsParams) (*http.Re
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -13907,6 +14447,18 @@ func NewListLinesRequest(server string, params *ListLinesParams) (*http.Request,
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -14016,7 +14568,7 @@ func NewOpenMaintenanceRequestWithBody(server string, propId PropId, params *Ope
 }
 
 // NewListOriginsRequest constructs an http.Request for the ListOrigins method
-func NewListOriginsRequest(server string, propId PropId) (*http.Request, error) {
+func NewListOriginsRequest(server string, propId PropId, params *ListOriginsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -14039,6 +14591,33 @@ func NewListOriginsRequest(server string, propId PropId) (*http.Request, error) 
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -14230,7 +14809,7 @@ func NewReassignPropRequestWithBody(server string, propId PropId, params *Reassi
 }
 
 // NewListSetsRequest constructs an http.Request for the ListSets method
-func NewListSetsRequest(server string, propId PropId) (*http.Request, error) {
+func NewListSetsRequest(server string, propId PropId, params *ListSetsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -14253,6 +14832,33 @@ func NewListSetsRequest(server string, propId PropId) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -14371,7 +14977,7 @@ func NewTrySpecRequestWithBody(server string, propId PropId, contentType string,
 }
 
 // NewListSpecsRequest constructs an http.Request for the ListSpecs method
-func NewListSpecsRequest(server string, propId PropId) (*http.Request, error) {
+func NewListSpecsRequest(server string, propId PropId, params *ListSpecsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -14394,6 +15000,33 @@ func NewListSpecsRequest(server string, propId PropId) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -14492,7 +15125,7 @@ func NewPublishSpecRequestWithBody(server string, propId PropId, params *Publish
 }
 
 // NewListSetUsersRequest constructs an http.Request for the ListSetUsers method
-func NewListSetUsersRequest(server string, propId PropId) (*http.Request, error) {
+func NewListSetUsersRequest(server string, propId PropId, params *ListSetUsersParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -14515,6 +15148,33 @@ func NewListSetUsersRequest(server string, propId PropId) (*http.Request, error)
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -14604,6 +15264,18 @@ func NewListQuestionsRequest(server string, params *ListQuestionsParams) (*http.
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -14891,7 +15563,7 @@ func NewPublishReferencesRequest(server string, referencePackId ReferencePackId,
 }
 
 // NewListSavedNotesRequest constructs an http.Request for the ListSavedNotes method
-func NewListSavedNotesRequest(server string) (*http.Request, error) {
+func NewListSavedNotesRequest(server string, params *ListSavedNotesParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -14907,6 +15579,33 @@ func NewListSavedNotesRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -15005,7 +15704,7 @@ func NewRemoveSavedNoteRequest(server string, savedNoteId SavedNoteId) (*http.Re
 }
 
 // NewListSavedViewsRequest constructs an http.Request for the ListSavedViews method
-func NewListSavedViewsRequest(server string) (*http.Request, error) {
+func NewListSavedViewsRequest(server string, params *ListSavedViewsParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -15021,6 +15720,33 @@ func NewListSavedViewsRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -15146,7 +15872,7 @@ func NewEndOtherSessionsRequest(server string) (*http.Request, error) {
 }
 
 // NewListSessionsRequest constructs an http.Request for the ListSessions method
-func NewListSessionsRequest(server string) (*http.Request, error) {
+func NewListSessionsRequest(server string, params *ListSessionsParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -15162,6 +15888,33 @@ func NewListSessionsRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -15686,6 +16439,18 @@ func NewListStoredRequest(server string, params *ListStoredParams) (*http.Reques
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -15701,7 +16466,7 @@ func NewListStoredRequest(server string, params *ListStoredParams) (*http.Reques
 }
 
 // NewListTokensRequest constructs an http.Request for the ListTokens method
-func NewListTokensRequest(server string) (*http.Request, error) {
+func NewListTokensRequest(server string, params *ListTokensParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -15717,6 +16482,33 @@ func NewListTokensRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -15866,6 +16658,18 @@ func NewListVendorsRequest(server string, params *ListVendorsParams) (*http.Requ
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -15934,7 +16738,7 @@ func NewCreateVendorRequestWithBody(server string, params *CreateVendorParams, c
 }
 
 // NewListWebhooksRequest constructs an http.Request for the ListWebhooks method
-func NewListWebhooksRequest(server string) (*http.Request, error) {
+func NewListWebhooksRequest(server string, params *ListWebhooksParams) (*http.Request, error) {
 	var err error
 
 	serverURL, err := url.Parse(server)
@@ -15950,6 +16754,33 @@ func NewListWebhooksRequest(server string) (*http.Request, error) {
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -16178,6 +17009,18 @@ func NewListWebhookMessagesRequest(server string, webhookId WebhookId, params *L
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -16420,6 +17263,18 @@ func NewListWorkOrdersRequest(server string, params *ListWorkOrdersParams) (*htt
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -16580,6 +17435,18 @@ func NewListBatchesRequest(server string, workOrderId WorkOrderId, params *ListB
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -16655,7 +17522,7 @@ func NewOpenBatchRequestWithBody(server string, workOrderId WorkOrderId, params 
 }
 
 // NewListOrderCalendarsRequest constructs an http.Request for the ListOrderCalendars method
-func NewListOrderCalendarsRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+func NewListOrderCalendarsRequest(server string, workOrderId WorkOrderId, params *ListOrderCalendarsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -16678,6 +17545,33 @@ func NewListOrderCalendarsRequest(server string, workOrderId WorkOrderId) (*http
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -16807,6 +17701,18 @@ func NewListChangeOrdersRequest(server string, workOrderId WorkOrderId, params *
 
 		}
 
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
 		if encoded := queryValues.Encode(); encoded != "" {
 			rawQueryFragments = append(rawQueryFragments, encoded)
 		}
@@ -16856,7 +17762,7 @@ func NewExportWorkOrderRequest(server string, workOrderId WorkOrderId) (*http.Re
 }
 
 // NewListHandoversRequest constructs an http.Request for the ListHandovers method
-func NewListHandoversRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+func NewListHandoversRequest(server string, workOrderId WorkOrderId, params *ListHandoversParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -16879,6 +17785,33 @@ func NewListHandoversRequest(server string, workOrderId WorkOrderId) (*http.Requ
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -16950,7 +17883,7 @@ func NewHandOverRequestWithBody(server string, workOrderId WorkOrderId, params *
 }
 
 // NewListPaymentHoldsRequest constructs an http.Request for the ListPaymentHolds method
-func NewListPaymentHoldsRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+func NewListPaymentHoldsRequest(server string, workOrderId WorkOrderId, params *ListPaymentHoldsParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -16973,6 +17906,33 @@ func NewListPaymentHoldsRequest(server string, workOrderId WorkOrderId) (*http.R
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -17033,6 +17993,18 @@ func NewListPermissionsRequest(server string, workOrderId WorkOrderId, params *L
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -17166,6 +18138,18 @@ func NewListPropsRequest(server string, workOrderId WorkOrderId, params *ListPro
 		if params.Limit != nil {
 
 			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "limit", *params.Limit, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "integer", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
 				return nil, err
 			} else {
 				for _, qp := range strings.Split(queryFrag, "&") {
@@ -17326,7 +18310,7 @@ func NewImportPropsRequestWithBody(server string, workOrderId WorkOrderId, param
 }
 
 // NewListReferencesRequest constructs an http.Request for the ListReferences method
-func NewListReferencesRequest(server string, workOrderId WorkOrderId) (*http.Request, error) {
+func NewListReferencesRequest(server string, workOrderId WorkOrderId, params *ListReferencesParams) (*http.Request, error) {
 	var err error
 
 	var pathParam0 string
@@ -17349,6 +18333,33 @@ func NewListReferencesRequest(server string, workOrderId WorkOrderId) (*http.Req
 	queryURL, err := serverURL.Parse(operationPath)
 	if err != nil {
 		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
 	}
 
 	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
@@ -17676,7 +18687,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
-	ListCalendarsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error)
+	ListCalendarsWithResponse(ctx context.Context, params *ListCalendarsParams, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error)
 
 	// SetCalendarWithBodyWithResponse Set your own party's working days from now on
 	//
@@ -17774,7 +18785,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/concessions (the `ListConcessions` operationId).
-	ListConcessionsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListConcessionsResponse, error)
+	ListConcessionsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListConcessionsParams, reqEditors ...RequestEditorFn) (*ListConcessionsResponse, error)
 
 	// CompleteFileWithResponse Join the parts of a file that went up in parts
 	//
@@ -17797,7 +18808,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/inspections (the `ListInspections` operationId).
-	ListInspectionsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListInspectionsResponse, error)
+	ListInspectionsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListInspectionsParams, reqEditors ...RequestEditorFn) (*ListInspectionsResponse, error)
 
 	// ReinspectDeliveryWithBodyWithResponse Inspect a sealed delivery again, as the studio
 	//
@@ -17822,7 +18833,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/notes (the `ListNotes` operationId).
-	ListNotesWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListNotesResponse, error)
+	ListNotesWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListNotesParams, reqEditors ...RequestEditorFn) (*ListNotesResponse, error)
 
 	// AddNoteWithBodyWithResponse Remark on a delivery
 	//
@@ -17877,7 +18888,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/deliveries/{delivery_id}/sign-offs (the `ListSignOffs` operationId).
-	ListSignOffsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListSignOffsResponse, error)
+	ListSignOffsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListSignOffsParams, reqEditors ...RequestEditorFn) (*ListSignOffsResponse, error)
 
 	// SignOffWithBodyWithResponse Accept a delivery, or return it with a reason
 	//
@@ -17917,7 +18928,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
-	ListDeputiesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error)
+	ListDeputiesWithResponse(ctx context.Context, params *ListDeputiesParams, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error)
 
 	// AppointDeputyWithBodyWithResponse Let a member decide in a role's place between two days
 	//
@@ -18139,7 +19150,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/logs (the `ListLogs` operationId).
-	ListLogsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListLogsResponse, error)
+	ListLogsWithResponse(ctx context.Context, params *ListLogsParams, reqEditors ...RequestEditorFn) (*ListLogsResponse, error)
 
 	// GetConsistencyWithResponse Proof that a log only grew between two sizes
 	//
@@ -18229,7 +19240,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/members (the `ListMembers` operationId).
-	ListMembersWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListMembersResponse, error)
+	ListMembersWithResponse(ctx context.Context, params *ListMembersParams, reqEditors ...RequestEditorFn) (*ListMembersResponse, error)
 
 	// DisableMemberWithResponse End a colleague's access at once
 	//
@@ -18420,7 +19431,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
-	ListPendingSignOffsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error)
+	ListPendingSignOffsWithResponse(ctx context.Context, params *ListPendingSignOffsParams, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error)
 
 	// UndoSignOffWithResponse Take a decision back before it is sent
 	//
@@ -18530,7 +19541,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
-	ListOriginsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error)
+	ListOriginsWithResponse(ctx context.Context, propId PropId, params *ListOriginsParams, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error)
 
 	// DeclareOriginWithBodyWithResponse Declare where a prop's content comes from, as the vendor's lead
 	//
@@ -18599,7 +19610,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
-	ListSetsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetsResponse, error)
+	ListSetsWithResponse(ctx context.Context, propId PropId, params *ListSetsParams, reqEditors ...RequestEditorFn) (*ListSetsResponse, error)
 
 	// UseSetWithBodyWithResponse Pin a prop to the newest accepted delivery of a set
 	//
@@ -18640,7 +19651,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/props/{prop_id}/specs (the `ListSpecs` operationId).
-	ListSpecsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSpecsResponse, error)
+	ListSpecsWithResponse(ctx context.Context, propId PropId, params *ListSpecsParams, reqEditors ...RequestEditorFn) (*ListSpecsResponse, error)
 
 	// PublishSpecWithBodyWithResponse Publish a spec revision
 	//
@@ -18681,7 +19692,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
-	ListSetUsersWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error)
+	ListSetUsersWithResponse(ctx context.Context, propId PropId, params *ListSetUsersParams, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error)
 
 	// ListQuestionsWithResponse Questions you can see
 	//
@@ -18750,7 +19761,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
-	ListSavedNotesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error)
+	ListSavedNotesWithResponse(ctx context.Context, params *ListSavedNotesParams, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error)
 
 	// SaveNoteWithBodyWithResponse Keep a sentence for the whole studio
 	//
@@ -18778,7 +19789,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
-	ListSavedViewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error)
+	ListSavedViewsWithResponse(ctx context.Context, params *ListSavedViewsParams, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error)
 
 	// SaveViewWithBodyWithResponse Keep a view under a name
 	//
@@ -18821,7 +19832,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/sessions (the `ListSessions` operationId).
-	ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error)
+	ListSessionsWithResponse(ctx context.Context, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error)
 
 	// LogInWithBodyWithResponse Log in with e-mail and password
 	//
@@ -18962,7 +19973,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/tokens (the `ListTokens` operationId).
-	ListTokensWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListTokensResponse, error)
+	ListTokensWithResponse(ctx context.Context, params *ListTokensParams, reqEditors ...RequestEditorFn) (*ListTokensResponse, error)
 
 	// CreateTokenWithBodyWithResponse Make a token for a program
 	//
@@ -19019,7 +20030,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
-	ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error)
+	ListWebhooksWithResponse(ctx context.Context, params *ListWebhooksParams, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error)
 
 	// CreateWebhookWithBodyWithResponse Have news sent to an address
 	//
@@ -19185,7 +20196,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
-	ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error)
+	ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListOrderCalendarsParams, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error)
 
 	// PinCalendarWithBodyWithResponse Pin your calendar to a work order, once
 	//
@@ -19220,7 +20231,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
-	ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error)
+	ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListHandoversParams, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error)
 
 	// HandOverWithBodyWithResponse Hand everything accepted to the engine team
 	//
@@ -19247,7 +20258,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
-	ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error)
+	ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListPaymentHoldsParams, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error)
 
 	// ListPermissionsWithResponse Permits and wider concessions of a work order
 	//
@@ -19319,7 +20330,7 @@ type ClientWithResponsesInterface interface {
 	// Returns a wrapper object for the known response body format(s).
 	//
 	// Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
-	ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error)
+	ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListReferencesParams, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error)
 
 	// CreateReferencesWithBodyWithResponse Begin a reference pack, as the studio
 	//
@@ -26843,8 +27854,8 @@ func (c *ClientWithResponses) SealBatchWithResponse(ctx context.Context, batchId
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/calendars (the `ListCalendars` operationId).
-func (c *ClientWithResponses) ListCalendarsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error) {
-	rsp, err := c.ListCalendars(ctx, reqEditors...)
+func (c *ClientWithResponses) ListCalendarsWithResponse(ctx context.Context, params *ListCalendarsParams, reqEditors ...RequestEditorFn) (*ListCalendarsResponse, error) {
+	rsp, err := c.ListCalendars(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27013,8 +28024,8 @@ func (c *ClientWithResponses) AbandonDeliveryWithResponse(ctx context.Context, d
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/concessions (the `ListConcessions` operationId).
-func (c *ClientWithResponses) ListConcessionsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListConcessionsResponse, error) {
-	rsp, err := c.ListConcessions(ctx, deliveryId, reqEditors...)
+func (c *ClientWithResponses) ListConcessionsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListConcessionsParams, reqEditors ...RequestEditorFn) (*ListConcessionsResponse, error) {
+	rsp, err := c.ListConcessions(ctx, deliveryId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27054,8 +28065,8 @@ func (c *ClientWithResponses) GetFileContentWithResponse(ctx context.Context, de
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/inspections (the `ListInspections` operationId).
-func (c *ClientWithResponses) ListInspectionsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListInspectionsResponse, error) {
-	rsp, err := c.ListInspections(ctx, deliveryId, reqEditors...)
+func (c *ClientWithResponses) ListInspectionsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListInspectionsParams, reqEditors ...RequestEditorFn) (*ListInspectionsResponse, error) {
+	rsp, err := c.ListInspections(ctx, deliveryId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27097,8 +28108,8 @@ func (c *ClientWithResponses) ReinspectDeliveryWithResponse(ctx context.Context,
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/notes (the `ListNotes` operationId).
-func (c *ClientWithResponses) ListNotesWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListNotesResponse, error) {
-	rsp, err := c.ListNotes(ctx, deliveryId, reqEditors...)
+func (c *ClientWithResponses) ListNotesWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListNotesParams, reqEditors ...RequestEditorFn) (*ListNotesResponse, error) {
+	rsp, err := c.ListNotes(ctx, deliveryId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27188,8 +28199,8 @@ func (c *ClientWithResponses) SealDeliveryWithResponse(ctx context.Context, deli
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/deliveries/{delivery_id}/sign-offs (the `ListSignOffs` operationId).
-func (c *ClientWithResponses) ListSignOffsWithResponse(ctx context.Context, deliveryId DeliveryId, reqEditors ...RequestEditorFn) (*ListSignOffsResponse, error) {
-	rsp, err := c.ListSignOffs(ctx, deliveryId, reqEditors...)
+func (c *ClientWithResponses) ListSignOffsWithResponse(ctx context.Context, deliveryId DeliveryId, params *ListSignOffsParams, reqEditors ...RequestEditorFn) (*ListSignOffsResponse, error) {
+	rsp, err := c.ListSignOffs(ctx, deliveryId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27252,8 +28263,8 @@ func (c *ClientWithResponses) GetUploadsWithResponse(ctx context.Context, delive
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/deputies (the `ListDeputies` operationId).
-func (c *ClientWithResponses) ListDeputiesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error) {
-	rsp, err := c.ListDeputies(ctx, reqEditors...)
+func (c *ClientWithResponses) ListDeputiesWithResponse(ctx context.Context, params *ListDeputiesParams, reqEditors ...RequestEditorFn) (*ListDeputiesResponse, error) {
+	rsp, err := c.ListDeputies(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27612,8 +28623,8 @@ func (c *ClientWithResponses) SetLogInProviderWithResponse(ctx context.Context, 
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/logs (the `ListLogs` operationId).
-func (c *ClientWithResponses) ListLogsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListLogsResponse, error) {
-	rsp, err := c.ListLogs(ctx, reqEditors...)
+func (c *ClientWithResponses) ListLogsWithResponse(ctx context.Context, params *ListLogsParams, reqEditors ...RequestEditorFn) (*ListLogsResponse, error) {
+	rsp, err := c.ListLogs(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -27774,8 +28785,8 @@ func (c *ClientWithResponses) SetReadingWithResponse(ctx context.Context, body S
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/members (the `ListMembers` operationId).
-func (c *ClientWithResponses) ListMembersWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListMembersResponse, error) {
-	rsp, err := c.ListMembers(ctx, reqEditors...)
+func (c *ClientWithResponses) ListMembersWithResponse(ctx context.Context, params *ListMembersParams, reqEditors ...RequestEditorFn) (*ListMembersResponse, error) {
+	rsp, err := c.ListMembers(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28103,8 +29114,8 @@ func (c *ClientWithResponses) ReleasePaymentWithResponse(ctx context.Context, pa
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/pending-sign-offs (the `ListPendingSignOffs` operationId).
-func (c *ClientWithResponses) ListPendingSignOffsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error) {
-	rsp, err := c.ListPendingSignOffs(ctx, reqEditors...)
+func (c *ClientWithResponses) ListPendingSignOffsWithResponse(ctx context.Context, params *ListPendingSignOffsParams, reqEditors ...RequestEditorFn) (*ListPendingSignOffsResponse, error) {
+	rsp, err := c.ListPendingSignOffs(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28297,8 +29308,8 @@ func (c *ClientWithResponses) OpenMaintenanceWithResponse(ctx context.Context, p
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/props/{prop_id}/origins (the `ListOrigins` operationId).
-func (c *ClientWithResponses) ListOriginsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error) {
-	rsp, err := c.ListOrigins(ctx, propId, reqEditors...)
+func (c *ClientWithResponses) ListOriginsWithResponse(ctx context.Context, propId PropId, params *ListOriginsParams, reqEditors ...RequestEditorFn) (*ListOriginsResponse, error) {
+	rsp, err := c.ListOrigins(ctx, propId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28408,8 +29419,8 @@ func (c *ClientWithResponses) ReassignPropWithResponse(ctx context.Context, prop
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/props/{prop_id}/sets (the `ListSets` operationId).
-func (c *ClientWithResponses) ListSetsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetsResponse, error) {
-	rsp, err := c.ListSets(ctx, propId, reqEditors...)
+func (c *ClientWithResponses) ListSetsWithResponse(ctx context.Context, propId PropId, params *ListSetsParams, reqEditors ...RequestEditorFn) (*ListSetsResponse, error) {
+	rsp, err := c.ListSets(ctx, propId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28479,8 +29490,8 @@ func (c *ClientWithResponses) TrySpecWithResponse(ctx context.Context, propId Pr
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/props/{prop_id}/specs (the `ListSpecs` operationId).
-func (c *ClientWithResponses) ListSpecsWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSpecsResponse, error) {
-	rsp, err := c.ListSpecs(ctx, propId, reqEditors...)
+func (c *ClientWithResponses) ListSpecsWithResponse(ctx context.Context, propId PropId, params *ListSpecsParams, reqEditors ...RequestEditorFn) (*ListSpecsResponse, error) {
+	rsp, err := c.ListSpecs(ctx, propId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28538,8 +29549,8 @@ func (c *ClientWithResponses) PublishSpecWithResponse(ctx context.Context, propI
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/props/{prop_id}/users (the `ListSetUsers` operationId).
-func (c *ClientWithResponses) ListSetUsersWithResponse(ctx context.Context, propId PropId, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error) {
-	rsp, err := c.ListSetUsers(ctx, propId, reqEditors...)
+func (c *ClientWithResponses) ListSetUsersWithResponse(ctx context.Context, propId PropId, params *ListSetUsersParams, reqEditors ...RequestEditorFn) (*ListSetUsersResponse, error) {
+	rsp, err := c.ListSetUsers(ctx, propId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28661,8 +29672,8 @@ func (c *ClientWithResponses) PublishReferencesWithResponse(ctx context.Context,
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/saved-notes (the `ListSavedNotes` operationId).
-func (c *ClientWithResponses) ListSavedNotesWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error) {
-	rsp, err := c.ListSavedNotes(ctx, reqEditors...)
+func (c *ClientWithResponses) ListSavedNotesWithResponse(ctx context.Context, params *ListSavedNotesParams, reqEditors ...RequestEditorFn) (*ListSavedNotesResponse, error) {
+	rsp, err := c.ListSavedNotes(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28713,8 +29724,8 @@ func (c *ClientWithResponses) RemoveSavedNoteWithResponse(ctx context.Context, s
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/saved-views (the `ListSavedViews` operationId).
-func (c *ClientWithResponses) ListSavedViewsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error) {
-	rsp, err := c.ListSavedViews(ctx, reqEditors...)
+func (c *ClientWithResponses) ListSavedViewsWithResponse(ctx context.Context, params *ListSavedViewsParams, reqEditors ...RequestEditorFn) (*ListSavedViewsResponse, error) {
+	rsp, err := c.ListSavedViews(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -28786,8 +29797,8 @@ func (c *ClientWithResponses) EndOtherSessionsWithResponse(ctx context.Context, 
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/sessions (the `ListSessions` operationId).
-func (c *ClientWithResponses) ListSessionsWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error) {
-	rsp, err := c.ListSessions(ctx, reqEditors...)
+func (c *ClientWithResponses) ListSessionsWithResponse(ctx context.Context, params *ListSessionsParams, reqEditors ...RequestEditorFn) (*ListSessionsResponse, error) {
+	rsp, err := c.ListSessions(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29023,8 +30034,8 @@ func (c *ClientWithResponses) ListStoredWithResponse(ctx context.Context, params
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/tokens (the `ListTokens` operationId).
-func (c *ClientWithResponses) ListTokensWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListTokensResponse, error) {
-	rsp, err := c.ListTokens(ctx, reqEditors...)
+func (c *ClientWithResponses) ListTokensWithResponse(ctx context.Context, params *ListTokensParams, reqEditors ...RequestEditorFn) (*ListTokensResponse, error) {
+	rsp, err := c.ListTokens(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29122,8 +30133,8 @@ func (c *ClientWithResponses) CreateVendorWithResponse(ctx context.Context, para
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/webhooks (the `ListWebhooks` operationId).
-func (c *ClientWithResponses) ListWebhooksWithResponse(ctx context.Context, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error) {
-	rsp, err := c.ListWebhooks(ctx, reqEditors...)
+func (c *ClientWithResponses) ListWebhooksWithResponse(ctx context.Context, params *ListWebhooksParams, reqEditors ...RequestEditorFn) (*ListWebhooksResponse, error) {
+	rsp, err := c.ListWebhooks(ctx, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29408,8 +30419,8 @@ func (c *ClientWithResponses) OpenBatchWithResponse(ctx context.Context, workOrd
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/calendars (the `ListOrderCalendars` operationId).
-func (c *ClientWithResponses) ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error) {
-	rsp, err := c.ListOrderCalendars(ctx, workOrderId, reqEditors...)
+func (c *ClientWithResponses) ListOrderCalendarsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListOrderCalendarsParams, reqEditors ...RequestEditorFn) (*ListOrderCalendarsResponse, error) {
+	rsp, err := c.ListOrderCalendars(ctx, workOrderId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29473,8 +30484,8 @@ func (c *ClientWithResponses) ExportWorkOrderWithResponse(ctx context.Context, w
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/handovers (the `ListHandovers` operationId).
-func (c *ClientWithResponses) ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error) {
-	rsp, err := c.ListHandovers(ctx, workOrderId, reqEditors...)
+func (c *ClientWithResponses) ListHandoversWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListHandoversParams, reqEditors ...RequestEditorFn) (*ListHandoversResponse, error) {
+	rsp, err := c.ListHandovers(ctx, workOrderId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29518,8 +30529,8 @@ func (c *ClientWithResponses) HandOverWithResponse(ctx context.Context, workOrde
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/payment-holds (the `ListPaymentHolds` operationId).
-func (c *ClientWithResponses) ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error) {
-	rsp, err := c.ListPaymentHolds(ctx, workOrderId, reqEditors...)
+func (c *ClientWithResponses) ListPaymentHoldsWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListPaymentHoldsParams, reqEditors ...RequestEditorFn) (*ListPaymentHoldsResponse, error) {
+	rsp, err := c.ListPaymentHolds(ctx, workOrderId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29638,8 +30649,8 @@ func (c *ClientWithResponses) ImportPropsWithBodyWithResponse(ctx context.Contex
 // Returns a wrapper object for the known response body format(s).
 //
 // Corresponds with GET /v1/work-orders/{work_order_id}/references (the `ListReferences` operationId).
-func (c *ClientWithResponses) ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error) {
-	rsp, err := c.ListReferences(ctx, workOrderId, reqEditors...)
+func (c *ClientWithResponses) ListReferencesWithResponse(ctx context.Context, workOrderId WorkOrderId, params *ListReferencesParams, reqEditors ...RequestEditorFn) (*ListReferencesResponse, error) {
+	rsp, err := c.ListReferences(ctx, workOrderId, params, reqEditors...)
 	if err != nil {
 		return nil, err
 	}
@@ -29853,6 +30864,9 @@ func ParseListAccessResponse(rsp *http.Response) (*ListAccessResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -29985,6 +30999,9 @@ func ParseListCalendarsResponse(rsp *http.Response) (*ListCalendarsResponse, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -30050,6 +31067,9 @@ func ParseListCapacityResponse(rsp *http.Response) (*ListCapacityResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -30183,6 +31203,9 @@ func ParseListDeliveriesResponse(rsp *http.Response) (*ListDeliveriesResponse, e
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -30295,6 +31318,9 @@ func ParseListConcessionsResponse(rsp *http.Response) (*ListConcessionsResponse,
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -30403,6 +31429,9 @@ func ParseListInspectionsResponse(rsp *http.Response) (*ListInspectionsResponse,
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -30468,6 +31497,9 @@ func ParseListNotesResponse(rsp *http.Response) (*ListNotesResponse, error) {
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -30601,6 +31633,9 @@ func ParseListSignOffsResponse(rsp *http.Response) (*ListSignOffsResponse, error
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -30699,6 +31734,9 @@ func ParseListDeputiesResponse(rsp *http.Response) (*ListDeputiesResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -31071,6 +32109,9 @@ func ParseListFindingsResponse(rsp *http.Response) (*ListFindingsResponse, error
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -31324,6 +32365,9 @@ func ParseListLogsResponse(rsp *http.Response) (*ListLogsResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -31389,6 +32433,9 @@ func ParseListEventsResponse(rsp *http.Response) (*ListEventsResponse, error) {
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -31616,6 +32663,9 @@ func ParseListMembersResponse(rsp *http.Response) (*ListMembersResponse, error) 
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -31881,6 +32931,9 @@ func ParseListMyWorkResponse(rsp *http.Response) (*ListMyWorkResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -31946,6 +32999,9 @@ func ParseListNewsResponse(rsp *http.Response) (*ListNewsResponse, error) {
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -32045,6 +33101,9 @@ func ParseListPayablesResponse(rsp *http.Response) (*ListPayablesResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -32147,6 +33206,9 @@ func ParseListPendingSignOffsResponse(rsp *http.Response) (*ListPendingSignOffsR
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -32309,6 +33371,9 @@ func ParseListProjectsResponse(rsp *http.Response) (*ListProjectsResponse, error
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -32408,6 +33473,9 @@ func ParseListLinesResponse(rsp *http.Response) (*ListLinesResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -32506,6 +33574,9 @@ func ParseListOriginsResponse(rsp *http.Response) (*ListOriginsResponse, error) 
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -32639,6 +33710,9 @@ func ParseListSetsResponse(rsp *http.Response) (*ListSetsResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -32738,6 +33812,9 @@ func ParseListSpecsResponse(rsp *http.Response) (*ListSpecsResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -32804,6 +33881,9 @@ func ParseListSetUsersResponse(rsp *http.Response) (*ListSetUsersResponse, error
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -32836,6 +33916,9 @@ func ParseListQuestionsResponse(rsp *http.Response) (*ListQuestionsResponse, err
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -33068,6 +34151,9 @@ func ParseListSavedNotesResponse(rsp *http.Response) (*ListSavedNotesResponse, e
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -33162,6 +34248,9 @@ func ParseListSavedViewsResponse(rsp *http.Response) (*ListSavedViewsResponse, e
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -33286,6 +34375,9 @@ func ParseListSessionsResponse(rsp *http.Response) (*ListSessionsResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -33664,6 +34756,9 @@ func ParseListStoredResponse(rsp *http.Response) (*ListStoredResponse, error) {
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -33696,6 +34791,9 @@ func ParseListTokensResponse(rsp *http.Response) (*ListTokensResponse, error) {
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -33799,6 +34897,9 @@ func ParseListVendorsResponse(rsp *http.Response) (*ListVendorsResponse, error) 
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -33864,6 +34965,9 @@ func ParseListWebhooksResponse(rsp *http.Response) (*ListWebhooksResponse, error
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -34033,6 +35137,9 @@ func ParseListWebhookMessagesResponse(rsp *http.Response) (*ListWebhookMessagesR
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -34172,6 +35279,9 @@ func ParseListWorkOrdersResponse(rsp *http.Response) (*ListWorkOrdersResponse, e
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -34271,6 +35381,9 @@ func ParseListBatchesResponse(rsp *http.Response) (*ListBatchesResponse, error) 
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -34336,6 +35449,9 @@ func ParseListOrderCalendarsResponse(rsp *http.Response) (*ListOrderCalendarsRes
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -34403,6 +35519,9 @@ func ParseListChangeOrdersResponse(rsp *http.Response) (*ListChangeOrdersRespons
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -34468,6 +35587,9 @@ func ParseListHandoversResponse(rsp *http.Response) (*ListHandoversResponse, err
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -34535,6 +35657,9 @@ func ParseListPaymentHoldsResponse(rsp *http.Response) (*ListPaymentHoldsRespons
 		}
 		response.ApplicationproblemJSONDefault = &dest
 
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
 	}
 
 	return response, nil
@@ -34567,6 +35692,9 @@ func ParseListPermissionsResponse(rsp *http.Response) (*ListPermissionsResponse,
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -34633,6 +35761,9 @@ func ParseListPropsResponse(rsp *http.Response) (*ListPropsResponse, error) {
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 
@@ -34732,6 +35863,9 @@ func ParseListReferencesResponse(rsp *http.Response) (*ListReferencesResponse, e
 			return nil, err
 		}
 		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
 
 	}
 

@@ -43,7 +43,7 @@ func (s *Service) SpecExtended(ctx context.Context, order uuid.UUID, code string
 	if err != nil {
 		return nil, err
 	}
-	list, err := s.ListSpecsWithResponse(ctx, prop)
+	list, err := s.ListSpecsWithResponse(ctx, prop, nil)
 	if err != nil {
 		return nil, fmt.Errorf("ask for the specs of %s: %w", code, err)
 	}

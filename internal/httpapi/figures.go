@@ -40,20 +40,10 @@ func (h *handlers) ListFigures(ctx context.Context, r api.ListFiguresRequestObje
 			InspectorDays: days(p.Inspector),
 		}
 	})
-	if or(q.Format, api.Json) == api.Json {
-		return api.ListFigures200JSONResponse{Items: items}, nil
-	}
-	rows := each(items, func(f api.Figure) []string {
-		return []string{f.Name, f.Key, whole(f.Accepted), whole(f.FirstPass), number(f.FirstPassYield), whole(f.Rounds), whole(f.ReworkVendor), whole(f.ReworkStudio),
-			whole(f.WithDue), whole(f.OnTime), number(f.OnTimeShare), number(f.VendorDays), number(f.StudioDays), number(f.InspectorDays)}
-	})
-	body, n := table([]string{"name", "key", "accepted", "first_pass", "first_pass_yield", "rounds", "rework_vendor", "rework_studio", "with_due", "on_time", "on_time_share",
-		"vendor_days", "studio_days", "inspector_days"}, rows)
-	return api.ListFigures200TextcsvResponse{Body: body, ContentLength: n}, nil
+	return api.ListFigures200JSONResponse{Items: items}, nil
 }
 
-func whole(n int64) string    { return strconv.FormatInt(n, 10) }
-func number(v float64) string { return strconv.FormatFloat(v, 'f', 4, 64) }
+func whole(n int64) string { return strconv.FormatInt(n, 10) }
 
 func (h *handlers) ListFailingChecks(ctx context.Context, r api.ListFailingChecksRequestObject) (api.ListFailingChecksResponseObject, error) {
 	q := r.Params
@@ -63,13 +53,9 @@ func (h *handlers) ListFailingChecks(ctx context.Context, r api.ListFailingCheck
 	if err != nil {
 		return nil, err
 	}
-	if or(q.Format, api.Json) == api.Json {
-		return api.ListFailingChecks200JSONResponse{Items: each(list, func(c ledger.CheckFigure) api.CheckFigure {
-			return api.CheckFigure{Check: c.Check, Judged: c.Judged, Failed: c.Failed}
-		})}, nil
-	}
-	body, n := table([]string{"check", "judged", "failed"}, each(list, func(c ledger.CheckFigure) []string { return []string{c.Check, whole(c.Judged), whole(c.Failed)} }))
-	return api.ListFailingChecks200TextcsvResponse{Body: body, ContentLength: n}, nil
+	return api.ListFailingChecks200JSONResponse{Items: each(list, func(c ledger.CheckFigure) api.CheckFigure {
+		return api.CheckFigure{Check: c.Check, Judged: c.Judged, Failed: c.Failed}
+	})}, nil
 }
 
 func (h *handlers) GetPlan(ctx context.Context, r api.GetPlanRequestObject) (api.GetPlanResponseObject, error) {

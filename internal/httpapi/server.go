@@ -160,7 +160,7 @@ func (s *Server) newEcho(cfg Config) (*echo.Echo, error) {
 
 // routes puts the generated and the hand-written routes behind the same chain.
 func (s *Server) routes(e *echo.Echo) {
-	s.strict = api.NewStrictHandler(&handlers{s}, nil)
+	s.strict = api.NewStrictHandler(&handlers{s}, []api.StrictMiddlewareFunc{s.sheets})
 	chain := []echo.MiddlewareFunc{s.limitAddress, s.authenticate, s.limitCaller, s.noteReads, s.holdBody, s.desc.check, s.inTime}
 	group := e.Group("", chain...)
 	api.RegisterHandlers(group, s.strict)
@@ -197,6 +197,9 @@ func (s *Server) inTime(next echo.HandlerFunc) echo.HandlerFunc {
 		case "/v1/events":
 			limit = streamTime
 		}
+		if inboundOf(c.Request().Context()).query.Get("format") == string(api.Csv) { // a table has every page of a list
+			limit = downloadTime
+		}
 		ctx, cancel := context.WithTimeout(c.Request().Context(), limit)
 		defer cancel()
 		c.SetRequest(c.Request().WithContext(ctx))
@@ -213,7 +216,7 @@ func (s *Server) holdBody(next echo.HandlerFunc) echo.HandlerFunc {
 		}
 		r := c.Request()
 		c.SetRequest(r.WithContext(context.WithValue(r.Context(), inboundKey{}, inbound{
-			place: placeOf(c), answer: c.Response(),
+			place: placeOf(c), answer: c.Response(), query: r.URL.Query(),
 			request: ledger.Request{
 				Method: r.Method, Route: r.URL.Path, Key: r.Header.Get("Idempotency-Key"), Body: append([]byte(r.URL.RawQuery+"\n"), body...),
 			},
@@ -227,6 +230,7 @@ type inbound struct {
 	place   place
 	answer  *echo.Response
 	request ledger.Request
+	query   url.Values // as it was sent: the description's check fills in what is usual
 }
 
 type inboundKey struct{}

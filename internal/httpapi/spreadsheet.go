@@ -11,6 +11,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
@@ -20,24 +21,43 @@ import (
 	minor "proofhouse/internal/money"
 )
 
+// records writes lines as RFC 4180 has them, ended by CRLF. encoding/csv, told to end lines so, would change the line ends within
+// cells too.
+type records struct {
+	out  io.Writer
+	line bytes.Buffer
+	csv  *csv.Writer
+}
+
+func recordsTo(out io.Writer) *records {
+	r := &records{out: out}
+	r.csv = csv.NewWriter(&r.line)
+	return r
+}
+
+func (r *records) write(cells []string) error {
+	r.line.Reset()
+	_ = r.csv.Write(cells) // a bytes.Buffer takes everything
+	r.csv.Flush()
+	r.line.Truncate(r.line.Len() - 1)
+	r.line.WriteString("\r\n")
+	_, err := r.out.Write(r.line.Bytes())
+	return err
+}
+
 // table is a spreadsheet: one header line and a line for each row (RFC 4180).
 func table(header []string, rows [][]string) (io.Reader, int64) {
 	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.UseCRLF = true
-	_ = w.Write(header) // a bytes.Buffer takes everything
+	w := recordsTo(&b)
+	_ = w.write(header) // a bytes.Buffer takes everything
 	for _, row := range rows {
 		for i, cell := range row {
 			row[i] = plainCell(cell)
 		}
-		_ = w.Write(row)
+		_ = w.write(row)
 	}
-	w.Flush()
 	return &b, int64(b.Len())
 }
-
-// Spreadsheet is the same for a page: a header line and rows as CSV, and its length in bytes.
-func Spreadsheet(header []string, rows [][]string) (io.Reader, int64) { return table(header, rows) }
 
 // asFile gives a spreadsheet a name of its own, or a browser saves "export" without an ending.
 func asFile(next echo.HandlerFunc) echo.HandlerFunc {
@@ -53,10 +73,10 @@ func asFile(next echo.HandlerFunc) echo.HandlerFunc {
 	}
 }
 
-// plainCell keeps a spreadsheet from taking somebody's title for a formula: a leading =, +, -, @ gets an apostrophe,
-// unless the cell is a number.
+// plainCell keeps a spreadsheet from taking somebody's title for a formula: text that begins with what OWASP's "CSV Injection"
+// lists (=, +, -, @, a tab, a line's end, and the wide forms of the four) gets an apostrophe, unless the cell is a number.
 func plainCell(s string) string {
-	if s == "" || !strings.ContainsRune("=+-@\t\r", rune(s[0])) {
+	if first, _ := utf8.DecodeRuneInString(s); s == "" || !strings.ContainsRune("=+-@\t\r\n＝＋－＠", first) {
 		return s
 	}
 	if _, err := strconv.ParseFloat(s, 64); err == nil {
@@ -73,19 +93,33 @@ func (h *handlers) ExportPayables(ctx context.Context, r api.ExportPayablesReque
 	if r.Params.To != nil {
 		f.To = r.Params.To.Time
 	}
+	if or(r.Params.Format, api.Json) == api.Csv {
+		table, err := h.longTable(ctx, []string{"at", "vendor", "work_order", "prop", "milestone", "kind", "amount", "currency", "amount_minor", "payable_id"}, h.payableRows(f))
+		if err != nil {
+			return nil, err
+		}
+		return api.ExportPayables200TextcsvResponse{Body: table}, nil
+	}
 	list, err := read(ctx, h.Server, func(tx *ledger.Tx) ([]ledger.Payable, error) { return tx.PayablesOf(ctx, f) })
 	if err != nil {
 		return nil, err
 	}
-	if or(r.Params.Format, api.Json) == api.Csv {
-		rows := make([][]string, len(list))
-		for i, p := range list {
-			rows[i] = []string{p.At.UTC().Format(time.RFC3339), p.VendorName, p.OrderCode, p.PropCode, p.Milestone, p.Kind, minor.Decimal(p.AmountMinor, p.Currency), p.Currency, strconv.FormatInt(p.AmountMinor, 10), p.ID.String()}
-		}
-		body, n := table([]string{"at", "vendor", "work_order", "prop", "milestone", "kind", "amount", "currency", "amount_minor", "payable_id"}, rows)
-		return api.ExportPayables200TextcsvResponse{Body: body, ContentLength: n}, nil
-	}
 	return api.ExportPayables200JSONResponse{Items: each(list, payableOf), Totals: totals(list)}, nil
+}
+
+// payableRows are the rows of everything released in a period.
+func (h *handlers) payableRows(f ledger.PayableFilter) Rows {
+	return func(ctx context.Context, row func([]string) error) error {
+		who, ok := Caller(ctx)
+		if !ok {
+			return problem(kindUnauthorized, "This needs a session or a token.")
+		}
+		return h.store.ReadingOnce(ctx, who, func(tx *ledger.Tx) error {
+			return tx.EachPayable(ctx, f, func(p ledger.Payable) error {
+				return row([]string{p.At.UTC().Format(time.RFC3339), p.VendorName, p.OrderCode, p.PropCode, p.Milestone, p.Kind, minor.Decimal(p.AmountMinor, p.Currency), p.Currency, strconv.FormatInt(p.AmountMinor, 10), p.ID.String()})
+			})
+		})
+	}
 }
 
 // totals sums by currency: amounts of two currencies have no sum.

@@ -31,6 +31,7 @@ const maxErrors = 20
 type description struct {
 	doc    *openapi3.T
 	routes map[string]*routers.Route
+	sheets map[string][]column // of lists, by the generated names of operations
 }
 
 var textBodies sync.Once
@@ -49,7 +50,11 @@ func loadDescription() (*description, error) {
 			})
 		}
 	})
-	d := &description{doc: doc, routes: map[string]*routers.Route{}}
+	sheets, err := sheetColumns(openapi.Description)
+	if err != nil {
+		return nil, err
+	}
+	d := &description{doc: doc, routes: map[string]*routers.Route{}, sheets: sheets}
 	for path, item := range doc.Paths.Map() {
 		for method, op := range item.Operations() {
 			d.routes[method+" "+echoPattern(path)] = &routers.Route{Spec: doc, Path: path, PathItem: item, Method: method, Operation: op}

@@ -3672,6 +3672,9 @@ type ListAccessParams struct {
 	// Subject The id of what was read or used.
 	Subject *openapi_types.UUID `form:"subject,omitempty" json:"subject,omitempty"`
 	Act     *AccessAct          `form:"act,omitempty" json:"act,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DecideBatchParams defines parameters for DecideBatch.
@@ -3686,6 +3689,12 @@ type SealBatchParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListCalendarsParams defines parameters for ListCalendars.
+type ListCalendarsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SetCalendarParams defines parameters for SetCalendar.
 type SetCalendarParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -3697,6 +3706,9 @@ type ListCapacityParams struct {
 	// From A day of the first week; today where it is left out.
 	From  *openapi_types.Date `form:"from,omitempty" json:"from,omitempty"`
 	Weeks *int                `form:"weeks,omitempty" json:"weeks,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // SetCapacityParams defines parameters for SetCapacity.
@@ -3723,6 +3735,9 @@ type ListDeliveriesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AbandonDeliveryParams defines parameters for AbandonDelivery.
@@ -3731,16 +3746,34 @@ type AbandonDeliveryParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListConcessionsParams defines parameters for ListConcessions.
+type ListConcessionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // CompleteFileParams defines parameters for CompleteFile.
 type CompleteFileParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListInspectionsParams defines parameters for ListInspections.
+type ListInspectionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // ReinspectDeliveryParams defines parameters for ReinspectDelivery.
 type ReinspectDeliveryParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListNotesParams defines parameters for ListNotes.
+type ListNotesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AddNoteParams defines parameters for AddNote.
@@ -3761,11 +3794,23 @@ type SealDeliveryParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSignOffsParams defines parameters for ListSignOffs.
+type ListSignOffsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SignOffParams defines parameters for SignOff.
 type SignOffParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 	IfMatch        *string        `json:"If-Match,omitempty"`
+}
+
+// ListDeputiesParams defines parameters for ListDeputies.
+type ListDeputiesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AppointDeputyParams defines parameters for AppointDeputy.
@@ -3794,7 +3839,7 @@ type ListFiguresParams struct {
 	// Tier Of one tier.
 	Tier *Tier `form:"tier,omitempty" json:"tier,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3821,7 +3866,7 @@ type ListFailingChecksParams struct {
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3836,7 +3881,7 @@ type GetPlanParams struct {
 	// Seed Of the draws.
 	Seed *int64 `form:"seed,omitempty" json:"seed,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3853,12 +3898,21 @@ type ListFindingsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // InviteParams defines parameters for Invite.
 type InviteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListLogsParams defines parameters for ListLogs.
+type ListLogsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // GetConsistencyParams defines parameters for GetConsistency.
@@ -3874,12 +3928,21 @@ type ListEventsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ChangePasswordParams defines parameters for ChangePassword.
 type ChangePasswordParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListMembersParams defines parameters for ListMembers.
+type ListMembersParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DisableMemberParams defines parameters for DisableMember.
@@ -3934,6 +3997,9 @@ type ListMyWorkParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListMyWorkParamsDesk defines parameters for ListMyWork.
@@ -3943,6 +4009,9 @@ type ListMyWorkParamsDesk string
 type ListNewsParams struct {
 	// After The last id you have; none for all that is kept.
 	After *string `form:"after,omitempty" json:"after,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ResolveNoteParams defines parameters for ResolveNote.
@@ -3960,6 +4029,9 @@ type ListPayablesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ExportPayablesParams defines parameters for ExportPayables.
@@ -3973,7 +4045,7 @@ type ExportPayablesParams struct {
 	// VendorId Of one vendor.
 	VendorId *openapi_types.UUID `form:"vendor_id,omitempty" json:"vendor_id,omitempty"`
 
-	// Format `csv` has one header line (RFC 4180).
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
 	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
@@ -3981,6 +4053,12 @@ type ExportPayablesParams struct {
 type ReleasePaymentParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListPendingSignOffsParams defines parameters for ListPendingSignOffs.
+type ListPendingSignOffsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // SendSignOffParams defines parameters for SendSignOff.
@@ -4002,6 +4080,9 @@ type ListProjectsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateProjectParams defines parameters for CreateProject.
@@ -4033,12 +4114,21 @@ type ListLinesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // OpenMaintenanceParams defines parameters for OpenMaintenance.
 type OpenMaintenanceParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListOriginsParams defines parameters for ListOrigins.
+type ListOriginsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // DeclareOriginParams defines parameters for DeclareOrigin.
@@ -4059,10 +4149,22 @@ type ReassignPropParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSetsParams defines parameters for ListSets.
+type ListSetsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // UseSetParams defines parameters for UseSet.
 type UseSetParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSpecsParams defines parameters for ListSpecs.
+type ListSpecsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PublishSpecParams defines parameters for PublishSpec.
@@ -4072,6 +4174,12 @@ type PublishSpecParams struct {
 
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSetUsersParams defines parameters for ListSetUsers.
+type ListSetUsersParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListQuestionsParams defines parameters for ListQuestions.
@@ -4090,6 +4198,9 @@ type ListQuestionsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ReplyToQuestionParams defines parameters for ReplyToQuestion.
@@ -4110,16 +4221,34 @@ type PublishReferencesParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSavedNotesParams defines parameters for ListSavedNotes.
+type ListSavedNotesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SaveNoteParams defines parameters for SaveNote.
 type SaveNoteParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListSavedViewsParams defines parameters for ListSavedViews.
+type ListSavedViewsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
 // SaveViewParams defines parameters for SaveView.
 type SaveViewParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListSessionsParams defines parameters for ListSessions.
+type ListSessionsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // AcknowledgeSpecsParams defines parameters for AcknowledgeSpecs.
@@ -4162,10 +4291,19 @@ type ListStoredParams struct {
 
 	// WorkOrderId Whose props; needed with `by=prop`.
 	WorkOrderId *openapi_types.UUID `form:"work_order_id,omitempty" json:"work_order_id,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListStoredParamsBy defines parameters for ListStored.
 type ListStoredParamsBy string
+
+// ListTokensParams defines parameters for ListTokens.
+type ListTokensParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
 
 // CreateTokenParams defines parameters for CreateToken.
 type CreateTokenParams struct {
@@ -4180,12 +4318,21 @@ type ListVendorsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateVendorParams defines parameters for CreateVendor.
 type CreateVendorParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListWebhooksParams defines parameters for ListWebhooks.
+type ListWebhooksParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateWebhookParams defines parameters for CreateWebhook.
@@ -4201,6 +4348,9 @@ type ListWebhookMessagesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PingWebhookParams defines parameters for PingWebhook.
@@ -4228,6 +4378,9 @@ type ListWorkOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateWorkOrderParams defines parameters for CreateWorkOrder.
@@ -4243,12 +4396,21 @@ type ListBatchesParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // OpenBatchParams defines parameters for OpenBatch.
 type OpenBatchParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListOrderCalendarsParams defines parameters for ListOrderCalendars.
+type ListOrderCalendarsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PinCalendarParams defines parameters for PinCalendar.
@@ -4264,12 +4426,27 @@ type ListChangeOrdersParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// ListHandoversParams defines parameters for ListHandovers.
+type ListHandoversParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // HandOverParams defines parameters for HandOver.
 type HandOverParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListPaymentHoldsParams defines parameters for ListPaymentHolds.
+type ListPaymentHoldsParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // ListPermissionsParams defines parameters for ListPermissions.
@@ -4279,6 +4456,9 @@ type ListPermissionsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // PermitParams defines parameters for Permit.
@@ -4294,6 +4474,9 @@ type ListPropsParams struct {
 
 	// Limit How many at most.
 	Limit *Limit `form:"limit,omitempty" json:"limit,omitempty"`
+
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreatePropParams defines parameters for CreateProp.
@@ -4309,6 +4492,12 @@ type ImportPropsParams struct {
 
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
+// ListReferencesParams defines parameters for ListReferences.
+type ListReferencesParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
 }
 
 // CreateReferencesParams defines parameters for CreateReferences.
@@ -4525,7 +4714,7 @@ type ServerInterface interface {
 	SealBatch(ctx echo.Context, batchId BatchId, params SealBatchParams) error
 	// ListCalendars Your own party's calendars
 	// (GET /v1/calendars)
-	ListCalendars(ctx echo.Context) error
+	ListCalendars(ctx echo.Context, params ListCalendarsParams) error
 	// SetCalendar Set your own party's working days from now on
 	// (POST /v1/calendars)
 	SetCalendar(ctx echo.Context, params SetCalendarParams) error
@@ -4552,19 +4741,19 @@ type ServerInterface interface {
 	AbandonDelivery(ctx echo.Context, deliveryId DeliveryId, params AbandonDeliveryParams) error
 	// ListConcessions What was accepted as is
 	// (GET /v1/deliveries/{delivery_id}/concessions)
-	ListConcessions(ctx echo.Context, deliveryId DeliveryId) error
+	ListConcessions(ctx echo.Context, deliveryId DeliveryId, params ListConcessionsParams) error
 	// CompleteFile Join the parts of a file that went up in parts
 	// (POST /v1/deliveries/{delivery_id}/files/{file_id}/complete)
 	CompleteFile(ctx echo.Context, deliveryId DeliveryId, fileId FileId, params CompleteFileParams) error
 	// ListInspections Every inspection of a delivery
 	// (GET /v1/deliveries/{delivery_id}/inspections)
-	ListInspections(ctx echo.Context, deliveryId DeliveryId) error
+	ListInspections(ctx echo.Context, deliveryId DeliveryId, params ListInspectionsParams) error
 	// ReinspectDelivery Inspect a sealed delivery again, as the studio
 	// (POST /v1/deliveries/{delivery_id}/inspections)
 	ReinspectDelivery(ctx echo.Context, deliveryId DeliveryId, params ReinspectDeliveryParams) error
 	// ListNotes Remarks on a delivery
 	// (GET /v1/deliveries/{delivery_id}/notes)
-	ListNotes(ctx echo.Context, deliveryId DeliveryId) error
+	ListNotes(ctx echo.Context, deliveryId DeliveryId, params ListNotesParams) error
 	// AddNote Remark on a delivery
 	// (POST /v1/deliveries/{delivery_id}/notes)
 	AddNote(ctx echo.Context, deliveryId DeliveryId, params AddNoteParams) error
@@ -4576,7 +4765,7 @@ type ServerInterface interface {
 	SealDelivery(ctx echo.Context, deliveryId DeliveryId, params SealDeliveryParams) error
 	// ListSignOffs Decisions on a delivery
 	// (GET /v1/deliveries/{delivery_id}/sign-offs)
-	ListSignOffs(ctx echo.Context, deliveryId DeliveryId) error
+	ListSignOffs(ctx echo.Context, deliveryId DeliveryId, params ListSignOffsParams) error
 	// SignOff Accept a delivery, or return it with a reason
 	// (POST /v1/deliveries/{delivery_id}/sign-offs)
 	SignOff(ctx echo.Context, deliveryId DeliveryId, params SignOffParams) error
@@ -4585,7 +4774,7 @@ type ServerInterface interface {
 	GetUploads(ctx echo.Context, deliveryId DeliveryId) error
 	// ListDeputies Who decides in whose place, and when
 	// (GET /v1/deputies)
-	ListDeputies(ctx echo.Context) error
+	ListDeputies(ctx echo.Context, params ListDeputiesParams) error
 	// AppointDeputy Let a member decide in a role's place between two days
 	// (POST /v1/deputies)
 	AppointDeputy(ctx echo.Context, params AppointDeputyParams) error
@@ -4627,7 +4816,7 @@ type ServerInterface interface {
 	SetLogInProvider(ctx echo.Context) error
 	// ListLogs The logs you can see, with size and root
 	// (GET /v1/logs)
-	ListLogs(ctx echo.Context) error
+	ListLogs(ctx echo.Context, params ListLogsParams) error
 	// GetConsistency Proof that a log only grew between two sizes
 	// (GET /v1/logs/{log_id}/consistency)
 	GetConsistency(ctx echo.Context, logId LogId, params GetConsistencyParams) error
@@ -4654,7 +4843,7 @@ type ServerInterface interface {
 	SetReading(ctx echo.Context) error
 	// ListMembers Members of your own party
 	// (GET /v1/members)
-	ListMembers(ctx echo.Context) error
+	ListMembers(ctx echo.Context, params ListMembersParams) error
 	// DisableMember End a colleague's access at once
 	// (POST /v1/members/{member_id}/disable)
 	DisableMember(ctx echo.Context, memberId MemberId, params DisableMemberParams) error
@@ -4699,7 +4888,7 @@ type ServerInterface interface {
 	ReleasePayment(ctx echo.Context, paymentHoldId PaymentHoldId, params ReleasePaymentParams) error
 	// ListPendingSignOffs Your decisions that wait, or that could not be sent
 	// (GET /v1/pending-sign-offs)
-	ListPendingSignOffs(ctx echo.Context) error
+	ListPendingSignOffs(ctx echo.Context, params ListPendingSignOffsParams) error
 	// UndoSignOff Take a decision back before it is sent
 	// (DELETE /v1/pending-sign-offs/{pending_id})
 	UndoSignOff(ctx echo.Context, pendingId PendingId) error
@@ -4732,7 +4921,7 @@ type ServerInterface interface {
 	OpenMaintenance(ctx echo.Context, propId PropId, params OpenMaintenanceParams) error
 	// ListOrigins What was declared of where a prop's content comes from, newest first
 	// (GET /v1/props/{prop_id}/origins)
-	ListOrigins(ctx echo.Context, propId PropId) error
+	ListOrigins(ctx echo.Context, propId PropId, params ListOriginsParams) error
 	// DeclareOrigin Declare where a prop's content comes from, as the vendor's lead
 	// (POST /v1/props/{prop_id}/origins)
 	DeclareOrigin(ctx echo.Context, propId PropId, params DeclareOriginParams) error
@@ -4744,7 +4933,7 @@ type ServerInterface interface {
 	ReassignProp(ctx echo.Context, propId PropId, params ReassignPropParams) error
 	// ListSets The texture sets and kits that a prop uses
 	// (GET /v1/props/{prop_id}/sets)
-	ListSets(ctx echo.Context, propId PropId) error
+	ListSets(ctx echo.Context, propId PropId, params ListSetsParams) error
 	// UseSet Pin a prop to the newest accepted delivery of a set
 	// (POST /v1/props/{prop_id}/sets)
 	UseSet(ctx echo.Context, propId PropId, params UseSetParams) error
@@ -4753,13 +4942,13 @@ type ServerInterface interface {
 	TrySpec(ctx echo.Context, propId PropId) error
 	// ListSpecs Spec revisions of a prop
 	// (GET /v1/props/{prop_id}/specs)
-	ListSpecs(ctx echo.Context, propId PropId) error
+	ListSpecs(ctx echo.Context, propId PropId, params ListSpecsParams) error
 	// PublishSpec Publish a spec revision
 	// (POST /v1/props/{prop_id}/specs)
 	PublishSpec(ctx echo.Context, propId PropId, params PublishSpecParams) error
 	// ListSetUsers The props that use a set: whom a change of it touches
 	// (GET /v1/props/{prop_id}/users)
-	ListSetUsers(ctx echo.Context, propId PropId) error
+	ListSetUsers(ctx echo.Context, propId PropId, params ListSetUsersParams) error
 	// ListQuestions Questions you can see
 	// (GET /v1/questions)
 	ListQuestions(ctx echo.Context, params ListQuestionsParams) error
@@ -4783,7 +4972,7 @@ type ServerInterface interface {
 	PublishReferences(ctx echo.Context, referencePackId ReferencePackId, params PublishReferencesParams) error
 	// ListSavedNotes Sentences that the studio says often
 	// (GET /v1/saved-notes)
-	ListSavedNotes(ctx echo.Context) error
+	ListSavedNotes(ctx echo.Context, params ListSavedNotesParams) error
 	// SaveNote Keep a sentence for the whole studio
 	// (POST /v1/saved-notes)
 	SaveNote(ctx echo.Context, params SaveNoteParams) error
@@ -4792,7 +4981,7 @@ type ServerInterface interface {
 	RemoveSavedNote(ctx echo.Context, savedNoteId SavedNoteId) error
 	// ListSavedViews Your own views of the list of props
 	// (GET /v1/saved-views)
-	ListSavedViews(ctx echo.Context) error
+	ListSavedViews(ctx echo.Context, params ListSavedViewsParams) error
 	// SaveView Keep a view under a name
 	// (POST /v1/saved-views)
 	SaveView(ctx echo.Context, params SaveViewParams) error
@@ -4804,7 +4993,7 @@ type ServerInterface interface {
 	EndOtherSessions(ctx echo.Context) error
 	// ListSessions Your own sessions
 	// (GET /v1/sessions)
-	ListSessions(ctx echo.Context) error
+	ListSessions(ctx echo.Context, params ListSessionsParams) error
 	// LogIn Log in with e-mail and password
 	// (POST /v1/sessions)
 	LogIn(ctx echo.Context) error
@@ -4840,7 +5029,7 @@ type ServerInterface interface {
 	ListStored(ctx echo.Context, params ListStoredParams) error
 	// ListTokens Your own tokens
 	// (GET /v1/tokens)
-	ListTokens(ctx echo.Context) error
+	ListTokens(ctx echo.Context, params ListTokensParams) error
 	// CreateToken Make a token for a program
 	// (POST /v1/tokens)
 	CreateToken(ctx echo.Context, params CreateTokenParams) error
@@ -4855,7 +5044,7 @@ type ServerInterface interface {
 	CreateVendor(ctx echo.Context, params CreateVendorParams) error
 	// ListWebhooks Addresses that your party's programs listen at
 	// (GET /v1/webhooks)
-	ListWebhooks(ctx echo.Context) error
+	ListWebhooks(ctx echo.Context, params ListWebhooksParams) error
 	// CreateWebhook Have news sent to an address
 	// (POST /v1/webhooks)
 	CreateWebhook(ctx echo.Context, params CreateWebhookParams) error
@@ -4897,7 +5086,7 @@ type ServerInterface interface {
 	OpenBatch(ctx echo.Context, workOrderId WorkOrderId, params OpenBatchParams) error
 	// ListOrderCalendars The calendars that count on a work order
 	// (GET /v1/work-orders/{work_order_id}/calendars)
-	ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error
+	ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId, params ListOrderCalendarsParams) error
 	// PinCalendar Pin your calendar to a work order, once
 	// (POST /v1/work-orders/{work_order_id}/calendars)
 	PinCalendar(ctx echo.Context, workOrderId WorkOrderId, params PinCalendarParams) error
@@ -4906,13 +5095,13 @@ type ServerInterface interface {
 	ListChangeOrders(ctx echo.Context, workOrderId WorkOrderId, params ListChangeOrdersParams) error
 	// ListHandovers Hand-overs to the engine team
 	// (GET /v1/work-orders/{work_order_id}/handovers)
-	ListHandovers(ctx echo.Context, workOrderId WorkOrderId) error
+	ListHandovers(ctx echo.Context, workOrderId WorkOrderId, params ListHandoversParams) error
 	// HandOver Hand everything accepted to the engine team
 	// (POST /v1/work-orders/{work_order_id}/handovers)
 	HandOver(ctx echo.Context, workOrderId WorkOrderId, params HandOverParams) error
 	// ListPaymentHolds Accepted and not paid: source files are owed
 	// (GET /v1/work-orders/{work_order_id}/payment-holds)
-	ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId) error
+	ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId, params ListPaymentHoldsParams) error
 	// ListPermissions Permits and wider concessions of a work order
 	// (GET /v1/work-orders/{work_order_id}/permissions)
 	ListPermissions(ctx echo.Context, workOrderId WorkOrderId, params ListPermissionsParams) error
@@ -4930,7 +5119,7 @@ type ServerInterface interface {
 	ImportProps(ctx echo.Context, workOrderId WorkOrderId, params ImportPropsParams) error
 	// ListReferences Reference packs of a work order
 	// (GET /v1/work-orders/{work_order_id}/references)
-	ListReferences(ctx echo.Context, workOrderId WorkOrderId) error
+	ListReferences(ctx echo.Context, workOrderId WorkOrderId, params ListReferencesParams) error
 	// CreateReferences Begin a reference pack, as the studio
 	// (POST /v1/work-orders/{work_order_id}/references)
 	CreateReferences(ctx echo.Context, workOrderId WorkOrderId, params CreateReferencesParams) error
@@ -5007,6 +5196,13 @@ func (w *ServerInterfaceWrapper) ListAccess(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "act", ctx.QueryParams(), &params.Act, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter act: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -5110,8 +5306,17 @@ func (w *ServerInterfaceWrapper) SealBatch(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListCalendars(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListCalendarsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListCalendars(ctx)
+	err = w.Handler.ListCalendars(ctx, params)
 	return err
 }
 
@@ -5164,6 +5369,13 @@ func (w *ServerInterfaceWrapper) ListCapacity(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "weeks", ctx.QueryParams(), &params.Weeks, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter weeks: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -5304,6 +5516,13 @@ func (w *ServerInterfaceWrapper) ListDeliveries(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListDeliveries(ctx, params)
 	return err
@@ -5374,8 +5593,17 @@ func (w *ServerInterfaceWrapper) ListConcessions(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListConcessionsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListConcessions(ctx, deliveryId)
+	err = w.Handler.ListConcessions(ctx, deliveryId, params)
 	return err
 }
 
@@ -5436,8 +5664,17 @@ func (w *ServerInterfaceWrapper) ListInspections(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListInspectionsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListInspections(ctx, deliveryId)
+	err = w.Handler.ListInspections(ctx, deliveryId, params)
 	return err
 }
 
@@ -5490,8 +5727,17 @@ func (w *ServerInterfaceWrapper) ListNotes(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListNotesParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListNotes(ctx, deliveryId)
+	err = w.Handler.ListNotes(ctx, deliveryId, params)
 	return err
 }
 
@@ -5620,8 +5866,17 @@ func (w *ServerInterfaceWrapper) ListSignOffs(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter delivery_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSignOffsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSignOffs(ctx, deliveryId)
+	err = w.Handler.ListSignOffs(ctx, deliveryId, params)
 	return err
 }
 
@@ -5698,8 +5953,17 @@ func (w *ServerInterfaceWrapper) GetUploads(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListDeputies(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListDeputiesParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListDeputies(ctx)
+	err = w.Handler.ListDeputies(ctx, params)
 	return err
 }
 
@@ -5990,6 +6254,13 @@ func (w *ServerInterfaceWrapper) ListFindings(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListFindings(ctx, inspectionId, params)
 	return err
@@ -6066,8 +6337,17 @@ func (w *ServerInterfaceWrapper) SetLogInProvider(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListLogs(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListLogsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListLogs(ctx)
+	err = w.Handler.ListLogs(ctx, params)
 	return err
 }
 
@@ -6128,6 +6408,13 @@ func (w *ServerInterfaceWrapper) ListEvents(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -6215,8 +6502,17 @@ func (w *ServerInterfaceWrapper) SetReading(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListMembers(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListMembersParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListMembers(ctx)
+	err = w.Handler.ListMembers(ctx, params)
 	return err
 }
 
@@ -6513,6 +6809,13 @@ func (w *ServerInterfaceWrapper) ListMyWork(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListMyWork(ctx, params)
 	return err
@@ -6538,6 +6841,13 @@ func (w *ServerInterfaceWrapper) ListNews(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "after", ctx.QueryParams(), &params.After, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter after: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -6608,6 +6918,13 @@ func (w *ServerInterfaceWrapper) ListPayables(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -6696,8 +7013,17 @@ func (w *ServerInterfaceWrapper) ReleasePayment(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListPendingSignOffs(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPendingSignOffsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListPendingSignOffs(ctx)
+	err = w.Handler.ListPendingSignOffs(ctx, params)
 	return err
 }
 
@@ -6829,6 +7155,13 @@ func (w *ServerInterfaceWrapper) ListProjects(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListProjects(ctx, params)
 	return err
@@ -6957,6 +7290,13 @@ func (w *ServerInterfaceWrapper) ListLines(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListLines(ctx, params)
 	return err
@@ -7027,8 +7367,17 @@ func (w *ServerInterfaceWrapper) ListOrigins(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListOriginsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListOrigins(ctx, propId)
+	err = w.Handler.ListOrigins(ctx, propId, params)
 	return err
 }
 
@@ -7157,8 +7506,17 @@ func (w *ServerInterfaceWrapper) ListSets(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSetsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSets(ctx, propId)
+	err = w.Handler.ListSets(ctx, propId, params)
 	return err
 }
 
@@ -7227,8 +7585,17 @@ func (w *ServerInterfaceWrapper) ListSpecs(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSpecsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSpecs(ctx, propId)
+	err = w.Handler.ListSpecs(ctx, propId, params)
 	return err
 }
 
@@ -7287,8 +7654,17 @@ func (w *ServerInterfaceWrapper) ListSetUsers(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter prop_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSetUsersParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSetUsers(ctx, propId)
+	err = w.Handler.ListSetUsers(ctx, propId, params)
 	return err
 }
 
@@ -7331,6 +7707,13 @@ func (w *ServerInterfaceWrapper) ListQuestions(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -7512,8 +7895,17 @@ func (w *ServerInterfaceWrapper) PublishReferences(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListSavedNotes(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSavedNotesParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSavedNotes(ctx)
+	err = w.Handler.ListSavedNotes(ctx, params)
 	return err
 }
 
@@ -7568,8 +7960,17 @@ func (w *ServerInterfaceWrapper) RemoveSavedNote(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListSavedViews(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSavedViewsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSavedViews(ctx)
+	err = w.Handler.ListSavedViews(ctx, params)
 	return err
 }
 
@@ -7633,8 +8034,17 @@ func (w *ServerInterfaceWrapper) EndOtherSessions(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListSessions(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListSessionsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListSessions(ctx)
+	err = w.Handler.ListSessions(ctx, params)
 	return err
 }
 
@@ -7874,6 +8284,13 @@ func (w *ServerInterfaceWrapper) ListStored(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListStored(ctx, params)
 	return err
@@ -7883,8 +8300,17 @@ func (w *ServerInterfaceWrapper) ListStored(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListTokens(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListTokensParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListTokens(ctx)
+	err = w.Handler.ListTokens(ctx, params)
 	return err
 }
 
@@ -7955,6 +8381,13 @@ func (w *ServerInterfaceWrapper) ListVendors(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListVendors(ctx, params)
 	return err
@@ -7995,8 +8428,17 @@ func (w *ServerInterfaceWrapper) CreateVendor(ctx echo.Context) error {
 func (w *ServerInterfaceWrapper) ListWebhooks(ctx echo.Context) error {
 	var err error
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListWebhooksParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListWebhooks(ctx)
+	err = w.Handler.ListWebhooks(ctx, params)
 	return err
 }
 
@@ -8104,6 +8546,13 @@ func (w *ServerInterfaceWrapper) ListWebhookMessages(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -8245,6 +8694,13 @@ func (w *ServerInterfaceWrapper) ListWorkOrders(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListWorkOrders(ctx, params)
 	return err
@@ -8324,6 +8780,13 @@ func (w *ServerInterfaceWrapper) ListBatches(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListBatches(ctx, workOrderId, params)
 	return err
@@ -8378,8 +8841,17 @@ func (w *ServerInterfaceWrapper) ListOrderCalendars(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListOrderCalendarsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListOrderCalendars(ctx, workOrderId)
+	err = w.Handler.ListOrderCalendars(ctx, workOrderId, params)
 	return err
 }
 
@@ -8448,6 +8920,13 @@ func (w *ServerInterfaceWrapper) ListChangeOrders(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
 	}
 
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
 	err = w.Handler.ListChangeOrders(ctx, workOrderId, params)
 	return err
@@ -8464,8 +8943,17 @@ func (w *ServerInterfaceWrapper) ListHandovers(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListHandoversParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListHandovers(ctx, workOrderId)
+	err = w.Handler.ListHandovers(ctx, workOrderId, params)
 	return err
 }
 
@@ -8518,8 +9006,17 @@ func (w *ServerInterfaceWrapper) ListPaymentHolds(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListPaymentHoldsParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListPaymentHolds(ctx, workOrderId)
+	err = w.Handler.ListPaymentHolds(ctx, workOrderId, params)
 	return err
 }
 
@@ -8548,6 +9045,13 @@ func (w *ServerInterfaceWrapper) ListPermissions(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -8618,6 +9122,13 @@ func (w *ServerInterfaceWrapper) ListProps(ctx echo.Context) error {
 	err = runtime.BindQueryParameterWithOptions("form", true, false, "limit", ctx.QueryParams(), &params.Limit, runtime.BindQueryParameterOptions{Type: "integer", Format: ""})
 	if err != nil {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter limit: %s", err))
+	}
+
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
 	}
 
 	// Invoke the callback with all the unmarshaled arguments
@@ -8718,8 +9229,17 @@ func (w *ServerInterfaceWrapper) ListReferences(ctx echo.Context) error {
 		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter work_order_id: %s", err))
 	}
 
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListReferencesParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
 	// Invoke the callback with all the unmarshaled arguments
-	err = w.Handler.ListReferences(ctx, workOrderId)
+	err = w.Handler.ListReferences(ctx, workOrderId, params)
 	return err
 }
 
@@ -9224,6 +9744,26 @@ func (response ListAccess200JSONResponse) VisitListAccessResponse(w http.Respons
 	return err
 }
 
+type ListAccess200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListAccess200TextcsvResponse) VisitListAccessResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListAccessdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -9362,6 +9902,7 @@ func (response SealBatchdefaultApplicationProblemPlusJSONResponse) VisitSealBatc
 }
 
 type ListCalendarsRequestObject struct {
+	Params ListCalendarsParams
 }
 
 type ListCalendarsResponseObject interface {
@@ -9379,6 +9920,26 @@ func (response ListCalendars200JSONResponse) VisitListCalendarsResponse(w http.R
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCalendars200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListCalendars200TextcsvResponse) VisitListCalendarsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -9458,6 +10019,26 @@ func (response ListCapacity200JSONResponse) VisitListCapacityResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListCapacity200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListCapacity200TextcsvResponse) VisitListCapacityResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -9620,6 +10201,26 @@ func (response ListDeliveries200JSONResponse) VisitListDeliveriesResponse(w http
 	return err
 }
 
+type ListDeliveries200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListDeliveries200TextcsvResponse) VisitListDeliveriesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListDeliveriesdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -9726,6 +10327,7 @@ func (response AbandonDeliverydefaultApplicationProblemPlusJSONResponse) VisitAb
 
 type ListConcessionsRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     ListConcessionsParams
 }
 
 type ListConcessionsResponseObject interface {
@@ -9743,6 +10345,26 @@ func (response ListConcessions200JSONResponse) VisitListConcessionsResponse(w ht
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListConcessions200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListConcessions200TextcsvResponse) VisitListConcessionsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -9806,6 +10428,7 @@ func (response CompleteFiledefaultApplicationProblemPlusJSONResponse) VisitCompl
 
 type ListInspectionsRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     ListInspectionsParams
 }
 
 type ListInspectionsResponseObject interface {
@@ -9823,6 +10446,26 @@ func (response ListInspections200JSONResponse) VisitListInspectionsResponse(w ht
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListInspections200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListInspections200TextcsvResponse) VisitListInspectionsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -9886,6 +10529,7 @@ func (response ReinspectDeliverydefaultApplicationProblemPlusJSONResponse) Visit
 
 type ListNotesRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     ListNotesParams
 }
 
 type ListNotesResponseObject interface {
@@ -9903,6 +10547,26 @@ func (response ListNotes200JSONResponse) VisitListNotesResponse(w http.ResponseW
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNotes200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListNotes200TextcsvResponse) VisitListNotesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -10047,6 +10711,7 @@ func (response SealDeliverydefaultApplicationProblemPlusJSONResponse) VisitSealD
 
 type ListSignOffsRequestObject struct {
 	DeliveryId DeliveryId `json:"delivery_id"`
+	Params     ListSignOffsParams
 }
 
 type ListSignOffsResponseObject interface {
@@ -10064,6 +10729,26 @@ func (response ListSignOffs200JSONResponse) VisitListSignOffsResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSignOffs200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSignOffs200TextcsvResponse) VisitListSignOffsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -10165,6 +10850,7 @@ func (response GetUploadsdefaultApplicationProblemPlusJSONResponse) VisitGetUplo
 }
 
 type ListDeputiesRequestObject struct {
+	Params ListDeputiesParams
 }
 
 type ListDeputiesResponseObject interface {
@@ -10182,6 +10868,26 @@ func (response ListDeputies200JSONResponse) VisitListDeputiesResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListDeputies200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListDeputies200TextcsvResponse) VisitListDeputiesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -10561,6 +11267,26 @@ func (response ListFindings200JSONResponse) VisitListFindingsResponse(w http.Res
 	return err
 }
 
+type ListFindings200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListFindings200TextcsvResponse) VisitListFindingsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListFindingsdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -10782,6 +11508,7 @@ func (response SetLogInProviderdefaultApplicationProblemPlusJSONResponse) VisitS
 }
 
 type ListLogsRequestObject struct {
+	Params ListLogsParams
 }
 
 type ListLogsResponseObject interface {
@@ -10799,6 +11526,26 @@ func (response ListLogs200JSONResponse) VisitListLogsResponse(w http.ResponseWri
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListLogs200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListLogs200TextcsvResponse) VisitListLogsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -10879,6 +11626,26 @@ func (response ListEvents200JSONResponse) VisitListEventsResponse(w http.Respons
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListEvents200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListEvents200TextcsvResponse) VisitListEventsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -11126,6 +11893,7 @@ func (response SetReadingdefaultApplicationProblemPlusJSONResponse) VisitSetRead
 }
 
 type ListMembersRequestObject struct {
+	Params ListMembersParams
 }
 
 type ListMembersResponseObject interface {
@@ -11143,6 +11911,26 @@ func (response ListMembers200JSONResponse) VisitListMembersResponse(w http.Respo
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListMembers200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListMembers200TextcsvResponse) VisitListMembersResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -11470,6 +12258,26 @@ func (response ListMyWork200JSONResponse) VisitListMyWorkResponse(w http.Respons
 	return err
 }
 
+type ListMyWork200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListMyWork200TextcsvResponse) VisitListMyWorkResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListMyWorkdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -11544,6 +12352,26 @@ func (response ListNews200JSONResponse) VisitListNewsResponse(w http.ResponseWri
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListNews200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListNews200TextcsvResponse) VisitListNewsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -11624,6 +12452,26 @@ func (response ListPayables200JSONResponse) VisitListPayablesResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPayables200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListPayables200TextcsvResponse) VisitListPayablesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -11745,6 +12593,7 @@ func (response ReleasePaymentdefaultApplicationProblemPlusJSONResponse) VisitRel
 }
 
 type ListPendingSignOffsRequestObject struct {
+	Params ListPendingSignOffsParams
 }
 
 type ListPendingSignOffsResponseObject interface {
@@ -11762,6 +12611,26 @@ func (response ListPendingSignOffs200JSONResponse) VisitListPendingSignOffsRespo
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPendingSignOffs200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListPendingSignOffs200TextcsvResponse) VisitListPendingSignOffsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -11957,6 +12826,26 @@ func (response ListProjects200JSONResponse) VisitListProjectsResponse(w http.Res
 	return err
 }
 
+type ListProjects200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListProjects200TextcsvResponse) VisitListProjectsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListProjectsdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -12075,6 +12964,26 @@ func (response ListLines200JSONResponse) VisitListLinesResponse(w http.ResponseW
 	return err
 }
 
+type ListLines200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListLines200TextcsvResponse) VisitListLinesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListLinesdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -12174,6 +13083,7 @@ func (response OpenMaintenancedefaultApplicationProblemPlusJSONResponse) VisitOp
 
 type ListOriginsRequestObject struct {
 	PropId PropId `json:"prop_id"`
+	Params ListOriginsParams
 }
 
 type ListOriginsResponseObject interface {
@@ -12191,6 +13101,26 @@ func (response ListOrigins200JSONResponse) VisitListOriginsResponse(w http.Respo
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOrigins200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListOrigins200TextcsvResponse) VisitListOriginsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12336,6 +13266,7 @@ func (response ReassignPropdefaultApplicationProblemPlusJSONResponse) VisitReass
 
 type ListSetsRequestObject struct {
 	PropId PropId `json:"prop_id"`
+	Params ListSetsParams
 }
 
 type ListSetsResponseObject interface {
@@ -12353,6 +13284,26 @@ func (response ListSets200JSONResponse) VisitListSetsResponse(w http.ResponseWri
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSets200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSets200TextcsvResponse) VisitListSetsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12456,6 +13407,7 @@ func (response TrySpecdefaultApplicationProblemPlusJSONResponse) VisitTrySpecRes
 
 type ListSpecsRequestObject struct {
 	PropId PropId `json:"prop_id"`
+	Params ListSpecsParams
 }
 
 type ListSpecsResponseObject interface {
@@ -12473,6 +13425,26 @@ func (response ListSpecs200JSONResponse) VisitListSpecsResponse(w http.ResponseW
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSpecs200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSpecs200TextcsvResponse) VisitListSpecsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12537,6 +13509,7 @@ func (response PublishSpecdefaultApplicationProblemPlusJSONResponse) VisitPublis
 
 type ListSetUsersRequestObject struct {
 	PropId PropId `json:"prop_id"`
+	Params ListSetUsersParams
 }
 
 type ListSetUsersResponseObject interface {
@@ -12554,6 +13527,26 @@ func (response ListSetUsers200JSONResponse) VisitListSetUsersResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSetUsers200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSetUsers200TextcsvResponse) VisitListSetUsersResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12593,6 +13586,26 @@ func (response ListQuestions200JSONResponse) VisitListQuestionsResponse(w http.R
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuestions200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListQuestions200TextcsvResponse) VisitListQuestionsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12853,6 +13866,7 @@ func (response PublishReferencesdefaultApplicationProblemPlusJSONResponse) Visit
 }
 
 type ListSavedNotesRequestObject struct {
+	Params ListSavedNotesParams
 }
 
 type ListSavedNotesResponseObject interface {
@@ -12870,6 +13884,26 @@ func (response ListSavedNotes200JSONResponse) VisitListSavedNotesResponse(w http
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSavedNotes200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSavedNotes200TextcsvResponse) VisitListSavedNotesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -12964,6 +13998,7 @@ func (response RemoveSavedNotedefaultApplicationProblemPlusJSONResponse) VisitRe
 }
 
 type ListSavedViewsRequestObject struct {
+	Params ListSavedViewsParams
 }
 
 type ListSavedViewsResponseObject interface {
@@ -12981,6 +14016,26 @@ func (response ListSavedViews200JSONResponse) VisitListSavedViewsResponse(w http
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSavedViews200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSavedViews200TextcsvResponse) VisitListSavedViewsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -13107,6 +14162,7 @@ func (response EndOtherSessionsdefaultApplicationProblemPlusJSONResponse) VisitE
 }
 
 type ListSessionsRequestObject struct {
+	Params ListSessionsParams
 }
 
 type ListSessionsResponseObject interface {
@@ -13124,6 +14180,26 @@ func (response ListSessions200JSONResponse) VisitListSessionsResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListSessions200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListSessions200TextcsvResponse) VisitListSessionsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -13549,6 +14625,26 @@ func (response ListStored200JSONResponse) VisitListStoredResponse(w http.Respons
 	return err
 }
 
+type ListStored200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListStored200TextcsvResponse) VisitListStoredResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListStoreddefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -13567,6 +14663,7 @@ func (response ListStoreddefaultApplicationProblemPlusJSONResponse) VisitListSto
 }
 
 type ListTokensRequestObject struct {
+	Params ListTokensParams
 }
 
 type ListTokensResponseObject interface {
@@ -13584,6 +14681,26 @@ func (response ListTokens200JSONResponse) VisitListTokensResponse(w http.Respons
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListTokens200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListTokens200TextcsvResponse) VisitListTokensResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -13713,6 +14830,26 @@ func (response ListVendors200JSONResponse) VisitListVendorsResponse(w http.Respo
 	return err
 }
 
+type ListVendors200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListVendors200TextcsvResponse) VisitListVendorsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListVendorsdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -13771,6 +14908,7 @@ func (response CreateVendordefaultApplicationProblemPlusJSONResponse) VisitCreat
 }
 
 type ListWebhooksRequestObject struct {
+	Params ListWebhooksParams
 }
 
 type ListWebhooksResponseObject interface {
@@ -13788,6 +14926,26 @@ func (response ListWebhooks200JSONResponse) VisitListWebhooksResponse(w http.Res
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListWebhooks200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListWebhooks200TextcsvResponse) VisitListWebhooksResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -13997,6 +15155,26 @@ func (response ListWebhookMessages200JSONResponse) VisitListWebhookMessagesRespo
 	return err
 }
 
+type ListWebhookMessages200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListWebhookMessages200TextcsvResponse) VisitListWebhookMessagesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListWebhookMessagesdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -14172,6 +15350,26 @@ func (response ListWorkOrders200JSONResponse) VisitListWorkOrdersResponse(w http
 	return err
 }
 
+type ListWorkOrders200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListWorkOrders200TextcsvResponse) VisitListWorkOrdersResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListWorkOrdersdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -14291,6 +15489,26 @@ func (response ListBatches200JSONResponse) VisitListBatchesResponse(w http.Respo
 	return err
 }
 
+type ListBatches200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListBatches200TextcsvResponse) VisitListBatchesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListBatchesdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -14351,6 +15569,7 @@ func (response OpenBatchdefaultApplicationProblemPlusJSONResponse) VisitOpenBatc
 
 type ListOrderCalendarsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListOrderCalendarsParams
 }
 
 type ListOrderCalendarsResponseObject interface {
@@ -14368,6 +15587,26 @@ func (response ListOrderCalendars200JSONResponse) VisitListOrderCalendarsRespons
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListOrderCalendars200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListOrderCalendars200TextcsvResponse) VisitListOrderCalendarsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -14452,6 +15691,26 @@ func (response ListChangeOrders200JSONResponse) VisitListChangeOrdersResponse(w 
 	return err
 }
 
+type ListChangeOrders200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListChangeOrders200TextcsvResponse) VisitListChangeOrdersResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
 type ListChangeOrdersdefaultApplicationProblemPlusJSONResponse struct {
 	Body       Problem
 	StatusCode int
@@ -14471,6 +15730,7 @@ func (response ListChangeOrdersdefaultApplicationProblemPlusJSONResponse) VisitL
 
 type ListHandoversRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListHandoversParams
 }
 
 type ListHandoversResponseObject interface {
@@ -14488,6 +15748,26 @@ func (response ListHandovers200JSONResponse) VisitListHandoversResponse(w http.R
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListHandovers200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListHandovers200TextcsvResponse) VisitListHandoversResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -14551,6 +15831,7 @@ func (response HandOverdefaultApplicationProblemPlusJSONResponse) VisitHandOverR
 
 type ListPaymentHoldsRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListPaymentHoldsParams
 }
 
 type ListPaymentHoldsResponseObject interface {
@@ -14568,6 +15849,26 @@ func (response ListPaymentHolds200JSONResponse) VisitListPaymentHoldsResponse(w 
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPaymentHolds200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListPaymentHolds200TextcsvResponse) VisitListPaymentHoldsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -14608,6 +15909,26 @@ func (response ListPermissions200JSONResponse) VisitListPermissionsResponse(w ht
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListPermissions200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListPermissions200TextcsvResponse) VisitListPermissionsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -14689,6 +16010,26 @@ func (response ListProps200JSONResponse) VisitListPropsResponse(w http.ResponseW
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListProps200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListProps200TextcsvResponse) VisitListPropsResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -14793,6 +16134,7 @@ func (response ImportPropsdefaultApplicationProblemPlusJSONResponse) VisitImport
 
 type ListReferencesRequestObject struct {
 	WorkOrderId WorkOrderId `json:"work_order_id"`
+	Params      ListReferencesParams
 }
 
 type ListReferencesResponseObject interface {
@@ -14810,6 +16152,26 @@ func (response ListReferences200JSONResponse) VisitListReferencesResponse(w http
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(200)
 	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListReferences200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListReferences200TextcsvResponse) VisitListReferencesResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
 	return err
 }
 
@@ -15611,8 +16973,10 @@ func (sh *strictHandler) SealBatch(ctx echo.Context, batchId BatchId, params Sea
 }
 
 // ListCalendars operation middleware
-func (sh *strictHandler) ListCalendars(ctx echo.Context) error {
+func (sh *strictHandler) ListCalendars(ctx echo.Context, params ListCalendarsParams) error {
 	var request ListCalendarsRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListCalendars(ctx.Request().Context(), request.(ListCalendarsRequestObject))
@@ -15905,10 +17269,11 @@ func (sh *strictHandler) AbandonDelivery(ctx echo.Context, deliveryId DeliveryId
 }
 
 // ListConcessions operation middleware
-func (sh *strictHandler) ListConcessions(ctx echo.Context, deliveryId DeliveryId) error {
+func (sh *strictHandler) ListConcessions(ctx echo.Context, deliveryId DeliveryId, params ListConcessionsParams) error {
 	var request ListConcessionsRequestObject
 
 	request.DeliveryId = deliveryId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListConcessions(ctx.Request().Context(), request.(ListConcessionsRequestObject))
@@ -15957,10 +17322,11 @@ func (sh *strictHandler) CompleteFile(ctx echo.Context, deliveryId DeliveryId, f
 }
 
 // ListInspections operation middleware
-func (sh *strictHandler) ListInspections(ctx echo.Context, deliveryId DeliveryId) error {
+func (sh *strictHandler) ListInspections(ctx echo.Context, deliveryId DeliveryId, params ListInspectionsParams) error {
 	var request ListInspectionsRequestObject
 
 	request.DeliveryId = deliveryId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListInspections(ctx.Request().Context(), request.(ListInspectionsRequestObject))
@@ -16031,10 +17397,11 @@ func (sh *strictHandler) ReinspectDelivery(ctx echo.Context, deliveryId Delivery
 }
 
 // ListNotes operation middleware
-func (sh *strictHandler) ListNotes(ctx echo.Context, deliveryId DeliveryId) error {
+func (sh *strictHandler) ListNotes(ctx echo.Context, deliveryId DeliveryId, params ListNotesParams) error {
 	var request ListNotesRequestObject
 
 	request.DeliveryId = deliveryId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListNotes(ctx.Request().Context(), request.(ListNotesRequestObject))
@@ -16180,10 +17547,11 @@ func (sh *strictHandler) SealDelivery(ctx echo.Context, deliveryId DeliveryId, p
 }
 
 // ListSignOffs operation middleware
-func (sh *strictHandler) ListSignOffs(ctx echo.Context, deliveryId DeliveryId) error {
+func (sh *strictHandler) ListSignOffs(ctx echo.Context, deliveryId DeliveryId, params ListSignOffsParams) error {
 	var request ListSignOffsRequestObject
 
 	request.DeliveryId = deliveryId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSignOffs(ctx.Request().Context(), request.(ListSignOffsRequestObject))
@@ -16279,8 +17647,10 @@ func (sh *strictHandler) GetUploads(ctx echo.Context, deliveryId DeliveryId) err
 }
 
 // ListDeputies operation middleware
-func (sh *strictHandler) ListDeputies(ctx echo.Context) error {
+func (sh *strictHandler) ListDeputies(ctx echo.Context, params ListDeputiesParams) error {
 	var request ListDeputiesRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListDeputies(ctx.Request().Context(), request.(ListDeputiesRequestObject))
@@ -16736,8 +18106,10 @@ func (sh *strictHandler) SetLogInProvider(ctx echo.Context) error {
 }
 
 // ListLogs operation middleware
-func (sh *strictHandler) ListLogs(ctx echo.Context) error {
+func (sh *strictHandler) ListLogs(ctx echo.Context, params ListLogsParams) error {
 	var request ListLogsRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListLogs(ctx.Request().Context(), request.(ListLogsRequestObject))
@@ -17020,8 +18392,10 @@ func (sh *strictHandler) SetReading(ctx echo.Context) error {
 }
 
 // ListMembers operation middleware
-func (sh *strictHandler) ListMembers(ctx echo.Context) error {
+func (sh *strictHandler) ListMembers(ctx echo.Context, params ListMembersParams) error {
 	var request ListMembersRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListMembers(ctx.Request().Context(), request.(ListMembersRequestObject))
@@ -17561,8 +18935,10 @@ func (sh *strictHandler) ReleasePayment(ctx echo.Context, paymentHoldId PaymentH
 }
 
 // ListPendingSignOffs operation middleware
-func (sh *strictHandler) ListPendingSignOffs(ctx echo.Context) error {
+func (sh *strictHandler) ListPendingSignOffs(ctx echo.Context, params ListPendingSignOffsParams) error {
 	var request ListPendingSignOffsRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListPendingSignOffs(ctx.Request().Context(), request.(ListPendingSignOffsRequestObject))
@@ -17906,10 +19282,11 @@ func (sh *strictHandler) OpenMaintenance(ctx echo.Context, propId PropId, params
 }
 
 // ListOrigins operation middleware
-func (sh *strictHandler) ListOrigins(ctx echo.Context, propId PropId) error {
+func (sh *strictHandler) ListOrigins(ctx echo.Context, propId PropId, params ListOriginsParams) error {
 	var request ListOriginsRequestObject
 
 	request.PropId = propId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListOrigins(ctx.Request().Context(), request.(ListOriginsRequestObject))
@@ -18078,10 +19455,11 @@ func (sh *strictHandler) ReassignProp(ctx echo.Context, propId PropId, params Re
 }
 
 // ListSets operation middleware
-func (sh *strictHandler) ListSets(ctx echo.Context, propId PropId) error {
+func (sh *strictHandler) ListSets(ctx echo.Context, propId PropId, params ListSetsParams) error {
 	var request ListSetsRequestObject
 
 	request.PropId = propId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSets(ctx.Request().Context(), request.(ListSetsRequestObject))
@@ -18200,10 +19578,11 @@ func (sh *strictHandler) TrySpec(ctx echo.Context, propId PropId) error {
 }
 
 // ListSpecs operation middleware
-func (sh *strictHandler) ListSpecs(ctx echo.Context, propId PropId) error {
+func (sh *strictHandler) ListSpecs(ctx echo.Context, propId PropId, params ListSpecsParams) error {
 	var request ListSpecsRequestObject
 
 	request.PropId = propId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSpecs(ctx.Request().Context(), request.(ListSpecsRequestObject))
@@ -18279,10 +19658,11 @@ func (sh *strictHandler) PublishSpec(ctx echo.Context, propId PropId, params Pub
 }
 
 // ListSetUsers operation middleware
-func (sh *strictHandler) ListSetUsers(ctx echo.Context, propId PropId) error {
+func (sh *strictHandler) ListSetUsers(ctx echo.Context, propId PropId, params ListSetUsersParams) error {
 	var request ListSetUsersRequestObject
 
 	request.PropId = propId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSetUsers(ctx.Request().Context(), request.(ListSetUsersRequestObject))
@@ -18506,8 +19886,10 @@ func (sh *strictHandler) PublishReferences(ctx echo.Context, referencePackId Ref
 }
 
 // ListSavedNotes operation middleware
-func (sh *strictHandler) ListSavedNotes(ctx echo.Context) error {
+func (sh *strictHandler) ListSavedNotes(ctx echo.Context, params ListSavedNotesParams) error {
 	var request ListSavedNotesRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSavedNotes(ctx.Request().Context(), request.(ListSavedNotesRequestObject))
@@ -18602,8 +19984,10 @@ func (sh *strictHandler) RemoveSavedNote(ctx echo.Context, savedNoteId SavedNote
 }
 
 // ListSavedViews operation middleware
-func (sh *strictHandler) ListSavedViews(ctx echo.Context) error {
+func (sh *strictHandler) ListSavedViews(ctx echo.Context, params ListSavedViewsParams) error {
 	var request ListSavedViewsRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSavedViews(ctx.Request().Context(), request.(ListSavedViewsRequestObject))
@@ -18721,8 +20105,10 @@ func (sh *strictHandler) EndOtherSessions(ctx echo.Context) error {
 }
 
 // ListSessions operation middleware
-func (sh *strictHandler) ListSessions(ctx echo.Context) error {
+func (sh *strictHandler) ListSessions(ctx echo.Context, params ListSessionsParams) error {
 	var request ListSessionsRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListSessions(ctx.Request().Context(), request.(ListSessionsRequestObject))
@@ -19108,8 +20494,10 @@ func (sh *strictHandler) ListStored(ctx echo.Context, params ListStoredParams) e
 }
 
 // ListTokens operation middleware
-func (sh *strictHandler) ListTokens(ctx echo.Context) error {
+func (sh *strictHandler) ListTokens(ctx echo.Context, params ListTokensParams) error {
 	var request ListTokensRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListTokens(ctx.Request().Context(), request.(ListTokensRequestObject))
@@ -19277,8 +20665,10 @@ func (sh *strictHandler) CreateVendor(ctx echo.Context, params CreateVendorParam
 }
 
 // ListWebhooks operation middleware
-func (sh *strictHandler) ListWebhooks(ctx echo.Context) error {
+func (sh *strictHandler) ListWebhooks(ctx echo.Context, params ListWebhooksParams) error {
 	var request ListWebhooksRequestObject
+
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListWebhooks(ctx.Request().Context(), request.(ListWebhooksRequestObject))
@@ -19769,10 +21159,11 @@ func (sh *strictHandler) OpenBatch(ctx echo.Context, workOrderId WorkOrderId, pa
 }
 
 // ListOrderCalendars operation middleware
-func (sh *strictHandler) ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId) error {
+func (sh *strictHandler) ListOrderCalendars(ctx echo.Context, workOrderId WorkOrderId, params ListOrderCalendarsParams) error {
 	var request ListOrderCalendarsRequestObject
 
 	request.WorkOrderId = workOrderId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListOrderCalendars(ctx.Request().Context(), request.(ListOrderCalendarsRequestObject))
@@ -19869,10 +21260,11 @@ func (sh *strictHandler) ListChangeOrders(ctx echo.Context, workOrderId WorkOrde
 }
 
 // ListHandovers operation middleware
-func (sh *strictHandler) ListHandovers(ctx echo.Context, workOrderId WorkOrderId) error {
+func (sh *strictHandler) ListHandovers(ctx echo.Context, workOrderId WorkOrderId, params ListHandoversParams) error {
 	var request ListHandoversRequestObject
 
 	request.WorkOrderId = workOrderId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListHandovers(ctx.Request().Context(), request.(ListHandoversRequestObject))
@@ -19943,10 +21335,11 @@ func (sh *strictHandler) HandOver(ctx echo.Context, workOrderId WorkOrderId, par
 }
 
 // ListPaymentHolds operation middleware
-func (sh *strictHandler) ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId) error {
+func (sh *strictHandler) ListPaymentHolds(ctx echo.Context, workOrderId WorkOrderId, params ListPaymentHoldsParams) error {
 	var request ListPaymentHoldsRequestObject
 
 	request.WorkOrderId = workOrderId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListPaymentHolds(ctx.Request().Context(), request.(ListPaymentHoldsRequestObject))
@@ -20146,10 +21539,11 @@ func (sh *strictHandler) ImportProps(ctx echo.Context, workOrderId WorkOrderId, 
 }
 
 // ListReferences operation middleware
-func (sh *strictHandler) ListReferences(ctx echo.Context, workOrderId WorkOrderId) error {
+func (sh *strictHandler) ListReferences(ctx echo.Context, workOrderId WorkOrderId, params ListReferencesParams) error {
 	var request ListReferencesRequestObject
 
 	request.WorkOrderId = workOrderId
+	request.Params = params
 
 	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
 		return sh.ssi.ListReferences(ctx.Request().Context(), request.(ListReferencesRequestObject))
