@@ -132,6 +132,14 @@ func inspectFolder(t testing.TB, sp *spec.Spec, folder string) *Result {
 	return r
 }
 
+// inspectOnly makes the checks of these families alone.
+func inspectOnly(t testing.TB, sp *spec.Spec, folder string, families ...string) *Result {
+	t.Helper()
+	r, err := Inspect(context.Background(), Job{Spec: sp, Folder: folder, Threads: 2, Only: families})
+	require.NoError(t, err)
+	return r
+}
+
 func findingOf(t testing.TB, e *Evidence, check string) Finding {
 	t.Helper()
 	for _, f := range e.Findings {

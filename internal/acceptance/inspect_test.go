@@ -20,8 +20,7 @@ import (
 
 func TestGoodDelivery(t *testing.T) {
 	t.Parallel()
-	sp := specFromFile(t, "bollard.yaml", spec.Final)
-	r := inspectFolder(t, sp, harbourBollard(t))
+	r := bollardPictured(t)
 	e := r.Evidence
 	require.Empty(t, r.Questions)
 	require.Equal(t, VerdictPass, e.Verdict, e.Headline)
@@ -46,9 +45,10 @@ func TestGoodDelivery(t *testing.T) {
 func TestSameBytes(t *testing.T) {
 	t.Parallel()
 	sp := specFromFile(t, "bollard.yaml", spec.Final)
+	far := specFromText(t, "prop: bollard\ntier: background\n", spec.Final) // seen from far off: fewer pixels to look at
 	var first []byte
 	for _, threads := range []int{1, 2, 8, 2} {
-		r, err := Inspect(context.Background(), Job{Spec: sp, Folder: harbourBollard(t), Threads: threads})
+		r, err := Inspect(context.Background(), Job{Spec: far, Folder: harbourBollard(t), Threads: threads})
 		require.NoError(t, err)
 		if first == nil {
 			first = r.Canonical
@@ -83,10 +83,10 @@ func TestEvidenceKeepsItsSchema(t *testing.T) {
 	require.NoError(t, err)
 
 	sp := specFromFile(t, "bollard.yaml", spec.Final)
-	for name, folder := range map[string]string{
-		"good": harbourBollard(t), "empty": writeFolder(t, nil), "cut short": cutShort(t), "a hundred times too big": bollardTimes(t, 100),
+	for name, r := range map[string]*Result{
+		"good": bollardPictured(t), "empty": inspectFolder(t, sp, writeFolder(t, nil)), "cut short": inspectFolder(t, sp, cutShort(t)),
+		"a hundred times too big": bollardHundredfold(t),
 	} {
-		r := inspectFolder(t, sp, folder)
 		v, err := jsonschema.UnmarshalJSON(strings.NewReader(string(r.Canonical)))
 		require.NoError(t, err)
 		require.NoError(t, schema.Validate(v), name)
@@ -119,12 +119,22 @@ func bollardTimes(t testing.TB, factor float32) string {
 	return dir
 }
 
+// bollardHundredfold is the bollard in centimetres, inspected once and only read.
+func bollardHundredfold(t testing.TB) *Result {
+	t.Helper()
+	hundredfold.Do(func() {
+		hundredfold.r = inspectFolder(t, specFromFile(t, "bollard.yaml", spec.Final), bollardTimes(t, 100))
+	})
+	require.NotNil(t, hundredfold.r, "the test that made it failed")
+	return hundredfold.r
+}
+
+var hundredfold inspectedOnce
+
 // TestOneHeadline: a file in centimetres gives one headline first; what follows from it is marked and measured as if mended.
 func TestOneHeadline(t *testing.T) {
 	t.Parallel()
-	sp := specFromFile(t, "bollard.yaml", spec.Final)
-	r := inspectFolder(t, sp, bollardTimes(t, 100))
-	e := r.Evidence
+	e := bollardHundredfold(t).Evidence
 	require.Equal(t, VerdictFail, e.Verdict)
 	first := e.Findings[0]
 	require.Equal(t, "scene.size", first.Check)
@@ -192,7 +202,7 @@ func TestDeclaredDigests(t *testing.T) {
 	m.Files[1].SHA256 = strings.Repeat("0", 64)
 	gone := int64(12)
 	m.Files = append(m.Files, ManifestFile{Path: "bollard_cage.glb", Role: "cage", Bytes: &gone})
-	r, err := Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m})
+	r, err := Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m, Only: []string{"file"}})
 	require.NoError(t, err)
 	require.Equal(t, VerdictFail, r.Evidence.Verdict)
 	byFile := map[string]Outcome{}
@@ -210,12 +220,12 @@ func TestMilestones(t *testing.T) {
 	t.Parallel()
 	text := "prop: bollard\ntier: mid\nchecks:\n  budget.triangles: {max_triangles: 5, from: final}\n"
 	dir := harbourBollard(t)
-	early := findingOf(t, inspectFolder(t, specFromText(t, text, spec.Maps), dir).Evidence, "budget.triangles")
+	early := findingOf(t, inspectOnly(t, specFromText(t, text, spec.Maps), dir, "budget").Evidence, "budget.triangles")
 	require.Equal(t, Pass, early.Outcome)
 	require.False(t, early.Blocks)
 	require.Equal(t, "final", early.Labels["counts_from"])
 	require.Equal(t, "broken, reported only", early.Labels["limit"])
-	late := findingOf(t, inspectFolder(t, specFromText(t, text, spec.Final), dir).Evidence, "budget.triangles")
+	late := findingOf(t, inspectOnly(t, specFromText(t, text, spec.Final), dir, "budget").Evidence, "budget.triangles")
 	require.Equal(t, Fail, late.Outcome)
 	require.True(t, late.Blocks)
 
@@ -223,12 +233,12 @@ func TestMilestones(t *testing.T) {
 	sp := specFromText(t, text, spec.Final)
 	m, _, err := Infer(sp.At(spec.GameMesh), dir)
 	require.NoError(t, err)
-	r, err := Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m})
+	r, err := Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m, Only: []string{"names"}})
 	require.NoError(t, err)
 	setting, err := sp.SettingDigest()
 	require.NoError(t, err)
 	require.Equal(t, SpecRef{Prop: "bollard", Digest: sp.Digest, Tier: spec.MidGround, Milestone: spec.GameMesh, Setting: setting}, r.Evidence.Spec)
-	r, err = Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m, Milestone: spec.Final})
+	r, err = Inspect(context.Background(), Job{Spec: sp, Folder: dir, Manifest: m, Milestone: spec.Final, Only: []string{"names"}})
 	require.NoError(t, err)
 	require.Equal(t, spec.Final, r.Evidence.Spec.Milestone)
 }
@@ -243,7 +253,7 @@ func TestOwnManifest(t *testing.T) {
 	require.NoError(t, WriteManifest(dir, m))
 	require.Error(t, WriteManifest(dir, m), "an existing manifest is not touched")
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "late.txt"), nil, 0o644))
-	r := inspectFolder(t, sp, dir)
+	r := inspectOnly(t, sp, dir, "file")
 	require.Equal(t, m, r.Manifest)
 	require.Len(t, r.Questions, 1, "a file beside the manifest is told")
 	require.Equal(t, "late.txt", r.Questions[0].Path)
@@ -293,13 +303,12 @@ func TestFindDeliveries(t *testing.T) {
 // TestProgress goes from nothing to all without going back.
 func TestProgress(t *testing.T) {
 	t.Parallel()
+	bollardPictured(t)
 	last := 0.0
-	_, err := Inspect(context.Background(), Job{Spec: specFromFile(t, "bollard.yaml", spec.Final), Folder: harbourBollard(t), Threads: 1,
-		Progress: func(what string, done float64) {
-			require.NotEmpty(t, what)
-			require.GreaterOrEqual(t, done, last, what)
-			last = done
-		}})
-	require.NoError(t, err)
+	for _, told := range pictured.told {
+		require.NotEmpty(t, told.what)
+		require.GreaterOrEqual(t, told.done, last, told.what)
+		last = told.done
+	}
 	require.InDelta(t, 1, last, 1e-12)
 }

@@ -98,7 +98,7 @@ func TestKnownFindingsAreTheSame(t *testing.T) {
 	// What is known is taken and not measured again: a mark on it comes back.
 	known := Reusable(before.Evidence)
 	known["surface"][0].Labels = map[string]string{"mark": "of before"}
-	again, err := Inspect(context.Background(), Job{Spec: sp, Folder: folder, Known: map[string][]Finding{"surface": known["surface"]}})
+	again, err := Inspect(context.Background(), Job{Spec: sp, Folder: folder, Only: []string{"surface"}, Known: map[string][]Finding{"surface": known["surface"]}})
 	require.NoError(t, err)
 	require.Equal(t, "of before", findingOf(t, again.Evidence, known["surface"][0].Check).Labels["mark"])
 }

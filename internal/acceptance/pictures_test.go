@@ -31,15 +31,29 @@ func picturesOf(t testing.TB, sp *spec.Spec, folder string, threads int) *Result
 // bollardPictured is the harbour's bollard as its tests compare it: inspected once on one thread, with pictures, and only read.
 func bollardPictured(t testing.TB) *Result {
 	t.Helper()
-	pictured.Do(func() { pictured.r = picturesOf(t, specFromFile(t, "bollard.yaml", spec.Final), harbourBollard(t), 1) })
+	pictured.Do(func() {
+		r, err := Inspect(context.Background(), Job{Spec: specFromFile(t, "bollard.yaml", spec.Final), Folder: harbourBollard(t), Pictures: true, Threads: 1,
+			Progress: func(what string, done float64) { pictured.told = append(pictured.told, told{what, done}) }})
+		require.NoError(t, err)
+		pictured.r = r
+	})
 	require.NotNil(t, pictured.r, "the test that made it failed")
 	return pictured.r
 }
 
-var pictured struct {
+// inspectedOnce is an inspection that several tests read.
+type inspectedOnce struct {
 	sync.Once
-	r *Result
+	r    *Result
+	told []told // of its progress
 }
+
+type told struct {
+	what string
+	done float64
+}
+
+var pictured inspectedOnce
 
 func pictureNames(r *Result) (names []string) {
 	for _, p := range r.Pictures {
@@ -106,7 +120,7 @@ func pixelDigest(img image.Image) string {
 // What is missing takes only its own pictures away, and nothing stops the inspection.
 func TestPicturesWithoutEverything(t *testing.T) {
 	t.Parallel()
-	sp := specFromText(t, "prop: buoy\ntier: hero\n", spec.Final)
+	sp := specFromText(t, "prop: buoy\ntier: background\n", spec.Final) // seen from far off: fewer pixels to look at
 	box := glbBox([3]float32{-1, 0, -1}, [3]float32{1, 1, 1}, nil, 0.1)
 	single := func(p glbwrite.Prim) glbwrite.Scene { return glbwrite.Single("buoy", p) }
 	noUV, noNormals := box, box

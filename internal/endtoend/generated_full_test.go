@@ -55,7 +55,7 @@ func TestGeneratedClientPlaysTheStory(t *testing.T) {
 	h := newHarbour(t)
 	p := h.serve()
 	dir := bollards(t, "lumpy", "good")
-	document, err := os.ReadFile(bollardSpec)
+	document, err := os.ReadFile(specOfBollards(t))
 	require.NoError(t, err)
 	export := filepath.Join(work, "export.json")
 	given, err := json.Marshal(map[string]any{

@@ -41,6 +41,7 @@ type harbour struct {
 	studio         *client.Service
 	vendor         *client.Service
 	token          string // of the vendor
+	desk           string // where the vendor's machine keeps what it found
 	project, order uuid.UUID
 }
 
@@ -48,7 +49,7 @@ const password = "a long sentence of the tests"
 
 func newHarbour(t *testing.T) *harbour {
 	t.Helper()
-	h := &harbour{t: t, db: ledgertest.New(t), gate: newGate(t)}
+	h := &harbour{t: t, db: ledgertest.New(t), gate: newGate(t), desk: t.TempDir()}
 	h.admin = h.db.AdminURL()
 	var err error
 	h.owner, err = pgx.Connect(t.Context(), h.db.URL(pgserver.Owner))

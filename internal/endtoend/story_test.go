@@ -27,7 +27,7 @@ func (g *gate) sent() (n int) {
 
 func (h *harbour) send(folder string, args ...string) ran {
 	h.t.Helper()
-	return run(h.t, []string{"PROOFHOUSE_TOKEN=" + h.token}, append([]string{"send", "--server", h.base, "--spec", bollardSpec, "--no-pictures", folder}, args...)...)
+	return run(h.t, []string{"PROOFHOUSE_TOKEN=" + h.token, "XDG_CACHE_HOME=" + h.desk}, append([]string{"send", "--server", h.base, "--spec", specOfBollards(h.t), "--no-pictures", folder}, args...)...)
 }
 
 // receipt reads the receipt that a sending left beside the folder.
@@ -47,7 +47,7 @@ func receipt(t *testing.T, path string) ledger.Receipt {
 func TestFromOrderToSignOff(t *testing.T) {
 	t.Parallel()
 	h := newHarbour(t)
-	document, err := os.ReadFile(bollardSpec)
+	document, err := os.ReadFile(specOfBollards(t))
 	require.NoError(t, err)
 	h.contract("bollard", "mid", string(document))
 	dir := bollards(t, "lumpy", "good")

@@ -18,7 +18,7 @@ func TestThreadsChangeNothing(t *testing.T) {
 	var first map[string]string
 	for _, threads := range []string{"1", "2", "8"} {
 		out := filepath.Join(t.TempDir(), "out")
-		r := run(t, nil, "inspect", "--spec", bollardSpec, "--out", out, "--threads", threads, filepath.Join(dir, "lumpy"))
+		r := run(t, nil, "inspect", "--spec", specOfBollards(t), "--out", out, "--threads", threads, filepath.Join(dir, "lumpy"))
 		require.Equal(t, 1, r.code, r.err)
 		got := contents(t, out)
 		if first == nil {
