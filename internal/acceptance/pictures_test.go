@@ -33,7 +33,7 @@ func bollardPictured(t testing.TB) *Result {
 	t.Helper()
 	pictured.Do(func() {
 		r, err := Inspect(context.Background(), Job{Spec: specFromFile(t, "bollard.yaml", spec.Final), Folder: harbourBollard(t), Pictures: true, Threads: 1,
-			Progress: func(what string, done float64) { pictured.told = append(pictured.told, told{what, done}) }})
+			Progress: func(what string, done float64) { pictured.told = append(pictured.told, toldOf{what, done}) }})
 		require.NoError(t, err)
 		pictured.r = r
 	})
@@ -45,10 +45,10 @@ func bollardPictured(t testing.TB) *Result {
 type inspectedOnce struct {
 	sync.Once
 	r    *Result
-	told []told // of its progress
+	told []toldOf // of its progress
 }
 
-type told struct {
+type toldOf struct {
 	what string
 	done float64
 }
