@@ -450,16 +450,28 @@ const (
 	newestFirst = `y.id DESC`
 )
 
-// payables cuts the list before it joins what stands in its rows.
-func (tx *Tx) payables(ctx context.Context, cond, order string, limit int, args ...any) ([]Payable, error) {
-	query := `SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, y.kind, w.code, y.vendor_id, e.vendor_name, p.code, m.kind, y.amount_minor, y.currency, y.at
-		FROM (SELECT * FROM ph.payable y WHERE y.{me} = $1` + cond + fmt.Sprintf(` ORDER BY %s LIMIT %d) y`, order, limit) + `
+// EachPayable gives fn everything released in a period, oldest first, and keeps none. Index: payable_by_time, payable_by_time_of_vendor.
+func (tx *Tx) EachPayable(ctx context.Context, f PayableFilter, fn func(Payable) error) error {
+	cond, args := f.query()
+	if err := eachRow(ctx, tx, "all_payables", tx.payablesQuery(cond, byTime, ""), append([]any{tx.Who.Party}, args...), pgx.RowToStructByPos[Payable], fn); err != nil {
+		return fmt.Errorf("list all payables: %w", err)
+	}
+	return nil
+}
+
+// payablesQuery reads payables by a condition, cut before what stands in their rows is joined.
+func (tx *Tx) payablesQuery(cond, order, limit string) string {
+	return tx.sql(`SELECT y.id, y.work_order_id, y.prop_id, y.milestone_id, y.sign_off_id, y.kind, w.code, y.vendor_id, e.vendor_name, p.code, m.kind, y.amount_minor, y.currency, y.at
+		FROM (SELECT * FROM ph.payable y WHERE y.{me} = $1` + cond + ` ORDER BY ` + order + limit + `) y
 		JOIN ph.work_order w ON w.studio_id = y.studio_id AND w.id = y.work_order_id
 		JOIN ph.engagement e ON e.studio_id = y.studio_id AND e.vendor_id = y.vendor_id
 		JOIN ph.prop p ON p.studio_id = y.studio_id AND p.id = y.prop_id
 		JOIN ph.milestone m ON m.studio_id = y.studio_id AND m.id = y.milestone_id
-		ORDER BY ` + order
-	rows, err := tx.Query(ctx, tx.sql(query), append([]any{tx.Who.Party}, args...)...)
+		ORDER BY ` + order)
+}
+
+func (tx *Tx) payables(ctx context.Context, cond, order string, limit int, args ...any) ([]Payable, error) {
+	rows, err := tx.Query(ctx, tx.payablesQuery(cond, order, fmt.Sprintf(` LIMIT %d`, limit)), append([]any{tx.Who.Party}, args...)...)
 	if err != nil {
 		return nil, fmt.Errorf("list payables: %w", err)
 	}

@@ -25,7 +25,7 @@
 //	decisions   SignOff SignOffs GrantConcession Concessions Payables AddNote Notes HoldMilestone ResumeMilestone
 //	batches     OpenBatch Batch Batches BeginSealBatch FinishSealBatch CancelSealBatch SignOffMany
 //	talk        Ask Reply Question Questions ResolveNote Permit DecidePermission Permission Permissions
-//	lists       ReadPropList ImportProps Performances FailingChecks Plans PayablesOf Needs Lines AllLines CountLines
+//	lists       ReadPropList ImportProps Performances FailingChecks Plans PayablesOf EachPayable Needs Lines EachLine CountLines
 //	            SaveView SavedViews PutViewAway
 //	afterwards  OpenMaintenance PaymentHolds EndPaymentHold UseSet SetsOf UsersOf HandOver Handover Handovers
 //	secrecy     CreateReferencePack PublishReferencePack AcknowledgeReferences AcknowledgeSecrecy

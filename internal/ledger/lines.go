@@ -224,16 +224,17 @@ func (tx *Tx) Lines(ctx context.Context, f LineFilter, o LineOrder, p Page) (Lis
 	return listOf(items, p.limit(), func(l Line) string { return cursor(l.keys...) }), nil
 }
 
-// linesMax bounds what is exported at once.
-const linesMax = 250_000
-
-// AllLines is the whole list for a spreadsheet.
-func (tx *Tx) AllLines(ctx context.Context, f LineFilter, o LineOrder) ([]Line, error) {
-	items, err := tx.lines(ctx, f, o, "", linesMax+1)
-	if err == nil && len(items) > linesMax {
-		err = invalid("filter", "leaves over %d props: ask for fewer", linesMax)
+// EachLine gives fn every prop of the list in its order, for a spreadsheet, and keeps none.
+func (tx *Tx) EachLine(ctx context.Context, f LineFilter, o LineOrder, fn func(Line) error) error {
+	columns, down, err := o.columns()
+	if err != nil {
+		return err
 	}
-	return items, err
+	cond, args := tx.linesOf(f)
+	if err := eachRow(ctx, tx, "all_props", tx.linesQuery(cond, columns, down, ""), args, scanLine, fn); err != nil {
+		return fmt.Errorf("list all props: %w", err)
+	}
+	return nil
 }
 
 func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string, limit int) ([]Line, error) {
@@ -253,30 +254,12 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 		}
 		cond += " AND " + more
 	}
-	var order, keys []string
-	for i, c := range columns {
-		dir := ""
-		if down[i] {
-			dir = " DESC"
-		}
-		order, keys = append(order, c.sql+dir), append(keys, "("+c.sql+")::text")
-	}
 	args = append(args, limit)
-	rows, err := tx.Query(ctx, tx.sql(`SELECT l.prop_id, l.code, l.title, l.tier, l.work_order_id, l.order_code, l.vendor_id, l.vendor_name, l.price_minor, l.currency,
-		l.milestone_id, l.milestone, l.state, nullif(l.due_sort, date '9999-12-31'), l.since, l.rounds, `+lineLate+`, l.blocked_since IS NOT NULL, d.id, coalesce(d.number, 0), NOT `+lineReady+`,
-		ARRAY[`+strings.Join(keys, ", ")+`]
-		FROM (SELECT l.* FROM ph.prop_line l WHERE `+cond+` ORDER BY `+strings.Join(order, ", ")+fmt.Sprintf(` LIMIT $%d) l`, len(args))+`
-		LEFT JOIN LATERAL (SELECT id, number FROM ph.delivery WHERE studio_id = l.studio_id AND milestone_id = l.milestone_id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
-		ORDER BY `+strings.Join(order, ", ")), args...)
+	rows, err := tx.Query(ctx, tx.linesQuery(cond, columns, down, fmt.Sprintf(" LIMIT $%d", len(args))), args...)
 	if err != nil {
 		return nil, fmt.Errorf("list props: %w", err)
 	}
-	items, err := pgx.CollectRows(rows, func(row pgx.CollectableRow) (l Line, err error) {
-		err = row.Scan(&l.PropID, &l.Code, &l.Title, &l.Tier, &l.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.PriceMinor, &l.Currency,
-			&l.MilestoneID, &l.Milestone, &l.State, &l.Due, &l.Since, &l.Rounds, &l.Late, &l.Blocked, &l.Delivery, &l.Number, &l.NoSpec, &l.keys)
-		l.Desk = l.State.Desk()
-		return l, err
-	})
+	items, err := pgx.CollectRows(rows, scanLine)
 	if err != nil {
 		return nil, fmt.Errorf("list props: %w", err)
 	}
@@ -288,6 +271,31 @@ func (tx *Tx) lines(ctx context.Context, f LineFilter, o LineOrder, after string
 		}
 	}
 	return items, nil
+}
+
+// linesQuery reads lines by a condition in the order of columns, cut before what is joined.
+func (tx *Tx) linesQuery(cond string, columns []LineColumn, down []bool, limit string) string {
+	var order, keys []string
+	for i, c := range columns {
+		dir := ""
+		if down[i] {
+			dir = " DESC"
+		}
+		order, keys = append(order, c.sql+dir), append(keys, "("+c.sql+")::text")
+	}
+	return tx.sql(`SELECT l.prop_id, l.code, l.title, l.tier, l.work_order_id, l.order_code, l.vendor_id, l.vendor_name, l.price_minor, l.currency,
+		l.milestone_id, l.milestone, l.state, nullif(l.due_sort, date '9999-12-31'), l.since, l.rounds, ` + lineLate + `, l.blocked_since IS NOT NULL, d.id, coalesce(d.number, 0), NOT ` + lineReady + `,
+		ARRAY[` + strings.Join(keys, ", ") + `]
+		FROM (SELECT l.* FROM ph.prop_line l WHERE ` + cond + ` ORDER BY ` + strings.Join(order, ", ") + limit + `) l
+		LEFT JOIN LATERAL (SELECT id, number FROM ph.delivery WHERE studio_id = l.studio_id AND milestone_id = l.milestone_id AND state <> 'abandoned' ORDER BY number DESC LIMIT 1) d ON true
+		ORDER BY ` + strings.Join(order, ", "))
+}
+
+func scanLine(row pgx.CollectableRow) (l Line, err error) {
+	err = row.Scan(&l.PropID, &l.Code, &l.Title, &l.Tier, &l.WorkOrder, &l.OrderCode, &l.VendorID, &l.VendorName, &l.PriceMinor, &l.Currency,
+		&l.MilestoneID, &l.Milestone, &l.State, &l.Due, &l.Since, &l.Rounds, &l.Late, &l.Blocked, &l.Delivery, &l.Number, &l.NoSpec, &l.keys)
+	l.Desk = l.State.Desk()
+	return l, err
 }
 
 // CountedMost is where counting stops: a list of more has "over" that many.

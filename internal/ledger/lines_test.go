@@ -16,7 +16,9 @@ import (
 
 func (s *scene) allLines(who ledger.Who, f ledger.LineFilter, o ledger.LineOrder) (out []ledger.Line) {
 	s.t.Helper()
-	s.as(who, func(tx *ledger.Tx) (err error) { out, err = tx.AllLines(s.ctx(), f, o); return err })
+	s.as(who, func(tx *ledger.Tx) error {
+		return tx.EachLine(s.ctx(), f, o, func(l ledger.Line) error { out = append(out, l); return nil })
+	})
 	return out
 }
 
@@ -205,8 +207,7 @@ func TestLinesFiltered(t *testing.T) {
 	}
 	require.Equal(t, []int{0, 9, 14}, []int{count(ledger.LineFilter{NoSpec: true}), count(ledger.LineFilter{Late: true}), count(ledger.LineFilter{Desks: []ledger.Desk{ledger.DeskVendor}})}, "with a spec the same day counts")
 	err := s.try(s.studio, func(tx *ledger.Tx) error {
-		_, err := tx.AllLines(s.ctx(), ledger.LineFilter{}, ledger.LineOrder{By: "; DROP"})
-		return err
+		return tx.EachLine(s.ctx(), ledger.LineFilter{}, ledger.LineOrder{By: "; DROP"}, nil)
 	})
 	require.ErrorIs(t, err, ledger.ErrInvalid)
 	for _, after := range []string{"x", "WyJ4IiwieSJd"} {

@@ -32,6 +32,9 @@ func TestPayableSumsAreThoseOfTheRows(t *testing.T) {
 				rows, err := tx.PayablesOf(s.ctx(), f)
 				require.NoError(t, err)
 				require.True(t, slices.IsSortedFunc(rows, func(a, b ledger.Payable) int { return a.At.Compare(b.At) }), "oldest first")
+				each := []ledger.Payable{}
+				require.NoError(t, tx.EachPayable(s.ctx(), f, func(p ledger.Payable) error { each = append(each, p); return nil }))
+				require.Equal(t, rows, each)
 				sums, err := tx.PayableSums(s.ctx(), f)
 				require.NoError(t, err)
 				want, got := map[key]int64{}, map[key]int64{}

@@ -2,9 +2,7 @@ package web
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
-	"io"
 	"net/http"
 	"net/url"
 	"slices"
@@ -285,43 +283,38 @@ func exported(l ledger.Line) exportedProp {
 	return e
 }
 
-// exportProps sends the same view whole, for a spreadsheet or a program.
+// exportTime bounds how long a whole list is read; whoever takes it away may be slower.
+const exportTime = 2 * time.Minute
+
+// exportProps sends the same view whole, for a spreadsheet or a program, row by row as it is read.
 func (p *Pages) exportProps(c echo.Context) error {
 	view := propsViewOf(c.QueryParams())
-	list, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) ([]ledger.Line, error) {
-		return tx.AllLines(ctx, view.filter(), view.order())
-	})
-	if err != nil {
-		return err
+	lines := func(ctx context.Context, line func(ledger.Line) error) error {
+		ctx, cancel := context.WithTimeout(ctx, exportTime)
+		defer cancel()
+		who, _ := httpapi.Caller(ctx)
+		return p.store.ReadingOnce(ctx, who, func(tx *ledger.Tx) error { return tx.EachLine(ctx, view.filter(), view.order(), line) })
 	}
 	h := c.Response().Header()
 	if c.QueryParam("format") == "json" {
 		h.Set(echo.HeaderContentDisposition, `attachment; filename="props.json"`)
-		out := make([]exportedProp, len(list))
-		for i, l := range list {
-			out[i] = exported(l)
-		}
-		c.Response().Header().Set(echo.HeaderContentType, echo.MIMEApplicationJSON)
-		c.Response().WriteHeader(http.StatusOK)
-		return json.NewEncoder(c.Response()).Encode(out)
+		return httpapi.SendList(p.server, c, func(ctx context.Context, item func(exportedProp) error) error {
+			return lines(ctx, func(l ledger.Line) error { return item(exported(l)) })
+		})
 	}
-	rows := make([][]string, len(list))
-	for i, l := range list {
-		e := exported(l)
-		due := ""
-		if e.Due != nil {
-			due = *e.Due
-		}
-		rows[i] = []string{e.Prop.String(), e.Code, e.Title, e.Tier, e.Order, e.Vendor, e.Milestone, e.State, e.Desk, due, strconv.FormatBool(e.Late), strconv.FormatBool(e.Blocked), e.Since,
-			strconv.Itoa(e.Deliveries), strconv.FormatInt(e.PriceMinor, 10), e.Currency}
-	}
-	body, n := httpapi.Spreadsheet([]string{"prop_id", "code", "title", "tier", "work_order", "vendor", "milestone", "state", "desk", "due_on", "late", "blocked", "since", "deliveries", "price_minor", "currency"}, rows)
 	h.Set(echo.HeaderContentDisposition, `attachment; filename="props.csv"`)
-	h.Set(echo.HeaderContentType, "text/csv; charset=utf-8; header=present")
-	h.Set(echo.HeaderContentLength, strconv.FormatInt(n, 10))
-	c.Response().WriteHeader(http.StatusOK)
-	_, err = io.Copy(c.Response(), body)
-	return err
+	return p.server.SendTable(c, []string{"prop_id", "code", "title", "tier", "work_order", "vendor", "milestone", "state", "desk", "due_on", "late", "blocked", "since", "deliveries", "price_minor", "currency"},
+		func(ctx context.Context, row func([]string) error) error {
+			return lines(ctx, func(l ledger.Line) error {
+				e := exported(l)
+				due := ""
+				if e.Due != nil {
+					due = *e.Due
+				}
+				return row([]string{e.Prop.String(), e.Code, e.Title, e.Tier, e.Order, e.Vendor, e.Milestone, e.State, e.Desk, due, strconv.FormatBool(e.Late), strconv.FormatBool(e.Blocked), e.Since,
+					strconv.Itoa(e.Deliveries), strconv.FormatInt(e.PriceMinor, 10), e.Currency})
+			})
+		})
 }
 
 // saveView keeps the view that the form stands on under a name.
