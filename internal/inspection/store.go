@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 
 	"proofhouse/internal/acceptance"
+	"proofhouse/internal/acceptance/spec"
 	"proofhouse/internal/ledger"
 	"proofhouse/internal/storage"
 )
@@ -134,9 +135,30 @@ func rows(findings []acceptance.Finding) []ledger.Finding {
 	return out
 }
 
-// limitOf finds the limit that the measured value is held against: the one named after the metric of that value. "" where
-// none is, or more than one.
+// limitOf finds the limit that the measured value is held against. Of the bounds on its metric that is the broken one, a hard one
+// before a soft one, else the first; where a finding names no bounds, the limit that is named after the metric. "" where none
+// is, or more than one metric has that value.
 func limitOf(f acceptance.Finding) (key string, limit *float64) {
+	best := 0
+	for _, b := range f.Bounds {
+		v, have := f.Metrics[b.Metric]
+		l, on := f.Limit[b.Limit]
+		if !have || !on || v != f.Measured.Value {
+			continue
+		}
+		rank := 1
+		if b.Kind == spec.AtLeast && v < l || b.Kind != spec.AtLeast && v > l {
+			if rank = 3; b.Soft {
+				rank = 2
+			}
+		}
+		if rank > best {
+			best, key, limit = rank, b.Limit, &l
+		}
+	}
+	if best > 0 || len(f.Bounds) > 0 {
+		return key, limit
+	}
 	for metric, v := range f.Metrics {
 		if v != f.Measured.Value {
 			continue
