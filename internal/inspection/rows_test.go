@@ -33,6 +33,8 @@ func TestRowsNameTheLimit(t *testing.T) {
 		"all are off":             {2500, budget, map[string]float64{"max_triangles": 2000}, "", 0},
 		"no bounds, by the name":  {2500, nil, map[string]float64{"max_triangles_non_degenerate": 2400}, "max_triangles_non_degenerate", 2400},
 		"no bounds and no limit":  {2500, nil, nil, "", 0},
+		"one of several metrics":  {2500, []acceptance.Bound{most("triangles_non_degenerate", "x_max", false), most("triangles", "y_max", false)}, map[string]float64{"x_max": 1, "y_max": 2}, "", 0},
+		"several, by the name":    {2500, []acceptance.Bound{most("triangles_non_degenerate", "max_triangles_non_degenerate", false), most("triangles", "y_max", false)}, map[string]float64{"max_triangles_non_degenerate": 1, "y_max": 2}, "max_triangles_non_degenerate", 1},
 		"bounds of other metrics": {2500, []acceptance.Bound{most("triangles", "max_triangles", false)}, limits, "", 0},
 	} {
 		row := rows([]acceptance.Finding{{Check: "budget.of_a_test", Measured: &acceptance.Value{Value: c.value, Unit: "count"}, Bounds: c.bounds, Limit: c.limits,

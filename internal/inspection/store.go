@@ -135,29 +135,12 @@ func rows(findings []acceptance.Finding) []ledger.Finding {
 	return out
 }
 
-// limitOf finds the limit that the measured value is held against. Of the bounds on its metric that is the broken one, a hard one
-// before a soft one, else the first; where a finding names no bounds, the limit that is named after the metric. "" where none
-// is, or more than one metric has that value.
+// limitOf finds the limit that the measured value is held against: where all limits are on one metric the broken one, a hard one
+// before a soft one, else the first; otherwise the limit that is named after the metric. "" where none is, or more than one: a
+// permission up to a value of one metric must not be read as one of another (a prop too wide, then one too deep).
 func limitOf(f acceptance.Finding) (key string, limit *float64) {
-	best := 0
-	for _, b := range f.Bounds {
-		v, have := f.Metrics[b.Metric]
-		l, on := f.Limit[b.Limit]
-		if !have || !on || v != f.Measured.Value {
-			continue
-		}
-		rank := 1
-		if b.Kind == spec.AtLeast && v < l || b.Kind != spec.AtLeast && v > l {
-			if rank = 3; b.Soft {
-				rank = 2
-			}
-		}
-		if rank > best {
-			best, key, limit = rank, b.Limit, &l
-		}
-	}
-	if best > 0 || len(f.Bounds) > 0 {
-		return key, limit
+	if onOneMetric(f) {
+		return boundOf(f)
 	}
 	for metric, v := range f.Metrics {
 		if v != f.Measured.Value {
@@ -172,6 +155,43 @@ func limitOf(f acceptance.Finding) (key string, limit *float64) {
 				return "", nil
 			}
 			key, limit = k, &l
+		}
+	}
+	return key, limit
+}
+
+// onOneMetric says whether the measured value is the one metric that limits of the finding are on.
+func onOneMetric(f acceptance.Finding) bool {
+	metric := ""
+	for _, b := range f.Bounds {
+		if _, on := f.Limit[b.Limit]; !on {
+			continue
+		}
+		if metric != "" && metric != b.Metric {
+			return false
+		}
+		metric = b.Metric
+	}
+	v, have := f.Metrics[metric]
+	return have && v == f.Measured.Value
+}
+
+// boundOf is the bound that a finding breaks, a hard one before a soft one, else the first that is on.
+func boundOf(f acceptance.Finding) (key string, limit *float64) {
+	best := 0
+	for _, b := range f.Bounds {
+		l, on := f.Limit[b.Limit]
+		if !on {
+			continue
+		}
+		rank, v := 1, f.Metrics[b.Metric]
+		if b.Kind == spec.AtLeast && v < l || b.Kind != spec.AtLeast && v > l {
+			if rank = 3; b.Soft {
+				rank = 2
+			}
+		}
+		if rank > best {
+			best, key, limit = rank, b.Limit, &l
 		}
 	}
 	return key, limit
