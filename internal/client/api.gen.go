@@ -2196,6 +2196,16 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewQuota defines model for NewQuota.
+type NewQuota struct {
+	// Bytes null: no limit.
+	Bytes *int64 `json:"bytes"`
+
+	// VendorId For all its orders together; this or `work_order_id`.
+	VendorId    *openapi_types.UUID `json:"vendor_id,omitempty"`
+	WorkOrderId *openapi_types.UUID `json:"work_order_id,omitempty"`
+}
+
 // NewReassignment defines model for NewReassignment.
 type NewReassignment struct {
 	// PriceMinor For what is left, in that order's currency.
@@ -2885,6 +2895,28 @@ type QuestionPage struct {
 
 // QuestionState defines model for QuestionState.
 type QuestionState string
+
+// Quota defines model for Quota.
+type Quota struct {
+	At        time.Time          `json:"at"`
+	By        string             `json:"by"`
+	Bytes     int64              `json:"bytes"`
+	Id        openapi_types.UUID `json:"id"`
+	UsedBytes int64              `json:"used_bytes"`
+	Vendor    string             `json:"vendor"`
+	VendorId  openapi_types.UUID `json:"vendor_id"`
+
+	// WorkOrder Its code.
+	WorkOrder *string `json:"work_order"`
+
+	// WorkOrderId null: of all orders together.
+	WorkOrderId *openapi_types.UUID `json:"work_order_id"`
+}
+
+// QuotaList defines model for QuotaList.
+type QuotaList struct {
+	Items []Quota `json:"items"`
+}
 
 // Reading defines model for Reading.
 type Reading struct {
@@ -4171,6 +4203,18 @@ type ReplyToQuestionParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListQuotasParams defines parameters for ListQuotas.
+type ListQuotasParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// SetQuotaParams defines parameters for SetQuota.
+type SetQuotaParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AcknowledgeReferencesParams defines parameters for AcknowledgeReferences.
 type AcknowledgeReferencesParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -4590,6 +4634,9 @@ type PublishSpecJSONRequestBody = NewSpec
 
 // ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
 type ReplyToQuestionJSONRequestBody = NewReply
+
+// SetQuotaJSONRequestBody defines body for SetQuota for application/json ContentType.
+type SetQuotaJSONRequestBody = NewQuota
 
 // SaveNoteJSONRequestBody defines body for SaveNote for application/json ContentType.
 type SaveNoteJSONRequestBody = NewSavedNote
@@ -5714,6 +5761,34 @@ type ClientInterface interface {
 	//
 	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
 	ReplyToQuestion(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// ListQuotas How many bytes of each vendor and order are kept, and how many are taken
+	//
+	// A vendor sees its own. What is sealed and not removed counts, what is being delivered, and what was given up until it is deleted,
+	// within the hour. A vendor or order that is not listed has no limit.
+	//
+	// Corresponds with GET /v1/quotas (the `ListQuotas` operationId).
+	ListQuotas(ctx context.Context, params *ListQuotasParams, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetQuotaWithBody Say how many bytes of a vendor, or of one order, are kept
+	//
+	// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+	// stays, also where it is more.
+	//
+	// Takes any type of body and a specified content type.
+	//
+	// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+	SetQuotaWithBody(ctx context.Context, params *SetQuotaParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error)
+
+	// SetQuota Say how many bytes of a vendor, or of one order, are kept
+	//
+	// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+	// stays, also where it is more.
+	//
+	// Takes a body of the `application/json` content type.
+	//
+	// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+	SetQuota(ctx context.Context, params *SetQuotaParams, body SetQuotaJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error)
 
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	//
@@ -8561,6 +8636,64 @@ func (c *Client) ReplyToQuestionWithBody(ctx context.Context, questionId Questio
 // Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
 func (c *Client) ReplyToQuestion(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
 	req, err := NewReplyToQuestionRequest(c.Server, questionId, params, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// ListQuotas How many bytes of each vendor and order are kept, and how many are taken
+//
+// A vendor sees its own. What is sealed and not removed counts, what is being delivered, and what was given up until it is deleted,
+// within the hour. A vendor or order that is not listed has no limit.
+//
+// Corresponds with GET /v1/quotas (the `ListQuotas` operationId).
+func (c *Client) ListQuotas(ctx context.Context, params *ListQuotasParams, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewListQuotasRequest(c.Server, params)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetQuotaWithBody Say how many bytes of a vendor, or of one order, are kept
+//
+// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+// stays, also where it is more.
+//
+// Takes any type of body and a specified content type.
+//
+// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+func (c *Client) SetQuotaWithBody(ctx context.Context, params *SetQuotaParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetQuotaRequestWithBody(c.Server, params, contentType, body)
+	if err != nil {
+		return nil, err
+	}
+	req = req.WithContext(ctx)
+	if err := c.applyEditors(ctx, req, reqEditors); err != nil {
+		return nil, err
+	}
+	return c.Client.Do(req)
+}
+
+// SetQuota Say how many bytes of a vendor, or of one order, are kept
+//
+// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+// stays, also where it is more.
+//
+// Takes a body of the `application/json` content type.
+//
+// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+func (c *Client) SetQuota(ctx context.Context, params *SetQuotaParams, body SetQuotaJSONRequestBody, reqEditors ...RequestEditorFn) (*http.Response, error) {
+	req, err := NewSetQuotaRequest(c.Server, params, body)
 	if err != nil {
 		return nil, err
 	}
@@ -15393,6 +15526,113 @@ func NewReplyToQuestionRequestWithBody(server string, questionId QuestionId, par
 	return req, nil
 }
 
+// NewListQuotasRequest constructs an http.Request for the ListQuotas method
+func NewListQuotasRequest(server string, params *ListQuotasParams) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/quotas")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	if params != nil {
+		// queryValues collects non-styled parameters (passthrough, JSON)
+		// that are safe to round-trip through url.Values.Encode().
+		queryValues := queryURL.Query()
+		// rawQueryFragments collects pre-encoded query fragments from
+		// styled parameters, preserving literal commas as delimiters
+		// per the OpenAPI spec (e.g. "color=blue,black,brown").
+		var rawQueryFragments []string
+
+		if params.Format != nil {
+
+			if queryFrag, err := runtime.StyleParamWithOptions("form", true, "format", *params.Format, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationQuery, Type: "string", Format: ""}); err != nil {
+				return nil, err
+			} else {
+				for _, qp := range strings.Split(queryFrag, "&") {
+					rawQueryFragments = append(rawQueryFragments, qp)
+				}
+			}
+
+		}
+
+		if encoded := queryValues.Encode(); encoded != "" {
+			rawQueryFragments = append(rawQueryFragments, encoded)
+		}
+		queryURL.RawQuery = strings.Join(rawQueryFragments, "&")
+	}
+
+	req, err := http.NewRequest(http.MethodGet, queryURL.String(), nil)
+	if err != nil {
+		return nil, err
+	}
+
+	return req, nil
+}
+
+// NewSetQuotaRequest calls the generic SetQuota builder with application/json body
+func NewSetQuotaRequest(server string, params *SetQuotaParams, body SetQuotaJSONRequestBody) (*http.Request, error) {
+	var bodyReader io.Reader
+	buf, err := json.Marshal(body)
+	if err != nil {
+		return nil, err
+	}
+	bodyReader = bytes.NewReader(buf)
+	return NewSetQuotaRequestWithBody(server, params, "application/json", bodyReader)
+}
+
+// NewSetQuotaRequestWithBody constructs an http.Request for the SetQuota method, with any body, and a specified content type
+func NewSetQuotaRequestWithBody(server string, params *SetQuotaParams, contentType string, body io.Reader) (*http.Request, error) {
+	var err error
+
+	serverURL, err := url.Parse(server)
+	if err != nil {
+		return nil, err
+	}
+
+	operationPath := fmt.Sprintf("/v1/quotas")
+	if operationPath[0] == '/' {
+		operationPath = "." + operationPath
+	}
+
+	queryURL, err := serverURL.Parse(operationPath)
+	if err != nil {
+		return nil, err
+	}
+
+	req, err := http.NewRequest(http.MethodPost, queryURL.String(), body)
+	if err != nil {
+		return nil, err
+	}
+
+	req.Header.Add("Content-Type", contentType)
+
+	if params != nil {
+
+		var headerParam0 string
+
+		headerParam0, err = runtime.StyleParamWithOptions("simple", false, "Idempotency-Key", params.IdempotencyKey, runtime.StyleParamOptions{ParamLocation: runtime.ParamLocationHeader, Type: "string", Format: ""})
+		if err != nil {
+			return nil, err
+		}
+
+		req.Header.Set("Idempotency-Key", headerParam0)
+
+	}
+
+	return req, nil
+}
+
 // NewGetReceiptRequest constructs an http.Request for the GetReceipt method
 func NewGetReceiptRequest(server string, kind string, subjectId openapi_types.UUID) (*http.Request, error) {
 	var err error
@@ -19725,6 +19965,36 @@ type ClientWithResponsesInterface interface {
 	//
 	// Corresponds with POST /v1/questions/{question_id}/replies (the `ReplyToQuestion` operationId).
 	ReplyToQuestionWithResponse(ctx context.Context, questionId QuestionId, params *ReplyToQuestionParams, body ReplyToQuestionJSONRequestBody, reqEditors ...RequestEditorFn) (*ReplyToQuestionResponse, error)
+
+	// ListQuotasWithResponse How many bytes of each vendor and order are kept, and how many are taken
+	//
+	// A vendor sees its own. What is sealed and not removed counts, what is being delivered, and what was given up until it is deleted,
+	// within the hour. A vendor or order that is not listed has no limit.
+	//
+	// Returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with GET /v1/quotas (the `ListQuotas` operationId).
+	ListQuotasWithResponse(ctx context.Context, params *ListQuotasParams, reqEditors ...RequestEditorFn) (*ListQuotasResponse, error)
+
+	// SetQuotaWithBodyWithResponse Say how many bytes of a vendor, or of one order, are kept
+	//
+	// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+	// stays, also where it is more.
+	//
+	// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+	SetQuotaWithBodyWithResponse(ctx context.Context, params *SetQuotaParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetQuotaResponse, error)
+
+	// SetQuotaWithResponse Say how many bytes of a vendor, or of one order, are kept
+	//
+	// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+	// stays, also where it is more.
+	//
+	// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+	//
+	// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+	SetQuotaWithResponse(ctx context.Context, params *SetQuotaParams, body SetQuotaJSONRequestBody, reqEditors ...RequestEditorFn) (*SetQuotaResponse, error)
 
 	// GetReceiptWithResponse The newest fact of a kind about a thing, with the proof that it is in its log
 	//
@@ -24930,6 +25200,102 @@ func (r ReplyToQuestionResponse) ContentType() string {
 	return ""
 }
 
+type ListQuotasResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *QuotaList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r ListQuotasResponse) GetJSON200() *QuotaList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r ListQuotasResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r ListQuotasResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r ListQuotasResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r ListQuotasResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r ListQuotasResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
+type SetQuotaResponse struct {
+	Body         []byte
+	HTTPResponse *http.Response
+	// JSON200 the response for an HTTP 200 `application/json` response
+	JSON200 *QuotaList
+	// ApplicationproblemJSONDefault the response for an HTTP default `application/problem+json` response
+	ApplicationproblemJSONDefault *Problem
+}
+
+// GetJSON200 returns the response for an HTTP 200 `application/json` response
+func (r SetQuotaResponse) GetJSON200() *QuotaList {
+	return r.JSON200
+}
+
+// GetApplicationproblemJSONDefault returns the response for an HTTP default `application/problem+json` response
+func (r SetQuotaResponse) GetApplicationproblemJSONDefault() *Problem {
+	return r.ApplicationproblemJSONDefault
+}
+
+// GetBody returns the raw response body bytes
+func (r SetQuotaResponse) GetBody() []byte {
+	return r.Body
+}
+
+// Status returns HTTPResponse.Status
+func (r SetQuotaResponse) Status() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Status
+	}
+	return http.StatusText(0)
+}
+
+// StatusCode returns HTTPResponse.StatusCode
+func (r SetQuotaResponse) StatusCode() int {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.StatusCode
+	}
+	return 0
+}
+
+// ContentType is a convenience method to retrieve the Content-Type value from the HTTP response headers
+func (r SetQuotaResponse) ContentType() string {
+	if r.HTTPResponse != nil {
+		return r.HTTPResponse.Header.Get("Content-Type")
+	}
+	return ""
+}
+
 type GetReceiptResponse struct {
 	Body         []byte
 	HTTPResponse *http.Response
@@ -29613,6 +29979,54 @@ func (c *ClientWithResponses) ReplyToQuestionWithResponse(ctx context.Context, q
 	return ParseReplyToQuestionResponse(rsp)
 }
 
+// ListQuotasWithResponse How many bytes of each vendor and order are kept, and how many are taken
+//
+// A vendor sees its own. What is sealed and not removed counts, what is being delivered, and what was given up until it is deleted,
+// within the hour. A vendor or order that is not listed has no limit.
+//
+// Returns a wrapper object for the known response body format(s).
+//
+// Corresponds with GET /v1/quotas (the `ListQuotas` operationId).
+func (c *ClientWithResponses) ListQuotasWithResponse(ctx context.Context, params *ListQuotasParams, reqEditors ...RequestEditorFn) (*ListQuotasResponse, error) {
+	rsp, err := c.ListQuotas(ctx, params, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseListQuotasResponse(rsp)
+}
+
+// SetQuotaWithBodyWithResponse Say how many bytes of a vendor, or of one order, are kept
+//
+// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+// stays, also where it is more.
+//
+// Takes any type of body and a specified content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+func (c *ClientWithResponses) SetQuotaWithBodyWithResponse(ctx context.Context, params *SetQuotaParams, contentType string, body io.Reader, reqEditors ...RequestEditorFn) (*SetQuotaResponse, error) {
+	rsp, err := c.SetQuotaWithBody(ctx, params, contentType, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetQuotaResponse(rsp)
+}
+
+// SetQuotaWithResponse Say how many bytes of a vendor, or of one order, are kept
+//
+// As a producer. A delivery that would take more is refused when it is opened, with the problem `over-quota`. What is there already
+// stays, also where it is more.
+//
+// Takes a body of the `application/json` content type, and returns a wrapper object for the known response body format(s).
+//
+// Corresponds with POST /v1/quotas (the `SetQuota` operationId).
+func (c *ClientWithResponses) SetQuotaWithResponse(ctx context.Context, params *SetQuotaParams, body SetQuotaJSONRequestBody, reqEditors ...RequestEditorFn) (*SetQuotaResponse, error) {
+	rsp, err := c.SetQuota(ctx, params, body, reqEditors...)
+	if err != nil {
+		return nil, err
+	}
+	return ParseSetQuotaResponse(rsp)
+}
+
 // GetReceiptWithResponse The newest fact of a kind about a thing, with the proof that it is in its log
 //
 // Returns a wrapper object for the known response body format(s).
@@ -33974,6 +34388,75 @@ func ParseReplyToQuestionResponse(rsp *http.Response) (*ReplyToQuestionResponse,
 	switch {
 	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
 		var dest Question
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	}
+
+	return response, nil
+}
+
+// ParseListQuotasResponse parses an HTTP response from a ListQuotasWithResponse call
+func ParseListQuotasResponse(rsp *http.Response) (*ListQuotasResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &ListQuotasResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest QuotaList
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.JSON200 = &dest
+
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && true:
+		var dest Problem
+		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
+			return nil, err
+		}
+		response.ApplicationproblemJSONDefault = &dest
+
+	case rsp.StatusCode == 200:
+		// Content-type (text/csv) unsupported
+
+	}
+
+	return response, nil
+}
+
+// ParseSetQuotaResponse parses an HTTP response from a SetQuotaWithResponse call
+func ParseSetQuotaResponse(rsp *http.Response) (*SetQuotaResponse, error) {
+	bodyBytes, err := io.ReadAll(rsp.Body)
+	defer func() { _ = rsp.Body.Close() }()
+	if err != nil {
+		return nil, err
+	}
+
+	response := &SetQuotaResponse{
+		Body:         bodyBytes,
+		HTTPResponse: rsp,
+	}
+
+	switch {
+	case strings.Contains(rsp.Header.Get("Content-Type"), "json") && rsp.StatusCode == 200:
+		var dest QuotaList
 		if err := json.Unmarshal(bodyBytes, &dest); err != nil {
 			return nil, err
 		}

@@ -110,7 +110,7 @@ var matrix = map[string][]string{
 	"publishReferences": {done, done, done, barred, barred, hidden, hidden}, "acknowledgeReferences": {barred, barred, barred, done, barred, hidden, barred},
 	"acknowledgeSecrecy": {barred, barred, barred, done, done, hidden, barred},
 	"openMaintenance":    {done, done, done, barred, barred, barred, hidden},
-	"getRetention":       both, "setRetention": {done, barred, barred, barred, barred, barred, hidden}, "listStored": own,
+	"getRetention":       both, "setRetention": {done, barred, barred, barred, barred, barred, hidden}, "listStored": own, "listQuotas": own, "setQuota": {done, barred, barred, barred, barred, barred, hidden},
 	"listPaymentHolds": both, "releasePayment": {done, barred, barred, barred, barred, barred, hidden},
 	"listSets": both, "listSetUsers": both, "useSet": both,
 	"listOrigins": both, "declareOrigin": {barred, barred, barred, done, barred, hidden, barred},

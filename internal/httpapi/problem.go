@@ -42,6 +42,7 @@ var (
 	kindMissingBytes   = kind{"bytes-missing", 409, "Files are still to be uploaded", "Upload the files in `missing` (fresh links: GET …/uploads) and seal again."}
 	kindChangedSince   = kind{"changed-since", 412, "It changed since you looked", "Read it again and decide on what is there now."}
 	kindTooLarge       = kind{"too-large", 413, "The request is too large", "Files go to object storage by the links of a delivery; the rest fits into 8 MiB."}
+	kindQuota          = kind{"over-quota", 413, "There is no room for these files", "Ask the studio for more room, deliver less, or give up what is not needed; what was given up is deleted within the hour."}
 	kindMediaType      = kind{"media-type", 415, "This kind of body is not taken here", "Send one of the kinds in the description, with its Content-Type."}
 	kindKeyReused      = kind{"key-reused", 422, "The Idempotency-Key was used for something else", "Use a new key for a new act."}
 	kindTooMany        = kind{"too-many-requests", 429, "Too many requests", "Wait as long as Retry-After says."}
@@ -53,7 +54,7 @@ var (
 
 var kinds = []kind{
 	kindInvalid, kindInvalidInput, kindSpec, kindUnauthorized, kindCredentials, kindForbidden, kindCrossSite, kindNotFound, kindMethod,
-	kindState, kindConflict, kindInFlight, kindMissingBytes, kindChangedSince, kindTooLarge, kindMediaType, kindKeyReused, kindTooMany,
+	kindState, kindConflict, kindInFlight, kindMissingBytes, kindChangedSince, kindTooLarge, kindQuota, kindMediaType, kindKeyReused, kindTooMany,
 	kindInternal, kindUnavailable, kindStorage, kindEvidenceBroken, kindProvider, kindProof,
 }
 
@@ -71,6 +72,7 @@ var byError = []struct {
 	{ledger.ErrInFlight, kindInFlight, false},
 	{ledger.ErrState, kindState, true},
 	{ledger.ErrConflict, kindConflict, true},
+	{ledger.ErrQuota, kindQuota, true},
 	{ledger.ErrCredentials, kindCredentials, false},
 	{ledger.ErrSchema, kindUnavailable, false},
 	{storage.ErrNotFound, kindNotFound, false},

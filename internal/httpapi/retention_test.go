@@ -51,6 +51,30 @@ func TestRetentionAndWhatIsStored(t *testing.T) {
 	require.Equal(t, "10", vendor.ok("GET", "/v1/storage?by=vendor", nil).get(t, "items.0.delivered_bytes"))
 }
 
+// A delivery for which a quota leaves no room is refused when it is opened, before a link is given, in words that say how much there is;
+// the producer says the limit, the vendor reads its own, and nobody else's.
+func TestQuotasByTheInterface(t *testing.T) {
+	t.Parallel()
+	s := start(t)
+	studio := s.studio("Gull Studio", "ida@gull.example")
+	vendor := studio.vendor("Breaker Yard", "olaf@breaker.example")
+	other := studio.vendor("Lamp Works", "ivo@lamp.example")
+	c := studio.contract(vendor, "lantern")
+	file := localFile{path: "lantern.glb", role: "game", data: []byte("a lantern of 28 bytes, whole")}
+	require.Equal(t, "28", studio.ok("POST", "/v1/quotas", map[string]any{"work_order_id": c.order, "bytes": 28}).get(t, "items.0.bytes"))
+	vendor.deliver(c.milestones[0], file)
+	full := vendor.do("POST", "/v1/milestones/"+c.milestones[1]+"/deliveries", manifest(file))
+	require.Equal(t, 413, full.status)
+	require.Equal(t, "/problems/over-quota", full.get(t, "type"))
+	require.Equal(t, "No room: these files have 28 bytes, and of the 28 bytes that are kept of this order 0 bytes are free: ask the studio for more room.", full.get(t, "detail"))
+	own := vendor.ok("GET", "/v1/quotas", nil)
+	require.Equal(t, []string{"28", "W_lantern", ""}, []string{own.get(t, "items.0.used_bytes"), own.get(t, "items.0.work_order"), own.get(t, "items.0.by")})
+	require.JSONEq(t, `{"items":[]}`, string(other.ok("GET", "/v1/quotas", nil).body))
+	require.Equal(t, 422, studio.do("POST", "/v1/quotas", map[string]any{"bytes": 1}).status)
+	require.JSONEq(t, `{"items":[]}`, string(studio.ok("POST", "/v1/quotas", map[string]any{"work_order_id": c.order, "bytes": nil}).body))
+	vendor.deliver(c.milestones[1], file)
+}
+
 func TestStoragePrice(t *testing.T) {
 	t.Parallel()
 	p, err := httpapi.ParseStoragePrice("0.021 EUR")

@@ -70,7 +70,7 @@ func TestEveryListIsATable(t *testing.T) {
 		}
 	}
 	t.Logf("%d lists, %d cells", lists, cells)
-	require.Equal(t, 43, lists)
+	require.Equal(t, 44, lists)
 	require.Empty(t, empty)
 }
 
@@ -84,6 +84,7 @@ func (w *world) fill(t *testing.T) (orders [][2]string) {
 	producer.ok("POST", "/v1/deputies", map[string]any{"role": "art_director", "member_id": w.ids["deputy"], "from": "2030-01-01", "until": "2030-02-01"})
 	producer.ok("POST", "/v1/calendars", map[string]any{"time_zone": "Europe/Oslo", "workdays": []int{1, 2, 3, 4, 5}, "holidays": []string{}})
 	producer.ok("POST", "/v1/work-orders/"+w.c.order+"/calendars", map[string]any{"calendar_id": nil})
+	producer.ok("POST", "/v1/quotas", map[string]any{"work_order_id": w.c.order, "bytes": 2_000_000_000_000})
 	producer.ok("POST", "/v1/saved-notes", map[string]any{"text": "Darker, please."})
 	director.ok("POST", "/v1/saved-views", map[string]any{"name": "late", "query": "late=yes"})
 	director.ok("POST", "/v1/inspections/"+w.ids["inspection_id"]+"/concessions", map[string]any{"ord": 1, "reason": "never seen from below"})

@@ -28,6 +28,7 @@
 //	lists       ReadPropList ImportProps Performances FailingChecks Plans PayablesOf EachPayable Needs Lines EachLine CountLines
 //	            SaveView SavedViews PutViewAway
 //	afterwards  OpenMaintenance PaymentHolds EndPaymentHold UseSet SetsOf UsersOf HandOver Handover Handovers
+//	storage     SetRetention RetentionOf StoredByVendor SetQuota Quotas
 //	secrecy     CreateReferencePack PublishReferencePack AcknowledgeReferences AcknowledgeSecrecy
 //	people      Appoint Deputies DisableMember EraseMember
 //	terms       SetCalendar Calendars PinCalendar OrderCalendars OfferChange DecideChange ChangeOrder ChangeOrders

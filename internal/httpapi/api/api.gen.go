@@ -2243,6 +2243,16 @@ type NewQuestion struct {
 	Text   string `json:"text"`
 }
 
+// NewQuota defines model for NewQuota.
+type NewQuota struct {
+	// Bytes null: no limit.
+	Bytes *int64 `json:"bytes"`
+
+	// VendorId For all its orders together; this or `work_order_id`.
+	VendorId    *openapi_types.UUID `json:"vendor_id,omitempty"`
+	WorkOrderId *openapi_types.UUID `json:"work_order_id,omitempty"`
+}
+
 // NewReassignment defines model for NewReassignment.
 type NewReassignment struct {
 	// PriceMinor For what is left, in that order's currency.
@@ -2932,6 +2942,28 @@ type QuestionPage struct {
 
 // QuestionState defines model for QuestionState.
 type QuestionState string
+
+// Quota defines model for Quota.
+type Quota struct {
+	At        time.Time          `json:"at"`
+	By        string             `json:"by"`
+	Bytes     int64              `json:"bytes"`
+	Id        openapi_types.UUID `json:"id"`
+	UsedBytes int64              `json:"used_bytes"`
+	Vendor    string             `json:"vendor"`
+	VendorId  openapi_types.UUID `json:"vendor_id"`
+
+	// WorkOrder Its code.
+	WorkOrder *string `json:"work_order"`
+
+	// WorkOrderId null: of all orders together.
+	WorkOrderId *openapi_types.UUID `json:"work_order_id"`
+}
+
+// QuotaList defines model for QuotaList.
+type QuotaList struct {
+	Items []Quota `json:"items"`
+}
 
 // Reading defines model for Reading.
 type Reading struct {
@@ -4209,6 +4241,18 @@ type ReplyToQuestionParams struct {
 	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
 }
 
+// ListQuotasParams defines parameters for ListQuotas.
+type ListQuotasParams struct {
+	// Format `csv` gives the rows as a table (RFC 4180, UTF-8) with one header line; see **Tables** at the top.
+	Format *TableFormat `form:"format,omitempty" json:"format,omitempty"`
+}
+
+// SetQuotaParams defines parameters for SetQuota.
+type SetQuotaParams struct {
+	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
+	IdempotencyKey IdempotencyKey `json:"Idempotency-Key"`
+}
+
 // AcknowledgeReferencesParams defines parameters for AcknowledgeReferences.
 type AcknowledgeReferencesParams struct {
 	// IdempotencyKey Yours, one per intended act. Repeats are answered as the first was, and done once. Kept 48 hours.
@@ -4629,6 +4673,9 @@ type PublishSpecJSONRequestBody = NewSpec
 // ReplyToQuestionJSONRequestBody defines body for ReplyToQuestion for application/json ContentType.
 type ReplyToQuestionJSONRequestBody = NewReply
 
+// SetQuotaJSONRequestBody defines body for SetQuota for application/json ContentType.
+type SetQuotaJSONRequestBody = NewQuota
+
 // SaveNoteJSONRequestBody defines body for SaveNote for application/json ContentType.
 type SaveNoteJSONRequestBody = NewSavedNote
 
@@ -4958,6 +5005,12 @@ type ServerInterface interface {
 	// ReplyToQuestion Answer, ask again or close
 	// (POST /v1/questions/{question_id}/replies)
 	ReplyToQuestion(ctx echo.Context, questionId QuestionId, params ReplyToQuestionParams) error
+	// ListQuotas How many bytes of each vendor and order are kept, and how many are taken
+	// (GET /v1/quotas)
+	ListQuotas(ctx echo.Context, params ListQuotasParams) error
+	// SetQuota Say how many bytes of a vendor, or of one order, are kept
+	// (POST /v1/quotas)
+	SetQuota(ctx echo.Context, params SetQuotaParams) error
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx echo.Context, kind string, subjectId openapi_types.UUID) error
@@ -7775,6 +7828,55 @@ func (w *ServerInterfaceWrapper) ReplyToQuestion(ctx echo.Context) error {
 	return err
 }
 
+// ListQuotas converts echo context to params.
+func (w *ServerInterfaceWrapper) ListQuotas(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params ListQuotasParams
+	// ------------- Optional query parameter "format" -------------
+
+	err = runtime.BindQueryParameterWithOptions("form", true, false, "format", ctx.QueryParams(), &params.Format, runtime.BindQueryParameterOptions{Type: "string", Format: ""})
+	if err != nil {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter format: %s", err))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.ListQuotas(ctx, params)
+	return err
+}
+
+// SetQuota converts echo context to params.
+func (w *ServerInterfaceWrapper) SetQuota(ctx echo.Context) error {
+	var err error
+
+	// Parameter object where we will unmarshal all parameters from the context
+	var params SetQuotaParams
+
+	headers := ctx.Request().Header
+	// ------------- Required header parameter "Idempotency-Key" -------------
+	if valueList, found := headers[http.CanonicalHeaderKey("Idempotency-Key")]; found {
+		var IdempotencyKey IdempotencyKey
+		n := len(valueList)
+		if n != 1 {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Expected one value for Idempotency-Key, got %d", n))
+		}
+
+		err = runtime.BindStyledParameterWithOptions("simple", "Idempotency-Key", valueList[0], &IdempotencyKey, runtime.BindStyledParameterOptions{ParamLocation: runtime.ParamLocationHeader, Explode: false, Required: true, Type: "string", Format: ""})
+		if err != nil {
+			return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Invalid format for parameter Idempotency-Key: %s", err))
+		}
+
+		params.IdempotencyKey = IdempotencyKey
+	} else {
+		return echo.NewHTTPError(http.StatusBadRequest, fmt.Sprintf("Header parameter Idempotency-Key is required, but not found"))
+	}
+
+	// Invoke the callback with all the unmarshaled arguments
+	err = w.Handler.SetQuota(ctx, params)
+	return err
+}
+
 // GetReceipt converts echo context to params.
 func (w *ServerInterfaceWrapper) GetReceipt(ctx echo.Context) error {
 	var err error
@@ -9554,6 +9656,8 @@ func RegisterHandlersWithOptions(router EchoRouter, si ServerInterface, options 
 	router.GET(options.BaseURL+"/v1/work-orders/:work_order_id/retention", wrapper.GetRetention, options.OperationMiddlewares["getRetention"]...)
 	router.POST(options.BaseURL+"/v1/work-orders/:work_order_id/retention", wrapper.SetRetention, options.OperationMiddlewares["setRetention"]...)
 	router.GET(options.BaseURL+"/v1/storage", wrapper.ListStored, options.OperationMiddlewares["listStored"]...)
+	router.GET(options.BaseURL+"/v1/quotas", wrapper.ListQuotas, options.OperationMiddlewares["listQuotas"]...)
+	router.POST(options.BaseURL+"/v1/quotas", wrapper.SetQuota, options.OperationMiddlewares["setQuota"]...)
 	router.POST(options.BaseURL+"/v1/payment-holds/:payment_hold_id/release", wrapper.ReleasePayment, options.OperationMiddlewares["releasePayment"]...)
 	router.GET(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.ListSets, options.OperationMiddlewares["listSets"]...)
 	router.POST(options.BaseURL+"/v1/props/:prop_id/sets", wrapper.UseSet, options.OperationMiddlewares["useSet"]...)
@@ -13706,6 +13810,105 @@ func (response ReplyToQuestiondefaultApplicationProblemPlusJSONResponse) VisitRe
 	return err
 }
 
+type ListQuotasRequestObject struct {
+	Params ListQuotasParams
+}
+
+type ListQuotasResponseObject interface {
+	VisitListQuotasResponse(w http.ResponseWriter) error
+}
+
+type ListQuotas200JSONResponse QuotaList
+
+func (response ListQuotas200JSONResponse) VisitListQuotasResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type ListQuotas200TextcsvResponse struct {
+	Body          io.Reader
+	ContentLength int64
+}
+
+func (response ListQuotas200TextcsvResponse) VisitListQuotasResponse(w http.ResponseWriter) error {
+
+	w.Header().Set("Content-Type", "text/csv")
+	if response.ContentLength != 0 {
+		w.Header().Set("Content-Length", fmt.Sprint(response.ContentLength))
+	}
+	w.WriteHeader(200)
+
+	if closer, ok := response.Body.(io.ReadCloser); ok {
+		defer closer.Close()
+	}
+	_, err := io.Copy(w, response.Body)
+	return err
+}
+
+type ListQuotasdefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response ListQuotasdefaultApplicationProblemPlusJSONResponse) VisitListQuotasResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetQuotaRequestObject struct {
+	Params SetQuotaParams
+	Body   *SetQuotaJSONRequestBody
+}
+
+type SetQuotaResponseObject interface {
+	VisitSetQuotaResponse(w http.ResponseWriter) error
+}
+
+type SetQuota200JSONResponse QuotaList
+
+func (response SetQuota200JSONResponse) VisitSetQuotaResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/json")
+	w.WriteHeader(200)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
+type SetQuotadefaultApplicationProblemPlusJSONResponse struct {
+	Body       Problem
+	StatusCode int
+}
+
+func (response SetQuotadefaultApplicationProblemPlusJSONResponse) VisitSetQuotaResponse(w http.ResponseWriter) error {
+
+	var buf bytes.Buffer
+	if err := json.NewEncoder(&buf).Encode(response.Body); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "application/problem+json")
+	w.WriteHeader(response.StatusCode)
+	_, err := buf.WriteTo(w)
+	return err
+}
+
 type GetReceiptRequestObject struct {
 	Kind      string             `json:"kind"`
 	SubjectId openapi_types.UUID `json:"subject_id"`
@@ -16613,6 +16816,12 @@ type StrictServerInterface interface {
 	// ReplyToQuestion Answer, ask again or close
 	// (POST /v1/questions/{question_id}/replies)
 	ReplyToQuestion(ctx context.Context, request ReplyToQuestionRequestObject) (ReplyToQuestionResponseObject, error)
+	// ListQuotas How many bytes of each vendor and order are kept, and how many are taken
+	// (GET /v1/quotas)
+	ListQuotas(ctx context.Context, request ListQuotasRequestObject) (ListQuotasResponseObject, error)
+	// SetQuota Say how many bytes of a vendor, or of one order, are kept
+	// (POST /v1/quotas)
+	SetQuota(ctx context.Context, request SetQuotaRequestObject) (SetQuotaResponseObject, error)
 	// GetReceipt The newest fact of a kind about a thing, with the proof that it is in its log
 	// (GET /v1/receipts/{kind}/{subject_id})
 	GetReceipt(ctx context.Context, request GetReceiptRequestObject) (GetReceiptResponseObject, error)
@@ -19776,6 +19985,79 @@ func (sh *strictHandler) ReplyToQuestion(ctx echo.Context, questionId QuestionId
 		return err
 	} else if validResponse, ok := response.(ReplyToQuestionResponseObject); ok {
 		return validResponse.VisitReplyToQuestionResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// ListQuotas operation middleware
+func (sh *strictHandler) ListQuotas(ctx echo.Context, params ListQuotasParams) error {
+	var request ListQuotasRequestObject
+
+	request.Params = params
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.ListQuotas(ctx.Request().Context(), request.(ListQuotasRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "ListQuotas")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(ListQuotasResponseObject); ok {
+		return validResponse.VisitListQuotasResponse(ctx.Response())
+	} else if response != nil {
+		return fmt.Errorf("unexpected response type: %T", response)
+	}
+	return nil
+}
+
+// SetQuota operation middleware
+func (sh *strictHandler) SetQuota(ctx echo.Context, params SetQuotaParams) error {
+	var request SetQuotaRequestObject
+
+	request.Params = params
+
+	var body SetQuotaJSONRequestBody
+	var err error
+	if binder, ok := ctx.Echo().Binder.(*echo.DefaultBinder); ok {
+		// A request validator built on kin-openapi's openapi3filter with
+		// KeepValidatedValue leaves the value it validated on the body. Bind
+		// that value, matching member names exactly, so the handler receives
+		// what was validated instead of a second, case-insensitive decode.
+		// Otherwise bind only the request body, so that path and query
+		// parameters are not also bound into the body struct.
+		if vb, ok := ctx.Request().Body.(interface{ ValidatedValue() any }); !ok || runtime.BindJSONValue(vb.ValidatedValue(), &body) != nil {
+			err = binder.BindBody(ctx, &body)
+		}
+	} else {
+		// A custom binder is installed on the Echo instance; defer to it
+		// entirely, since echo.Binder does not expose body-only binding and
+		// the binder may do more than decode (for example call ctx.Validate).
+		err = ctx.Bind(&body)
+	}
+	if err != nil {
+		return err
+	}
+	request.Body = &body
+
+	handler := func(ctx echo.Context, request interface{}) (interface{}, error) {
+		return sh.ssi.SetQuota(ctx.Request().Context(), request.(SetQuotaRequestObject))
+	}
+	for _, middleware := range sh.middlewares {
+		handler = middleware(handler, "SetQuota")
+	}
+
+	response, err := handler(ctx, request)
+
+	if err != nil {
+		return err
+	} else if validResponse, ok := response.(SetQuotaResponseObject); ok {
+		return validResponse.VisitSetQuotaResponse(ctx.Response())
 	} else if response != nil {
 		return fmt.Errorf("unexpected response type: %T", response)
 	}
