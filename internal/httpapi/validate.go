@@ -55,9 +55,10 @@ func loadDescription() (*description, error) {
 		return nil, err
 	}
 	d := &description{doc: doc, routes: map[string]*routers.Route{}, sheets: sheets}
+	plain := plainSpec(doc)
 	for path, item := range doc.Paths.Map() {
 		for method, op := range item.Operations() {
-			d.routes[method+" "+echoPattern(path)] = &routers.Route{Spec: doc, Path: path, PathItem: item, Method: method, Operation: op}
+			d.routes[method+" "+echoPattern(path)] = routeOf(doc, plain, path, method, item, op)
 		}
 	}
 	return d, nil
