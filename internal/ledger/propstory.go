@@ -125,11 +125,11 @@ func (tx *Tx) questionsOf(ctx context.Context, prop uuid.UUID) ([]Question, erro
 	if err != nil || len(all) == 0 {
 		return all, err
 	}
-	return all, tx.withMessages(ctx, all)
+	return all, tx.WithMessages(ctx, all)
 }
 
-// withMessages fills in what was said in each question.
-func (tx *Tx) withMessages(ctx context.Context, all []Question) error {
+// WithMessages fills in what was said in each question.
+func (tx *Tx) WithMessages(ctx context.Context, all []Question) error {
 	at, ids := map[uuid.UUID]*Question{}, make([]uuid.UUID, len(all))
 	for i := range all {
 		at[all[i].ID], ids[i] = &all[i], all[i].ID

@@ -194,7 +194,7 @@ func (tx *Tx) QuestionsWithWords(ctx context.Context, f QuestionFilter, p Page) 
 	if err != nil || len(list.Items) == 0 {
 		return list, err
 	}
-	if err := tx.withMessages(ctx, list.Items); err != nil {
+	if err := tx.WithMessages(ctx, list.Items); err != nil {
 		return List[Question]{}, fmt.Errorf("list questions: %w", err)
 	}
 	return list, nil

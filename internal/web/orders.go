@@ -61,7 +61,8 @@ type orderPage struct {
 	Changes   []ledger.ChangeOrder
 	Holds     []ledger.PaymentHold
 	Permits   []ledger.Permission
-	Next      string // further props
+	Named     map[string]ledger.Line // their props, by id
+	Next      string                 // further props
 	Later     bool
 	MorePaid  bool
 	MoreMoved bool
@@ -128,6 +129,9 @@ func (page *orderPage) load(ctx context.Context, tx *ledger.Tx, id uuid.UUID, af
 		return err
 	}
 	page.Permits = permits.Items
+	if page.Named, err = propsOfPermits(ctx, tx, page.Permits); err != nil {
+		return err
+	}
 	page.Holds, err = tx.PaymentHolds(ctx, id)
 	return err
 }

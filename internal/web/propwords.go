@@ -113,12 +113,34 @@ func (page propPage) Reason(m ledger.Milestone) string {
 	return ""
 }
 
-// Asked says what is asked while a milestone is in a state, to the vendor as the one who is asked.
-func (page propPage) Asked(s ledger.MilestoneState) words.Phrase {
-	if !page.Studio && (s == ledger.MOpen || s == ledger.MFailed || s == ledger.MReturned) {
-		return words.P("prop.now_yours_" + string(s))
+// Asked says what is asked for a milestone, to the vendor as the one who is asked.
+func (page propPage) Asked(m ledger.Milestone) words.Phrase {
+	switch why := page.Standing(m); {
+	case why != "":
+		return words.P("prop.now_" + why)
+	case !page.Studio && vendorMoves(m.State):
+		return words.P("prop.now_yours_" + string(m.State))
 	}
-	return words.P("prop.now_" + string(s))
+	return words.P("prop.now_" + string(m.State))
+}
+
+// vendorMoves says whether a milestone in this state lies with the vendor.
+func vendorMoves(s ledger.MilestoneState) bool {
+	return s == ledger.MOpen || s == ledger.MFailed || s == ledger.MReturned
+}
+
+// Standing says why a milestone waits for the studio though its state would have the vendor deliver: there is no spec yet,
+// or a question without whose answer the vendor cannot go on. "" where it does not.
+func (page propPage) Standing(m ledger.Milestone) string {
+	switch {
+	case !vendorMoves(m.State):
+		return ""
+	case page.Prop.SpecInForce == nil:
+		return "no_spec"
+	case page.Prop.BlockedSince != nil:
+		return "blocked"
+	}
+	return ""
 }
 
 // Takes says whether something can be delivered for a milestone.

@@ -85,7 +85,7 @@ func measured(text string) (string, bool) {
 // document writes the spec. A field that cannot be read is named by Wrong and left out.
 func (s *specStart) document(prop ledger.Prop) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "prop: %s\ntier: %s\n", prop.Code, prop.Tier)
+	fmt.Fprintf(&b, "prop: %s\ntitle: %s\ntier: %s\n", prop.Code, strconv.Quote(prop.Title), prop.Tier)
 	if i := slices.IndexFunc(s.Parents, func(p specParent) bool { return p.Ref() == s.From }); i >= 0 {
 		fmt.Fprintf(&b, "extends: [{spec: %s, revision: %d}]\n", s.Parents[i].Code, s.Parents[i].Revision)
 	}

@@ -14,7 +14,7 @@ func firstSpec(t *testing.T, b *browser, path string) {
 	wellMade(t, written)
 	require.Equal(t, http.StatusOK, written.status)
 	document := written.form(path, "document").Get("document")
-	require.YAMLEq(t, `{prop: fender, tier: background, size_mm: [600, 600.5, 200], checks: {budget.triangles: {max_triangles: 1200},
+	require.YAMLEq(t, `{prop: fender, title: Tyre fender, tier: background, size_mm: [600, 600.5, 200], checks: {budget.triangles: {max_triangles: 1200},
   uv.texel_density: {target_px_per_m: 384}, maps.files: {required: [base_color]}}}`, document)
 
 	looked := written.submit(path, "document", document, "do", "look")

@@ -3,8 +3,10 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
 	"time"
 
+	"github.com/google/uuid"
 	"github.com/labstack/echo/v4"
 
 	"proofhouse/internal/httpapi"
@@ -24,7 +26,8 @@ type todayPage struct {
 	HasDesk  bool
 	Waiting  int // deliveries for review
 	Nothing  bool
-	today    time.Time // the reader's day, as its midnight in UTC
+	Named    map[string]ledger.Line // the props of the permits, by id
+	today    time.Time              // the reader's day, as its midnight in UTC
 }
 
 // kindOfNeed is one kind with its number.
@@ -47,12 +50,42 @@ func (p *Pages) today(c echo.Context) error {
 		HasDesk: len(ownDesks(who)) > 0, today: time.Date(now.Year(), now.Month(), now.Day(), 0, 0, 0, 0, time.UTC),
 	}
 	var err error
-	if page.Needs, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (ledger.Needs, error) { return tx.Needs(ctx, needsShown) }); err != nil {
+	if page.Needs, err = as(c, p, func(ctx context.Context, tx *ledger.Tx) (n ledger.Needs, err error) {
+		if n, err = tx.Needs(ctx, needsShown); err != nil {
+			return n, err
+		}
+		if page.Named, err = propsOfPermits(ctx, tx, n.Permits.Items); err != nil || len(n.Questions.Items) == 0 {
+			return n, err
+		}
+		return n, tx.WithMessages(ctx, n.Questions.Items)
+	}); err != nil {
 		return err
 	}
 	page.count()
 	return p.render(c, http.StatusOK, "today", frame{Title: words.P("today.title"), At: "work"}, page)
 }
+
+// propsOfPermits are the props that permits are for, by their ids.
+func propsOfPermits(ctx context.Context, tx *ledger.Tx, permits []ledger.Permission) (map[string]ledger.Line, error) {
+	var ids []uuid.UUID
+	for _, p := range permits {
+		if p.Prop != nil && !slices.Contains(ids, *p.Prop) {
+			ids = append(ids, *p.Prop)
+		}
+	}
+	if len(ids) == 0 {
+		return nil, nil
+	}
+	list, err := tx.Lines(ctx, ledger.LineFilter{IDs: ids}, ledger.LineOrder{}, ledger.Page{Limit: len(ids)})
+	named := map[string]ledger.Line{}
+	for _, l := range list.Items {
+		named[l.PropID.String()] = l
+	}
+	return named, err
+}
+
+// Opening is what was asked first.
+func (todayPage) Opening(q ledger.Question) string { return opening(q) }
 
 // count sums up the kinds, the most pressing first.
 func (t *todayPage) count() {

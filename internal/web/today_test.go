@@ -55,10 +55,22 @@ func TestToday(t *testing.T) {
 	require.Contains(t, p.text("#desks"), "no spec yet Studio 1")
 	require.Contains(t, p.b.get("/props?q=dinghy").text("tbody"), "open no spec yet 1 Mar 2020")
 	require.Contains(t, p.b.get("/props?q=dinghy").text("tbody"), "Studio")
+	// On a prop's own page too nothing is asked of the vendor that waits for the studio.
+	own := p.b.get(p.link("Upturned dinghy")).b.get("/props/" + lineOf(w, "dinghy").PropID.String())
+	wellMade(t, own)
+	require.Contains(t, own.text("#now"), "Nothing can be delivered before the studio publishes the spec.")
+	require.Contains(t, own.text("#now"), "On the desk of Studio")
+	require.NotContains(t, own.text("#now"), "1 Mar 2020 late")
+	own = w.logIn(ole).get("/props/" + w.props["buoy"].ID.String())
+	wellMade(t, own)
+	require.NotContains(t, own.text("#now"), "You deliver.")
+	require.Contains(t, own.text("#now"), "It waits for the studio’s answer to a question.")
+	require.Contains(t, own.text("#now"), "Studio")
 	require.Contains(t, p.text("#stuck"), "Slip winch")
 	require.Contains(t, p.text("#questions"), "Question 1 about buoy")
 	require.Contains(t, p.text("#questions"), "stands still")
-	require.Contains(t, p.text("#permits"), "Rungs are round.")
+	require.Contains(t, p.text("#questions"), "Which side faces the sea?")
+	require.Contains(t, p.text("#permits"), "Rungs are round. Quay ladder ladder Brackwater Props")
 	require.Contains(t, p.text("#changes"), "A second drum")
 	require.Contains(t, p.text("#changes"), "120.00")
 	require.Contains(t, p.text("#specs"), "Spec revision 2")
@@ -105,4 +117,12 @@ func TestTodayOfReviewsThatEnd(t *testing.T) {
 	require.Equal(t, 1, ticked.Reminded)
 	require.Regexp(t, `Silence accepts it on \d+ \w+ \d{4}, \d\d:\d\d`, w.logIn(petra).get("/").text("#reviews"))
 	require.Equal(t, http.StatusOK, w.logIn(marek).get("/").status)
+}
+
+// lineOf is a prop's line in the tables, by its code.
+func lineOf(w *world, code string) ledger.Line {
+	list := as(w, petra, func(ctx context.Context, tx *ledger.Tx) (ledger.List[ledger.Line], error) {
+		return tx.Lines(ctx, ledger.LineFilter{Text: code}, ledger.LineOrder{}, ledger.Page{Limit: 1})
+	})
+	return list.Items[0]
 }
