@@ -72,9 +72,6 @@ func wrong(f acceptance.Finding) bool {
 	return (f.Outcome == acceptance.Fail || f.Outcome == acceptance.Warn) && f.FollowsFrom == "" && f.Check != regressed
 }
 
-// regressed is the check that says how much of what passed before does not pass now.
-const regressed = "revision.regressed"
-
 func findingKey(f acceptance.Finding) string {
 	key := f.Check + "\x00" + f.Part + "\x00" + f.Set + "\x00" + f.Pose
 	if f.LOD != nil {

@@ -106,11 +106,12 @@ func (page deliveryPage) Lit() string {
 	return ""
 }
 
-// First is the first issue's sentence in the reader's language; the recorded English one where the evidence is missing.
+// First is the first issue's sentence in the reader's language, where there is none the first warning's; the recorded
+// English one where the evidence is missing.
 func (page deliveryPage) First() string {
-	for _, list := range [][]group{page.Found.Issues, page.Found.Unable} {
+	for _, list := range [][]group{page.Found.Issues, page.Found.Unable, page.Found.Warnings} {
 		for _, g := range list {
-			return g.Findings[0].Sentence
+			return farthest(g.Findings).Sentence
 		}
 	}
 	return verdictMore(page.Inspection.Headline)

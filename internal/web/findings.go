@@ -2,6 +2,7 @@ package web
 
 import (
 	"maps"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -144,6 +145,22 @@ func grouped(r words.Reader, findings []shownFinding) []group {
 		}
 	}
 	return groups
+}
+
+// farthest is the finding whose measured value lies farthest beyond its limit, in parts of the limit; the first where that
+// cannot be said.
+func farthest(findings []shownFinding) shownFinding {
+	out, most := findings[0], 0.0
+	for _, f := range findings {
+		limit := firstLimit(&f.Finding)
+		if f.Measured == nil || limit == nil || *limit == 0 {
+			continue
+		}
+		if by := math.Abs(f.Measured.Value-*limit) / math.Abs(*limit); by > most {
+			out, most = f, by
+		}
+	}
+	return out
 }
 
 var catalogue = sync.OnceValue(func() map[string]spec.Check {

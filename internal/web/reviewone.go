@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
-	"math"
 	"net/http"
 	"slices"
 	"strings"
@@ -122,32 +121,6 @@ func (page reviewOne) Untold() int { return max(0, len(page.worst())-techLines) 
 
 func (page reviewOne) worst() []group {
 	return slices.Concat(page.Found.Issues, page.Found.Unable, page.Found.Warnings)
-}
-
-// Changed is the sentence that says what differs from the delivery before; "" for a first one.
-func (page deliveryPage) Changed() string {
-	for _, f := range page.Since() {
-		if f.Check != regressed {
-			return f.Sentence
-		}
-	}
-	return ""
-}
-
-// farthest is the finding whose measured value lies farthest beyond its limit, in parts of the limit; the first where that
-// cannot be said.
-func farthest(findings []shownFinding) shownFinding {
-	out, most := findings[0], 0.0
-	for _, f := range findings {
-		limit := firstLimit(&f.Finding)
-		if f.Measured == nil || limit == nil || *limit == 0 {
-			continue
-		}
-		if by := math.Abs(f.Measured.Value-*limit) / math.Abs(*limit); by > most {
-			out, most = f, by
-		}
-	}
-	return out
 }
 
 func (p *Pages) reviewOne(c echo.Context) error {

@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"proofhouse/internal/acceptance"
+	phrases "proofhouse/internal/acceptance/words"
 )
 
 // over is a finding that is measured against one limit.
@@ -47,4 +48,19 @@ func TestWhatChangedIsTold(t *testing.T) {
 func TestRegressedIsACheck(t *testing.T) {
 	_, known := catalogue()[regressed]
 	require.True(t, known)
+}
+
+// Where the evidence has keys, the page says checks and values by their names in words, in the reader's language.
+func TestWhatMovedIsSaidInWords(t *testing.T) {
+	place := func(p phrases.Phrase) acceptance.Place {
+		return acceptance.Place{Note: "surface.poke_through: max_height_mm was 0, is 10.27", Says: &p}
+	}
+	moved := place(phrases.P("revision.changed.number", phrases.Name("surface.poke_through bollard"), phrases.Name("max_height_mm"), phrases.Num(0), phrases.Num(10.27)))
+	en, de := deliveryPage{reader: reader("en")}, deliveryPage{reader: reader("de")}
+	require.Equal(t, "Sculpt outside the game surface bollard: largest height 0\u00a0mm before, 10.3\u00a0mm now", en.Moved(moved))
+	require.Contains(t, de.Moved(moved), "10,3\u00a0mm")
+	require.NotContains(t, de.Moved(moved), "max_height")
+	before := place(phrases.P("revision.regressed.finding", phrases.Name("surface.poke_through")))
+	require.Equal(t, "Sculpt outside the game surface passed before", en.Moved(before))
+	require.Equal(t, "a literal stays", en.Moved(acceptance.Place{Note: "a literal stays"}))
 }

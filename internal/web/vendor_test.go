@@ -33,7 +33,7 @@ func TestAPropsStory(t *testing.T) {
 	require.Len(t, p.all("#deliveries tbody tr"), 2)
 	require.Contains(t, p.text("#deliveries"), "further round for issues")
 	require.Contains(t, p.text("#decisions"), "Grind the weld beads down")
-	require.Contains(t, p.text("#milestones"), "Further rounds so far: 1 for issues, 0 because the studio wanted something else: within the 2 of that kind that the price includes.")
+	require.Contains(t, p.text("#milestones"), "Further rounds so far: 1 for issues, 0 for what the studio wanted otherwise, of 2 in the price.")
 	require.Contains(t, p.text("#spec .prose"), "As it counts at the milestone Game mesh.")
 	require.Contains(t, p.text("#notes"), shared)
 	require.NotContains(t, p.text("main"), privat)
