@@ -60,7 +60,7 @@ func lodSilhouette(ctx context.Context, s *Subject, t Target, r spec.Rule) Findi
 		}
 		point := v.World(v.WorstFromMM)
 		pl := Place{PointMM: &point, Value: &Value{Value: v.MaxOffsetMM, Unit: "mm"}}
-		pl.note("lod.silhouette.view", words.Count(v.Number), words.Num(v.Toward[0]), words.Num(v.Toward[1]), words.Num(v.Toward[2]))
+		pl.note("lod.silhouette.seen", words.Count(v.Number), seenFrom(v.Toward))
 		f.Where = append(f.Where, pl)
 	}
 	if broke(f) {

@@ -52,7 +52,7 @@ type batchProp struct {
 
 // deliverCodes are what the script says: codes with how many values it sets in.
 var deliverCodes = map[string]int{
-	"reading": 0, "empty": 0, "missing": 1, "asking": 0, "ready": 2, "hashing": 2, "sending": 2, "waiting": 1, "sealing": 0, "there": 0, "waits": 0, "failed": 1, "again": 0, "changed": 1, "abandoned": 0,
+	"reading": 0, "empty": 0, "missing": 1, "odd_role": 1, "asking": 0, "ready": 2, "hashing": 2, "sending": 2, "waiting": 1, "sealing": 0, "there": 0, "waits": 0, "failed": 1, "again": 0, "changed": 1, "abandoned": 0,
 	"unknown": 1, "column_role": 0, "column_size": 0, "column_sent": 0,
 }
 

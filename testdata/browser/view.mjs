@@ -174,6 +174,11 @@ async function works() {
   check(name, shown[0] && shown[1] === 1, `the slider stands on the first, shown is ${shown}`);
   check(name, await camera() === locked, 'the slider moved the camera');
 
+  // A note is of the newest delivery: asked for on an earlier one, the newest comes first.
+  await page.getByRole('button', { name: 'Write a note at a place' }).click();
+  await page.waitForFunction(() => window.look.panel.pinning && window.look.panel.revision.number === 2);
+  await page.evaluate(() => window.look.panel.pinMode(false));
+
   // While it turns in software fewer pixels are drawn; at rest all of them again.
   await real(true);
   const paced = await page.evaluate(async () => {

@@ -55,7 +55,7 @@ async function askRoles(files, address) {
   const answer = await fetch(address, { method: 'POST', body: new URLSearchParams({ paths: files.map((f) => f.path).join('\n') }) })
   if (!answer.ok) throw new Error(String(answer.status))
   const told = await answer.json()
-  files.forEach((f, i) => Object.assign(f, told.files[i]))
+  files.forEach((f, i) => Object.assign(f, told.files[i], { told: told.files[i].role }))
   files.requires = told.requires
 }
 
@@ -69,6 +69,16 @@ function missing() {
   const of = (group) => (group.requires || []).filter((role) => !has(group, role))
   if (!setup.batch) return of(files)
   return groups.flatMap((g) => of(g.files).map((role) => g.code + '/ ' + role))
+}
+
+// odd names the roles that nobody knows: neither told by a name nor asked for by the spec nor offered by the field. A spec may have
+// roles of its own, so it is asked and not refused.
+function odd() {
+  const known = new Set([...document.querySelectorAll('#roles option')].map((o) => o.value))
+  const of = setup.batch ? groups.map((g) => g.files) : [files]
+  for (const group of of) for (const role of group.requires || []) known.add(role)
+  const strange = files.map((f) => f.role).filter((r, i) => r !== files[i].told && !known.has(r) && !/^(game\.lod\d{1,2}|(map|source)\..+)$/.test(r))
+  return [...new Set(strange)]
 }
 
 // askByProp sorts the files of a batch by the folder each lies in, which bears its prop's code, and asks for their roles.
@@ -129,11 +139,16 @@ function row(f) {
 form.addEventListener('submit', async (e) => {
   e.preventDefault()
   if (busy) return
-  const lacking = sure ? [] : missing()
+  const doubts = []
+  if (!sure) {
+    const lacking = missing(), strange = odd()
+    if (strange.length > 0) doubts.push(words.odd_role.replace('{0}', strange.join(', ')))
+    if (lacking.length > 0) doubts.push(words.missing.replace('{0}', lacking.join(', ')))
+  }
   sure = false
-  doubt.hidden = lacking.length === 0
-  if (lacking.length > 0) {
-    doubt.querySelector('p').textContent = words.missing.replace('{0}', lacking.join(', '))
+  doubt.hidden = doubts.length === 0
+  if (doubts.length > 0) {
+    doubt.querySelector('p').textContent = doubts.join(' ')
     return
   }
   busy = true

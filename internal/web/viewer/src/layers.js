@@ -3,11 +3,14 @@ import { BufferGeometry, BufferAttribute, LineBasicMaterial, LineSegments, MeshB
 import { clay } from './models.js'
 import { layer } from './stage.js'
 import { hard, wire } from './edges.js'
+import { pale } from './light.js'
 
 // Edges whose two sides' normals are further apart are hard: less is rounding of stored normals.
 const hardDeg = 2
 // A checker's square in texels: 64 texels at the set's shipped size, so equal squares mean equal density.
 const squareTexels = 64
+// What a surface gives up of its colours under lines.
+const paleUnderLines = 0.62
 
 const heat = new MeshBasicMaterial({ vertexColors: true, polygonOffset: true, polygonOffsetFactor: 1, polygonOffsetUnits: 1 })
 
@@ -23,13 +26,14 @@ export class Layers {
   apply() {
     const deviation = this.skin === 'deviation' && this.models.meshes('deviation').length > 0
     const sculpt = this.on.has('sculpt') && this.models.meshes('sculpt').length > 0
+    pale.value = (this.on.has('wire') || this.on.has('hard')) && !sculpt ? paleUnderLines : 0
     for (const m of this.models.meshes('game')) {
       const changed = this.skin === 'changed' && m.userData.changed && !sculpt
       see(m, layer.game, !deviation && !sculpt && !changed)
       if (m.userData.changed) m.userData.changed.visible = Boolean(changed)
       m.material = this.material(m)
       this.lines(m, 'wire', this.on.has('wire') && !sculpt, (g) => lineSet(wire(g), g, 0x2b3a4a))
-      this.lines(m, 'hard', this.on.has('hard') && !sculpt, (g) => lineSet(hard(g, hardDeg), g, 0xc2410c))
+      this.lines(m, 'hard', this.on.has('hard') && !sculpt, (g) => lineSet(hard(g, hardDeg), g, 0xb0006d))
     }
     for (const m of this.models.meshes('deviation')) {
       see(m, layer.deviation, deviation && !sculpt)

@@ -11,8 +11,14 @@ const mirrored = `#include <lights_fragment_maps>
   radiance += mix(vec3(0.13, 0.12, 0.11), vec3(0.51), 0.5 + 0.5 * skyward.y);
 #endif`
 
+// How much of its own colours a surface gives up so that lines over it are seen whatever it shows: one number for all of them.
+export const pale = { value: 0 }
+const paled = `#include <colorspace_fragment>
+  gl_FragColor.rgb = mix(gl_FragColor.rgb, vec3(0.92, 0.91, 0.88), pale);`
+
 function mirror(shader) {
-  shader.fragmentShader = shader.fragmentShader.replace('#include <lights_fragment_maps>', mirrored)
+  shader.uniforms.pale = pale
+  shader.fragmentShader = 'uniform float pale;\n' + shader.fragmentShader.replace('#include <lights_fragment_maps>', mirrored).replace('#include <colorspace_fragment>', paled)
 }
 
 // mirroring lets a standard material mirror the sky.

@@ -16,6 +16,7 @@ function start() {
   try {
     stage = new Stage(root.querySelector('.canvas'))
   } catch {
+    root.classList.add('flat')
     say(setup.words.no_webgl)
     return
   }

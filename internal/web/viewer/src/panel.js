@@ -109,8 +109,18 @@ export class Panel {
     this.say(this.revision.changed)
   }
 
+  // newest shows the delivery that the findings and new notes are about.
+  async newest() {
+    const last = this.setup.revisions.length - 1
+    if (this.revision === this.setup.revisions[last]) return
+    this.root.querySelector('input[name=revision]').value = last
+    this.revision = this.setup.revisions[last]
+    await this.show()
+  }
+
   // pinMode waits for the place of a note, or leaves it.
-  pinMode(on) {
+  async pinMode(on) {
+    if (on) await this.newest()
     const form = this.root.querySelector('.pinform')
     this.root.querySelector('[data-do=pin]').setAttribute('aria-pressed', String(on))
     this.pinning = on
@@ -151,6 +161,7 @@ export class Panel {
 
   chooseRevision(i) {
     this.revision = this.setup.revisions[i]
+    if (this.pinning) this.pinMode(false) // a note is of the newest
     this.clearMarks()
     this.show().then(() => this.stage.settled(), () => {})
   }
@@ -246,12 +257,7 @@ export class Panel {
   async goTo(i) {
     const place = this.setup.places[i]
     this.place = i
-    const newest = this.setup.revisions.length - 1
-    if (this.revision !== this.setup.revisions[newest]) { // which alone the findings are about
-      this.root.querySelector('input[name=revision]').value = newest
-      this.revision = this.setup.revisions[newest]
-      await this.show()
-    }
+    await this.newest()
     this.clearMarks()
     const button = this.root.querySelector(`[data-place="${i}"]`)
     for (const b of this.root.querySelectorAll('[data-place][aria-current]')) b.removeAttribute('aria-current')

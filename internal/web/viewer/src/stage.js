@@ -110,11 +110,12 @@ export class Stage {
     this.draw()
   }
 
-  // look flies to a place in metres, coming from the side that it faces, as near as its size in metres asks for.
+  // look flies to a place in metres, coming from the side that it faces, as near as its size in metres asks for. A point without a
+  // size is shown with most of the prop around it.
   look(point, normal = null, size = 0) {
     const side = normal ? normal.clone() : point.clone().sub(this.ball.center)
     if (side.lengthSq() < 1e-12) side.copy(front)
-    const away = size > 0 ? Math.min(2.6 * this.ball.radius, Math.max(1.4 * this.ball.radius, 12 * size)) : 2.6 * this.ball.radius
+    const away = size > 0 ? Math.min(2.6 * this.ball.radius, Math.max(1.4 * this.ball.radius, 12 * size)) : 4 * this.ball.radius
     this.controls.target.copy(point)
     this.camera.position.copy(point).addScaledVector(side.normalize().add(new Vector3(0, 0.15, 0)).normalize(), away)
     this.controls.update()
