@@ -43,6 +43,7 @@ type measurement struct {
 	Missing      []string
 	First        []firstLoad
 	Inner        inner
+	Still        []string // how often nobody ran, by part
 	Cores        int
 	Load         string // of the machine, before
 
@@ -241,7 +242,12 @@ func (r *measurement) readAll(ctx context.Context, url string, callers []*caller
 			continue
 		}
 		say("%d routes at %d a second for %s", len(list), part.rate, part.lasts)
+		watched, over := context.WithCancel(ctx)
+		still := watchStandstills(watched)
 		*part.to = attack(ctx, url, list, part.rate, part.lasts, rng, r.told)
+		over()
+		<-still.done
+		r.Still = append(r.Still, fmt.Sprintf("%d routes at %d a second: %s", len(list), part.rate, still))
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}

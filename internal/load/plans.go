@@ -27,6 +27,23 @@ const (
 	wasteMost = 10_000 // rows that a scan may read and throw away: some 10 ms
 )
 
+// borne are statements whose plans are known and borne, by a piece of their text, each with its reason. The table tells of them.
+var borne = []struct{ what, piece, reason string }{
+	{"props by a word (`/props?q=`)", "strpos(lower(l.code", "no index of PostgreSQL's own finds text in the middle of a title; every line of the party is looked at, which took 26 ms of 100,000 on a busy machine, and counting stops at 1,001"},
+	{"how many props a vendor has (`/props`)", "SELECT count(*) FROM (SELECT FROM ph.prop_line l WHERE l.vendor_id", "counting stops at 1,001, which the planner finds soonest in an index of all vendors': 10,000 to 14,000 entries of it, no row"},
+}
+
+// bearable says whether what is wrong with a statement's plan is borne: reading the list of props, and that alone.
+func bearable(query, what string) bool {
+	query = strings.Join(strings.Fields(query), " ")
+	for _, b := range borne {
+		if strings.Contains(query, b.piece) && strings.Contains(what, "prop_line") {
+			return true
+		}
+	}
+	return false
+}
+
 // fault is a plan that does not hold.
 type fault struct{ Route, Caller, What, Query string }
 
@@ -142,6 +159,9 @@ func lookAtPlans(ctx context.Context, dir, program, only string) (faults []fault
 			}
 			for _, p := range plansIn(text) {
 				for _, what := range p.Plan.faults(big, nil) {
+					if bearable(p.Query, what) {
+						continue
+					}
 					faults = append(faults, fault{t.route, v.caller.Side + " " + v.caller.Role, what, p.Query})
 				}
 			}

@@ -66,6 +66,13 @@ func (r *measurement) summary(b *strings.Builder) {
 		line(fmt.Sprintf("sealing, %d a second", r.sealRate), []measured{r.Seal}, "all sealed")
 	}
 	b.WriteString("\n")
+	if len(r.Still) > 0 {
+		b.WriteString("A clock of this program that only ticks stood still (with a core free: the whole machine did, by its host; times above have that in them):\n\n")
+		for _, s := range r.Still {
+			fmt.Fprintf(b, "- %s\n", s)
+		}
+		b.WriteString("\n")
+	}
 	if len(r.Exports) > 0 {
 		b.WriteString("| taken away whole, once each | MB | first byte ms | all s | the service's peak memory before, MiB | after |\n|---|---:|---:|---:|---:|---:|\n")
 		for _, e := range r.Exports {
@@ -124,6 +131,10 @@ func (r *measurement) tables(b *strings.Builder) {
 	}
 	for _, route := range r.Missing {
 		fmt.Fprintf(b, "- not asked, no subject or refused: %s\n", route)
+	}
+	b.WriteString("\n## Plans that are borne\n\n`scripts/load --plans` lists statements that read a large table whole, sort without bound or throw away most of what they read; these it leaves out:\n\n")
+	for _, one := range borne {
+		fmt.Fprintf(b, "- %s: %s\n", one.what, one.reason)
 	}
 }
 
