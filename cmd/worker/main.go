@@ -63,6 +63,8 @@ func run() (code int) {
 		return desk.Explain(s, args)
 	case "tryspec":
 		return desk.TrySpec(s, args)
+	case "rename":
+		return desk.Rename(s, args)
 	case "serve":
 		return serve(ctx, exe, args)
 	case "help", "--help", "-h":
@@ -72,7 +74,7 @@ func run() (code int) {
 	if folder := folderIn(os.Args[1:]); folder != "" {
 		return desk.Dropped(ctx, s, exe, folder, os.Args[1:])
 	}
-	fmt.Fprintln(os.Stderr, desk.NoCommand(said, os.Args[1], "inspect", "send", "explain", "tryspec", "serve"))
+	fmt.Fprintln(os.Stderr, desk.NoCommand(said, os.Args[1], "inspect", "send", "explain", "tryspec", "rename", "serve"))
 	return desk.ExitWrongCall
 }
 
