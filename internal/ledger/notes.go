@@ -69,20 +69,22 @@ func (tx *Tx) AddNote(ctx context.Context, in NewNote) (Note, error) {
 	if err != nil {
 		return Note{}, err
 	}
-	studio, err := tx.studioOfDelivery(ctx, in.Delivery)
-	if err != nil {
-		return Note{}, err
+	var sketch []byte
+	if in.Sketch != nil {
+		studio, err := tx.studioOfDelivery(ctx, in.Delivery)
+		if err != nil {
+			return Note{}, err
+		}
+		if sketch, err = tx.checkSketch(ctx, studio, in.Delivery, in.Sketch); err != nil {
+			return Note{}, err
+		}
 	}
-	sketch, err := tx.checkSketch(ctx, studio, in.Delivery, in.Sketch)
-	if err != nil {
-		return Note{}, err
-	}
-	var order uuid.UUID
+	var studio, order uuid.UUID
 	n := Note{ID: newID(), Delivery: in.Delivery, Side: tx.Who.Side, ByName: tx.Who.Name, Text: in.Text, Private: in.Private, Pin: in.Pin, Sketch: in.Sketch, ReplyTo: idOrNull(in.ReplyTo)}
 	err = tx.QueryRow(ctx, tx.sql(`INSERT INTO ph.note (studio_id, vendor_id, work_order_id, delivery_id, id, side, text, salt, by_member, by_name, pin, reply_to, sketch)
 		SELECT studio_id, CASE WHEN $3 THEN NULL ELSE vendor_id END, work_order_id, id, $4, $5, $6, $7, $8, $9, $10, $11, $12 FROM ph.delivery WHERE {me} = $1 AND id = $2
-		RETURNING at, work_order_id`),
-		tx.Who.Party, in.Delivery, in.Private, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name, pin, n.ReplyTo, sketch).Scan(&n.At, &order)
+		RETURNING at, studio_id, work_order_id`),
+		tx.Who.Party, in.Delivery, in.Private, n.ID, n.Side, n.Text, randomBytes(saltBytes), tx.Who.Member, tx.Who.Name, pin, n.ReplyTo, sketch).Scan(&n.At, &studio, &order)
 	if err != nil {
 		return Note{}, fmt.Errorf("note on delivery %s: %w", in.Delivery, mapError(err))
 	}
