@@ -22,6 +22,10 @@ type storedPage struct {
 	More            map[string]int // rows beyond those shown
 	Currency        string         // "" without a price
 	Studio          bool
+	Limits          []ledger.Quota
+	LimitsFor       []quotaFor // whom the reader may set one for
+	Said            bool
+	Refusal         refusal
 }
 
 // storedRow is one line with its share of all bytes and its price a month, in the currency's smallest unit.
@@ -34,16 +38,21 @@ type storedRow struct {
 // storedShown is how many rows a table holds; the interface has all.
 const storedShown = 200
 
-func (p *Pages) stored(c echo.Context) error {
+func (p *Pages) stored(c echo.Context) error { return p.showStored(c, http.StatusOK, refusal{}) }
+
+func (p *Pages) showStored(c echo.Context, status int, r refusal) error {
 	who, _ := httpapi.Caller(c.Request().Context())
-	page := storedPage{Studio: who.Side == ledger.StudioSide, More: map[string]int{}}
+	page := storedPage{Studio: who.Side == ledger.StudioSide, More: map[string]int{}, Said: c.QueryParam("said") != "", Refusal: r}
 	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
+		if err := page.loadLimits(ctx, tx); err != nil {
+			return none, err
+		}
 		return none, page.load(ctx, tx, p.server.StoragePrice(), c.QueryParam("order"))
 	})
 	if err != nil {
 		return err
 	}
-	return p.render(c, http.StatusOK, "stored", frame{Title: words.P("stored.title"), At: "orders"}, page)
+	return p.render(c, status, "stored", frame{Title: words.P("stored.title"), At: "orders"}, page)
 }
 
 func (page *storedPage) load(ctx context.Context, tx *ledger.Tx, price httpapi.StoragePrice, order string) error {

@@ -2,6 +2,8 @@ package web_test
 
 import (
 	"context"
+	"net/http"
+	"net/url"
 	"strings"
 	"testing"
 	"time"
@@ -46,4 +48,32 @@ func TestStoragePage(t *testing.T) {
 	require.Contains(t, theirs, "lantern")
 	require.False(t, strings.Contains(theirs, "EUR") || strings.Contains(theirs, "€"), "the price is the studio's to pay")
 	require.NotContains(t, theirs, w.otherOrder.Code)
+}
+
+// A producer says on the page how much of a vendor or an order is kept, and reads how much is taken; the vendor reads its own limits and
+// has no form; what cannot be a limit is told and nothing of the form is lost.
+func TestLimitsOnTheStoragePage(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	b := w.logIn(petra)
+	page := b.get("/storage")
+	require.Contains(t, page.text("#limits"), "No vendor and no order has a limit.")
+	order := "order:" + w.order.ID.String()
+	for _, bad := range []string{"much", "-1", "2000000"} {
+		refused := page.submit("/storage/limits", "of", order, "gigabytes", bad)
+		require.Equal(t, http.StatusUnprocessableEntity, refused.status, bad)
+		require.Contains(t, refused.text("#limits [role=alert]"), "The limit", bad)
+		require.Contains(t, refused.body, `value="`+bad+`"`)
+		require.Contains(t, refused.body, order+`" selected`)
+	}
+	page = page.submit("/storage/limits", "of", order, "gigabytes", "2").follow()
+	page = page.submit("/storage/limits", "of", "vendor:"+w.order.VendorID.String(), "gigabytes", "2000").follow()
+	require.Contains(t, page.text("#limits"), "all orders")
+	require.Contains(t, page.text("#limits"), w.order.Code)
+	theirs := w.logIn(ole).get("/storage")
+	require.Contains(t, theirs.text("#limits"), w.order.Code)
+	require.NotContains(t, theirs.body, "/storage/limits")
+	require.Equal(t, http.StatusForbidden, w.logIn(ole).post("/storage/limits", url.Values{"of": {order}, "gigabytes": {"9"}}).status)
+	page = page.submit("/storage/limits", "of", order, "gigabytes", "").follow()
+	require.NotContains(t, page.text("#limits table"), w.order.Code)
 }

@@ -85,6 +85,7 @@ func Mount(store *ledger.Store, login *ledger.Login, objects *storage.Store) fun
 		in.GET("/income", p.income)
 		in.GET("/figures", p.figures)
 		in.GET("/storage", p.stored)
+		in.POST("/storage/limits", p.limit)
 		in.GET("/projects", p.projects)
 		in.GET("/projects/:id", p.project)
 		for form, do := range map[string]echo.HandlerFunc{"/orders/:id/calendar": p.pinCalendar, "/orders/:id/cancel": p.cancelMilestone, "/orders/:id/hold": p.endHold} {
