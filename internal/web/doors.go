@@ -22,6 +22,7 @@ type doorsPage struct {
 	Provider *ledger.Provider
 	LogInAt  string // for the party's people
 	Returns  string // to register at the provider
+	Server   string // the service's own address
 	Refusal  refusal
 	Done     words.Phrase
 }
@@ -43,6 +44,7 @@ func (p *Pages) doors(c echo.Context) error {
 
 func (p *Pages) showDoors(c echo.Context, status int, page doorsPage) error {
 	who, _ := httpapi.Caller(c.Request().Context())
+	page.Server = p.server.PublicURL() + "/"
 	page.Here, page.Lead = who.Session, who.Has(ledger.Producer, ledger.VendorLead)
 	_, err := as(c, p, func(ctx context.Context, tx *ledger.Tx) (none struct{}, err error) {
 		if page.Sessions, err = tx.Sessions(ctx); err != nil {

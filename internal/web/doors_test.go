@@ -38,6 +38,7 @@ func TestDoors(t *testing.T) {
 	require.Contains(t, p.body, `value="https://10.0.0.7"`)
 	require.NotContains(t, p.body, "canary-secret")
 	require.NotEmpty(t, p.text(".refused"))
+	require.Contains(t, here.get("/doors").text("#provider"), "give "+w.base+"/ for now", "a provider asks for a return address before there is one")
 	require.Empty(t, w.logIn(ada).get("/doors").all("input[name=issuer]"), "an artist sets none")
 	require.Equal(t, http.StatusForbidden, w.logIn(ada).get("/access").status)
 	require.Equal(t, http.StatusNotFound, w.nobody().get("/login/with/nonsense").status)

@@ -27,7 +27,15 @@ type todayPage struct {
 	Waiting  int // deliveries for review
 	Nothing  bool
 	Named    map[string]ledger.Line // the props of the permits, by id
+	Ordered  bool                   // a work order was placed at any time; asked for only where nothing is open
+	Start    *firstSteps            // of a studio that has ordered nothing yet, for whoever may
 	today    time.Time              // the reader's day, as its midnight in UTC
+}
+
+// firstSteps is how far a new studio is.
+type firstSteps struct {
+	Colleagues, Vendor bool
+	Mailed             bool // the service sends mail
 }
 
 // kindOfNeed is one kind with its number.
@@ -54,6 +62,11 @@ func (p *Pages) today(c echo.Context) error {
 		if n, err = tx.Needs(ctx, needsShown); err != nil {
 			return n, err
 		}
+		if page.Studio && len(n.Desks) == 0 && n.NoSpec.Count == 0 {
+			if err := page.begin(ctx, tx); err != nil {
+				return n, err
+			}
+		}
 		if page.Named, err = propsOfPermits(ctx, tx, n.Permits.Items); err != nil || len(n.Questions.Items) == 0 {
 			return n, err
 		}
@@ -62,7 +75,31 @@ func (p *Pages) today(c echo.Context) error {
 		return err
 	}
 	page.count()
+	if page.Start != nil {
+		page.Start.Mailed = p.server.SendsMail()
+	}
 	return p.render(c, http.StatusOK, "today", frame{Title: words.P("today.title"), At: "work"}, page)
+}
+
+// begin finds out whether a studio with nothing open has ever ordered anything, and if not, how far it is.
+func (t *todayPage) begin(ctx context.Context, tx *ledger.Tx) error {
+	orders, err := tx.WorkOrders(ctx, ledger.Page{Limit: 1})
+	if err != nil {
+		return err
+	}
+	if t.Ordered = len(orders.Items) > 0; t.Ordered || !t.Producer {
+		return nil
+	}
+	members, err := tx.Members(ctx)
+	if err != nil {
+		return err
+	}
+	vendors, err := tx.Vendors(ctx, ledger.Page{Limit: 1})
+	if err != nil {
+		return err
+	}
+	t.Start = &firstSteps{Colleagues: len(members) > 1, Vendor: len(vendors.Items) > 0}
+	return nil
 }
 
 // propsOfPermits are the props that permits are for, by their ids.

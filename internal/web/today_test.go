@@ -126,3 +126,44 @@ func lineOf(w *world, code string) ledger.Line {
 	})
 	return list.Items[0]
 }
+
+// A studio that has ordered nothing yet is led through its first steps, and told which are done; one that has nothing open
+// is not told that it never ordered.
+func TestFirstStepsOfANewStudio(t *testing.T) {
+	t.Parallel()
+	w := newWorld(t)
+	const first = "runa@newquay.example"
+	who, err := ledger.BootstrapStudio(t.Context(), w.db.AdminURL(), "Newquay Games", ledger.FirstMember{Name: "Runa Oster", Email: first, Password: password})
+	require.NoError(t, err)
+	w.who[first] = who
+	b := w.logIn(first)
+	p := b.get("/")
+	wellMade(t, p)
+	require.Len(t, p.texts("#start li"), 4)
+	require.Empty(t, p.texts("#start .badge"))
+	require.Contains(t, p.text("#start .hint"), "This service sends no mail yet")
+	require.NotContains(t, p.text("main"), "Nothing waits for anybody", "there is something to do")
+	require.True(t, b.get("/account").has("#password"), "where the first step leads to")
+	require.True(t, b.get("/people").has("#vendors"))
+
+	require.Equal(t, http.StatusSeeOther, b.post("/people/vendor", with(b.get("/people").form("/people/vendor"), "name", "Skerry Props")).status)
+	p = b.get("/")
+	require.Equal(t, []string{"done"}, p.texts("#start .badge"))
+	require.Contains(t, p.texts("#start li")[2], "done")
+	require.False(t, w.logIn(ines).get("/").has("#start"), "who has ordered is past them")
+
+	as(w, first, func(ctx context.Context, tx *ledger.Tx) (none ledger.WorkOrder, err error) {
+		vendors, err := tx.Vendors(ctx, ledger.Page{Limit: 1})
+		if err != nil {
+			return none, err
+		}
+		project, err := tx.CreateProject(ctx, ledger.NewProject{Code: "NEWQUAY", Title: "Newquay"})
+		if err != nil {
+			return none, err
+		}
+		return tx.CreateWorkOrder(ctx, ledger.NewWorkOrder{Project: project.ID, Vendor: vendors.Items[0].ID, Code: "PIER-01", Title: "Pier", Currency: "EUR", RoundsIncluded: 1, ReviewDays: 5, Terms: "One round of rework."})
+	})
+	p = b.get("/")
+	require.Contains(t, p.text("#desks"), "Nothing is open:")
+	require.False(t, p.has("#start"), "an order is placed")
+}
