@@ -68,7 +68,8 @@ type orderPage struct {
 	MoreMoved bool
 	Studio    bool
 	Producer  bool
-	MayPin    bool // the reader's side has no calendar on this order yet
+	MayPin    bool            // the reader's side has no calendar on this order yet
+	Newest    ledger.Calendar // of the reader's party, where it may be pinned
 	Refusal   refusal
 }
 
@@ -88,6 +89,11 @@ func (p *Pages) showOrder(c echo.Context, status int, r refusal) error {
 	}
 	_, pinned := page.Calendars[who.Side]
 	page.MayPin = !pinned && who.Has(ledger.Producer, ledger.VendorLead)
+	if page.MayPin {
+		if page.Newest, err = as(c, p, newestCalendar); err != nil {
+			return err
+		}
+	}
 	return p.render(c, status, "order", frame{Title: page.Order.Code + ", " + page.Order.Title, At: "orders"}, page)
 }
 
@@ -152,14 +158,6 @@ func (page orderPage) Upcoming(c *ledger.OrderCalendar) (days []time.Time) {
 		}
 	}
 	return days
-}
-
-// pinCalendar makes the newest calendar of the reader's side the one that counts on an order.
-func (p *Pages) pinCalendar(c echo.Context) error {
-	return p.onOrder(c, "calendar", "order_calendar", func(ctx context.Context, tx *ledger.Tx, order uuid.UUID) (uuid.UUID, error) {
-		pinned, err := tx.PinCalendar(ctx, order, uuid.Nil)
-		return pinned.ID, err
-	})
 }
 
 // cancelMilestone stops one milestone of the order, for a fee where work had begun.
