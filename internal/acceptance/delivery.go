@@ -16,6 +16,7 @@ import (
 
 	"proofhouse/internal/acceptance/mesh"
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // maxFiles is how many files a delivery may have. Free choice, far above a prop with its maps and sources.
@@ -123,8 +124,9 @@ func InferNames(sp *spec.Spec, paths []string) (*Manifest, []Question, error) {
 			}
 			m.Files = append(m.Files, ManifestFile{Path: p, Role: role})
 			m.Files[drop].Role = "other"
-			questions = append(questions, Question{Path: m.Files[drop].Path, Candidates: []string{"other", role},
-				Why: fmt.Sprintf("%s and %s both look like %s; %s was taken.", m.Files[keep].Path, m.Files[drop].Path, role, m.Files[keep].Path)})
+			q := question(m.Files[drop].Path, "question.both", words.Name(m.Files[keep].Path), words.Name(m.Files[drop].Path), words.Name(role))
+			q.Candidates = []string{"other", role}
+			questions = append(questions, q)
 			continue
 		}
 		taken[role] = len(m.Files)
@@ -153,13 +155,13 @@ func better(a, b string) bool {
 
 // whichRole asks about a file that looks as if it had a role. Buffers, notes and the like are "other" without a word.
 func whichRole(t *roleTable, sp *spec.Spec, p string) *Question {
-	q := &Question{Path: p}
+	var q Question
 	switch {
 	case isGeometry(p):
-		q.Why = "No name pattern tells what this geometry is."
+		q = question(p, "question.geometry")
 		q.Candidates = []string{"game", "game.lod1", "sculpt", "cage", "collision", "bake_pose", "other"}
 	case isImage(p):
-		q.Why = "No name pattern tells which map this is."
+		q = question(p, "question.image")
 		for _, name := range append(slices.Clone(spec.MapNames), sp.Tokens().Maps...) {
 			if c := "map." + name; !slices.Contains(q.Candidates, c) {
 				q.Candidates = append(q.Candidates, c)
@@ -169,7 +171,7 @@ func whichRole(t *roleTable, sp *spec.Spec, p string) *Question {
 	default:
 		return nil
 	}
-	return q
+	return &q
 }
 
 // listFiles lists a folder's files in order, as paths with forward slashes. Links and devices are not followed.
@@ -198,7 +200,7 @@ func listFiles(folder string) (paths []string, questions []Question, err error) 
 		case p == ManifestName:
 			return nil
 		case !d.Type().IsRegular():
-			questions = append(questions, Question{Path: p, Why: "This is a link or a device and not a file; it is not read."})
+			questions = append(questions, question(p, "question.link"))
 			return nil
 		}
 		if len(paths) >= maxFiles {

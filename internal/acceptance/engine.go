@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"proofhouse/internal/acceptance/spec"
+	"proofhouse/internal/acceptance/words"
 )
 
 // Job is one delivery to inspect.
@@ -65,8 +66,24 @@ type Picture struct {
 // Question is one file or node whose role the name patterns do not settle.
 type Question struct {
 	Path       string   `json:"path"` // file, or "file#node"
-	Why        string   `json:"why"`  // one sentence
+	Why        string   `json:"why"`  // one sentence, in English
 	Candidates []string `json:"candidates,omitempty"`
+
+	Says words.Phrase `json:"-"` // the sentence as data
+}
+
+// In is why it is asked, in a language.
+func (q Question) In(l *words.Language) string {
+	if q.Says.Code == "" {
+		return q.Why
+	}
+	return l.Sentence(q.Says)
+}
+
+// question asks about a file in a sentence that any language says.
+func question(path, code string, args ...words.Arg) Question {
+	says := phrase(code, args)
+	return Question{Path: path, Why: words.English().Sentence(says), Says: says}
 }
 
 // Inspect judges one delivery. It returns an error only where our own machinery fails or ctx ends; whatever is wrong

@@ -104,7 +104,7 @@ func manifestFor(job Job) (*Manifest, []Question, error) {
 	}
 	for _, p := range paths {
 		if !slices.ContainsFunc(m.Files, func(f ManifestFile) bool { return f.Path == p }) {
-			questions = append(questions, Question{Path: p, Why: "The file is in the folder but not in the manifest; it is not part of the delivery."})
+			questions = append(questions, question(p, "question.unlisted"))
 		}
 	}
 	return m, questions, nil

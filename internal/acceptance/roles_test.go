@@ -86,6 +86,9 @@ func TestQuestions(t *testing.T) {
 	for _, q := range questions {
 		paths = append(paths, q.Path)
 		require.NotEmpty(t, q.Why)
+		german, ok := words.In("de")
+		require.True(t, ok)
+		require.NotEqual(t, q.Why, q.In(german), "said in the reader's language")
 		require.NotEmpty(t, q.Candidates)
 	}
 	require.ElementsMatch(t, []string{"crate.obj", "lid.glb", "crate_nromal.png"}, paths)

@@ -1,7 +1,6 @@
 package acceptance
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -106,9 +105,9 @@ func bindNamed(s *Subject) []Question {
 }
 
 func setQuestion(s *Subject, f *File, setName string) Question {
-	q := Question{Path: f.Path, Why: "Nothing tells which texture set this map belongs to."}
+	q := question(f.Path, "question.no_set")
 	if setName != "" {
-		q.Why = fmt.Sprintf("There is no texture set %q that this map could belong to.", setName)
+		q = question(f.Path, "question.unknown_set", words.Name(setName))
 	}
 	name, _, _ := mapRole(f.Role)
 	for _, set := range s.Sets {

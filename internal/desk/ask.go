@@ -57,7 +57,7 @@ func ask(s Streams, l *words.Language, folder string, m *acceptance.Manifest, qs
 
 // askOne asks until the answer is one of the candidates, their number, or nothing, which keeps what is.
 func askOne(s Streams, l *words.Language, in *bufio.Reader, q acceptance.Question, now string) (string, error) {
-	fmt.Fprintf(s.Err, "%s: %s\n", q.Path, q.Why)
+	fmt.Fprintf(s.Err, "%s: %s\n", q.Path, q.In(l))
 	for i, c := range q.Candidates {
 		fmt.Fprintf(s.Err, "  %2d  %s\n", i+1, c)
 	}
@@ -86,9 +86,9 @@ func askOne(s Streams, l *words.Language, in *bufio.Reader, q acceptance.Questio
 func tellQuestions(w io.Writer, l *words.Language, qs []acceptance.Question) {
 	for _, q := range qs {
 		if len(q.Candidates) == 0 {
-			fmt.Fprintf(w, "%s: %s\n", q.Path, q.Why)
+			fmt.Fprintf(w, "%s: %s\n", q.Path, q.In(l))
 			continue
 		}
-		fmt.Fprintln(w, l.Say("desk.open_role", words.Name(q.Path), words.Name(q.Why), words.Name(acceptance.ManifestName), words.Names(q.Candidates...)))
+		fmt.Fprintln(w, l.Say("desk.open_role", words.Name(q.Path), words.Name(q.In(l)), words.Name(acceptance.ManifestName), words.Names(q.Candidates...)))
 	}
 }

@@ -96,7 +96,7 @@ func WriteReport(w io.Writer, l *words.Language, e *acceptance.Evidence, sp *spe
 	}
 	p := reportPage{
 		l: l, Tag: l.Tag, Dir: "ltr", CSS: template.CSS(reportCSS), E: acceptance.In(l, e), Folder: folder,
-		Verdict: string(e.Verdict), Tally: acceptance.Tally(e.Findings), Open: open,
+		Verdict: string(e.Verdict), Tally: acceptance.Tally(e.Findings), Open: questionsIn(l, open),
 	}
 	if err := b.readPictures(out, p.E.Pictures); err != nil {
 		return err
@@ -131,6 +131,15 @@ func WriteReport(w io.Writer, l *words.Language, e *acceptance.Evidence, sp *spe
 		return fmt.Errorf("write the report: %w", err)
 	}
 	return nil
+}
+
+// questionsIn are the questions with their sentences in a language.
+func questionsIn(l *words.Language, qs []acceptance.Question) []acceptance.Question {
+	out := slices.Clone(qs)
+	for i := range out {
+		out[i].Why = out[i].In(l)
+	}
+	return out
 }
 
 // saveReport writes the page beside the evidence and returns its path.

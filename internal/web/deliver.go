@@ -209,7 +209,7 @@ func (p *Pages) roles(c echo.Context) error {
 		out[i] = toldRole{Path: f.Path, Role: f.Role}
 		for _, q := range questions {
 			if q.Path == f.Path {
-				out[i].Why, out[i].Candidates = q.Why, q.Candidates
+				out[i].Why, out[i].Candidates = q.In(p.reader(c).Language), q.Candidates
 			}
 		}
 	}

@@ -154,6 +154,7 @@ form.addEventListener('submit', async (e) => {
   busy = true
   button.disabled = true
   whole.hidden = false
+  line.scrollIntoView({ block: 'nearest' }) // above a long list, below which the button is
   try {
     const note = form.note.value.trim()
     const to = setup.batch ? (await sendBatch(groups, note, setup, { say, size, whole }), setup.batch.after) : setup.delivery + await send(files, note, setup, { say, size, whole })
