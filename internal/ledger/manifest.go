@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path"
 	"regexp"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -46,8 +47,19 @@ func checkManifest(in Manifest) error {
 			return err
 		}
 	}
+	for i, f := range in.Files {
+		for dir := path.Dir(strings.ToLower(f.Path)); dir != "."; dir = path.Dir(dir) {
+			if other, ok := seen[dir]; ok {
+				return invalid(fmt.Sprintf("files[%d].path", i), "lies in a folder that has the name of the file %q", other)
+			}
+		}
+	}
 	return nil
 }
+
+// nameBytesMax is how long the name of a file or folder may be on the disks that deliveries are inspected and unpacked on
+// (NAME_MAX of Linux; the other systems allow as much).
+const nameBytesMax = 255
 
 func badPath(p string) string {
 	switch {
@@ -61,6 +73,8 @@ func badPath(p string) string {
 		return "is not a plain relative path"
 	case strings.IndexFunc(p, unicode.IsControl) >= 0:
 		return "has a control character"
+	case slices.ContainsFunc(strings.Split(p, "/"), func(name string) bool { return len(name) > nameBytesMax }):
+		return fmt.Sprintf("has a name of more than %d bytes, which no disk holds", nameBytesMax)
 	}
 	return ""
 }

@@ -174,6 +174,8 @@ func TestManifestIsChecked(t *testing.T) {
 		"control":          func(m *ledger.Manifest) { m.Files[0].Path = "a\x00.glb" },
 		"not text":         func(m *ledger.Manifest) { m.Files[0].Path = "a\xff.glb" },
 		"twice by case":    func(m *ledger.Manifest) { m.Files[1].Path = strings.ToUpper(m.Files[0].Path) },
+		"file as a folder": func(m *ledger.Manifest) { m.Files[1].Path = strings.ToUpper(m.Files[0].Path) + "/notes.txt" },
+		"a name too long":  func(m *ledger.Manifest) { m.Files[0].Path = "maps/" + strings.Repeat("é", 128) },
 		"no digest":        func(m *ledger.Manifest) { m.Files[0].SHA256 = nil },
 		"negative size":    func(m *ledger.Manifest) { m.Files[0].Size = -1 },
 		"odd role":         func(m *ledger.Manifest) { m.Files[0].Role = "Game Mesh" },
