@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -127,6 +128,17 @@ func TestFromContractToPayment(t *testing.T) {
 	require.Len(t, lines, 5)
 	require.Equal(t, []string{"kill_fee", "15.00", "EUR", "1500"}, lines[4][5:9], "an amount as people write it, and as programs count it")
 	figures := studio.ok("GET", "/v1/figures?by=vendor", nil)
+	var leaves int64
+	var logs struct {
+		Items []struct {
+			Size int64 `json:"size"`
+		} `json:"items"`
+	}
+	require.NoError(t, json.Unmarshal(studio.ok("GET", "/v1/logs", nil).body, &logs))
+	for _, log := range logs.Items {
+		leaves += log.Size
+	}
+	require.Equal(t, strconv.FormatInt(leaves, 10), figures.header.Get("Log-Leaves"), "the figures say up to where they go")
 	require.Equal(t, "3", figures.get(t, "items.0.accepted"))
 	require.Equal(t, "1", figures.get(t, "items.0.rework_studio"))
 	require.Equal(t, "uv.texel_density", studio.ok("GET", "/v1/figures/checks", nil).get(t, "items.0.check"))

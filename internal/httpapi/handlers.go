@@ -3,6 +3,7 @@ package httpapi
 import (
 	"context"
 	"net/http"
+	"strconv"
 
 	"github.com/google/uuid"
 	"golang.org/x/sync/errgroup"
@@ -31,13 +32,22 @@ func read[T any](ctx context.Context, s *Server, fn func(tx *ledger.Tx) (T, erro
 	if !ok {
 		return out, problem(kindUnauthorized, "This needs a session or a token.")
 	}
-	run := s.store.InTx
+	run, answer := s.store.InTx, inboundOf(ctx).answer
 	if m := request(ctx).Method; m == http.MethodGet || m == http.MethodHead {
 		run = s.store.Reading
 	}
-	err = run(ctx, who, func(tx *ledger.Tx) (err error) { out, err = fn(tx); return err })
+	err = run(ctx, who, func(tx *ledger.Tx) (err error) {
+		out, err = fn(tx)
+		if leaves, added := tx.Leaves(); added && err == nil {
+			answer.Header().Set(leavesHeader, strconv.FormatInt(leaves, 10))
+		}
+		return err
+	})
 	return out, err
 }
+
+// leavesHeader says of an answer that has sums over many rows up to which leaves of the caller's logs, counted together, they go.
+const leavesHeader = "Log-Leaves"
 
 // once runs effect under the request's idempotency key, in one transaction with it. A repeat finds what was made by its
 // id instead, and says so.

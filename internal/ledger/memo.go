@@ -10,7 +10,8 @@ import (
 
 // memo keeps what was added up over many rows for as long as the logs that those rows are told in have not grown. Every row that is
 // added up here changes in the transaction that appends the leaf of its fact, so equal logs mean equal sums: what is kept is exact, and
-// never older than the position it is asked for at. Only transactions that cannot write use it (Store.Reading): one that writes sees
+// never older than the position it is asked for at. A row changed by hand, past the triggers and without a leaf, is not seen in what is
+// kept before the next fact or a restart; Verify finds it. Only transactions that cannot write use it (Store.Reading): one that writes sees
 // rows of its own before their leaves are there.
 type memo struct {
 	mu   sync.Mutex
@@ -75,6 +76,15 @@ func (tx *Tx) position(ctx context.Context) (position, error) {
 	}
 	tx.at = &at
 	return at, nil
+}
+
+// Leaves says how many leaves the logs that the caller sees had together before anything was added up over their rows; false where
+// nothing was.
+func (tx *Tx) Leaves() (int64, bool) {
+	if tx.at == nil {
+		return 0, false
+	}
+	return tx.at.leaves, true
 }
 
 // remembered is what read gives, kept for the caller's party until a fact is added to one of its logs. what and args name the question;
