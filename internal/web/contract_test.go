@@ -48,6 +48,7 @@ func TestContracting(t *testing.T) {
 	for _, fault := range []string{"Line 3, price", "Line 3, final_due", "Line 3, code"} {
 		require.Contains(t, looked.text("[role=alert]"), fault)
 	}
+	require.Contains(t, looked.text("[role=alert] code"), "fender,Twice,hero,12.345,100,soon", "the line as it was typed")
 	none := looked.submit(list, "do", "order")
 	require.Equal(t, http.StatusUnprocessableEntity, none.status)
 	require.Contains(t, none.text("#list"), "Tyre fender", "the list stays")

@@ -33,6 +33,7 @@ type propListPage struct {
 	Doubts   []ledger.BadRow
 	Doubtful int
 	Refusal  refusal
+	lines    []string // of the list, as typed
 }
 
 // listedProp is one prop as the list was understood.
@@ -133,7 +134,7 @@ func (p *Pages) orderProps(c echo.Context) error {
 	if err != nil {
 		return err
 	}
-	page := propListPage{List: text}
+	page := propListPage{List: text, lines: strings.Split(text, "\n")}
 	order, err := p.orderFor(c)
 	if err != nil {
 		return err
@@ -200,4 +201,12 @@ func (page *propListPage) understand(list ledger.PropList, now time.Time) {
 		}
 		page.Shown = append(page.Shown, one)
 	}
+}
+
+// Line is a line of the list as it was typed, for the fault that is told of it; "" where there is none.
+func (page propListPage) Line(n int) string {
+	if n < 1 || n > len(page.lines) {
+		return ""
+	}
+	return shortened(page.lines[n-1], 120)
 }
