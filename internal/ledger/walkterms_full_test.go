@@ -343,4 +343,22 @@ func releasedAgrees(rt *rapid.T, s *scene, tx *ledger.Tx, order uuid.UUID, says 
 	if released != says {
 		rt.Fatalf("%d are released, the model says %d", released, says)
 	}
+	linesAgree(rt, s)
+}
+
+// linesAgree holds the list of props, which is kept step by step, against what adding it up anew makes of it; what questions hold up
+// apart, whose times a walk moves by hand.
+func linesAgree(rt *rapid.T, s *scene) {
+	const all = `SELECT coalesce(string_agg(concat_ws(' ', l.prop_id, l.milestone_id, l.state, l.due_sort, l.rounds, l.price_minor, l.since), E'\n' ORDER BY l.prop_id), '') FROM ph.prop_line l`
+	tx, err := s.owner.Begin(s.ctx())
+	require.NoError(s.t, err)
+	defer tx.Rollback(s.ctx())
+	var kept, anew string
+	require.NoError(s.t, tx.QueryRow(s.ctx(), all).Scan(&kept))
+	_, err = tx.Exec(s.ctx(), `SELECT ph.write_lines(p.studio_id, array_agg(p.id)) FROM ph.prop p GROUP BY p.studio_id`)
+	require.NoError(s.t, err)
+	require.NoError(s.t, tx.QueryRow(s.ctx(), all).Scan(&anew))
+	if kept != anew || kept == "" {
+		rt.Fatalf("the list of props is kept as\n%s\nand adds up to\n%s", kept, anew)
+	}
 }
