@@ -62,8 +62,13 @@ func TestFromContractToPayment(t *testing.T) {
 	require.Contains(t, held.get(t, "detail"), "plank_a is the pilot")
 
 	// A failed round, mended; a spec change with its price between.
-	vendor.deliver(mesh[0], game)
+	first := vendor.deliver(mesh[0], game)
 	s.inspect(ledger.VerdictFail)
+	require.Equal(t, "fail", vendor.ok("GET", "/v1/deliveries/"+first, nil).get(t, "inspection.verdict"))
+	state := func(path string) string {
+		return vendor.ok("GET", "/v1/props/"+prop[0], nil).get(t, "milestones.0."+path)
+	}
+	require.Equal(t, []string{"failed", "vendor", "1", "0"}, []string{state("state"), state("desk"), state("rounds"), state("rework.vendor")}, "a round, and nothing handed in again yet")
 	spec := studio.ok("POST", "/v1/props/"+prop[0]+"/specs", map[string]any{"document": "prop: plank_a\ntier: mid\nchecks:\n  budget.triangles: { max_triangles: 4000 }\n", "note": "fewer triangles",
 		"change": map[string]any{"price": euros(1500)}}).get(t, "id")
 	diff := vendor.ok("GET", "/v1/specs/"+spec+"/difference?milestone=game_mesh", nil)
@@ -76,7 +81,9 @@ func TestFromContractToPayment(t *testing.T) {
 	pilot := vendor.deliver(mesh[0], second)
 	failed := s.inspect(ledger.VerdictFail)
 	studio.ok("POST", "/v1/inspections/"+failed.Inspection.ID.String()+"/concessions", map[string]any{"ord": 1, "reason": "never seen from below", "scope": "kit"})
-	studio.ok("POST", "/v1/deliveries/"+pilot+"/sign-offs", map[string]any{"decision": "accept"})
+	signed := studio.ok("POST", "/v1/deliveries/"+pilot+"/sign-offs", map[string]any{"decision": "accept"})
+	require.Equal(t, []string{"milestone", "5500"}, []string{signed.get(t, "sign_off.payable.kind"), signed.get(t, "sign_off.payable.amount.amount_minor")}, "released with the changed price")
+	require.Equal(t, []string{"accepted", "2", "1", "0", "fail"}, []string{state("state"), state("rounds"), state("rework.vendor"), state("rework.studio"), state("delivery.inspection.verdict")}, "accepted by a concession; the finding stays one")
 
 	// The others in a batch: they fail only by what is conceded for the kit, and come to review. One accepted, one returned.
 	var deliveries []any
