@@ -59,27 +59,24 @@ const silent = `FROM ph.milestone m
 // undecided leaves out milestones on which a decision waits to be sent: somebody has not been silent.
 const undecided = ` AND NOT EXISTS (SELECT FROM ph.pending_sign_off q WHERE q.studio_id = m.studio_id AND q.milestone_id = m.id AND q.stopped_at IS NULL)`
 
-// Tick reminds and accepts what is due now.
+// Tick reminds and accepts what is due now. A milestone with which that fails holds up no other; the errors of all are joined.
 func (c *Clock) Tick(ctx context.Context) (Ticked, error) {
 	var done Ticked
+	var failed [2]error
 	remind, err := c.list(ctx, `SELECT m.studio_id, m.id `+silent+` AND m.review_due_at < now() + $1::interval AND NOT EXISTS (SELECT FROM ph.reminder r
 		WHERE r.studio_id = m.studio_id AND r.milestone_id = m.id AND r.delivery_id = d.id AND r.review_due_at = m.review_due_at) ORDER BY m.review_due_at, m.id LIMIT 1000`, remindAhead)
 	if err != nil {
 		return done, fmt.Errorf("look for reviews to remind of: %w", err)
 	}
-	if done.Reminded, err = c.each(ctx, remind, (*Tx).remind); err != nil {
-		return done, fmt.Errorf("remind of a review: %w", err)
-	}
+	done.Reminded, failed[0] = c.each(ctx, "remind of the review of", remind, (*Tx).remind)
 	accept, err := c.list(ctx, `SELECT m.studio_id, m.id `+silent+` AND m.review_due_at <= now() AND EXISTS (SELECT FROM ph.reminder r
 		WHERE r.studio_id = m.studio_id AND r.milestone_id = m.id AND r.delivery_id = d.id AND r.review_due_at = m.review_due_at AND r.effective_at <= now())`+undecided+`
 		ORDER BY m.review_due_at, m.id LIMIT 1000`)
 	if err != nil {
-		return done, fmt.Errorf("look for reviews that silence ended: %w", err)
+		return done, errors.Join(failed[0], fmt.Errorf("look for reviews that silence ended: %w", err))
 	}
-	if done.Accepted, err = c.each(ctx, accept, (*Tx).deem); err != nil {
-		return done, fmt.Errorf("accept by silence: %w", err)
-	}
-	return done, nil
+	done.Accepted, failed[1] = c.each(ctx, "accept by silence", accept, (*Tx).deem)
+	return done, errors.Join(failed[:]...)
 }
 
 type milestoneRef struct{ Studio, ID uuid.UUID }
@@ -98,10 +95,14 @@ func (c *Clock) list(ctx context.Context, query string, args ...any) ([]mileston
 }
 
 // each does one act in a transaction of its own for each milestone. One that somebody else holds, or that has moved
-// meanwhile, is left for the next tick.
-func (c *Clock) each(ctx context.Context, list []milestoneRef, act func(*Tx, context.Context, lockedMilestone) error) (int, error) {
+// meanwhile, is left for the next tick, and so is one with which it fails.
+func (c *Clock) each(ctx context.Context, doing string, list []milestoneRef, act func(*Tx, context.Context, lockedMilestone) error) (int, error) {
 	n := 0
+	var failed []error
 	for _, ref := range list {
+		if ctx.Err() != nil {
+			break
+		}
 		err := retry(ctx, func() error {
 			return runTx(ctx, c.pool, Who{}, "BEGIN", nil, func(tx *Tx) error {
 				m, err := tx.lockInReview(ctx, ref)
@@ -115,10 +116,10 @@ func (c *Clock) each(ctx context.Context, list []milestoneRef, act func(*Tx, con
 		case err == nil:
 			n++
 		case !errors.Is(err, ErrNotFound):
-			return n, err
+			failed = append(failed, fmt.Errorf("%s milestone %s: %w", doing, ref.ID, err))
 		}
 	}
-	return n, nil
+	return n, errors.Join(failed...)
 }
 
 func (tx *Tx) lockInReview(ctx context.Context, ref milestoneRef) (m lockedMilestone, err error) {
@@ -198,7 +199,7 @@ type Swept struct {
 }
 
 // GiveUp abandons deliveries that have been open, or being sealed, for SweepAfter, and lists those given up by anybody whose
-// objects are still there, unless a legal hold keeps them. The caller asks Held, deletes the objects and then calls Cleared; it may
+// objects are still there, unless a legal hold keeps them; also beside an error, which tells of those that could not be given up. The caller asks Held, deletes the objects and then calls Cleared; it may
 // break off anywhere and be called again. Indexes: delivery_to_sweep, delivery_under_way_key.
 func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
 	old, err := c.list(ctx, `(SELECT studio_id, id FROM ph.delivery WHERE state = 'open' AND swept_at IS NULL AND opened_at < now() - $1::interval ORDER BY opened_at, id LIMIT 1000)
@@ -206,16 +207,17 @@ func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
 	if err != nil {
 		return nil, fmt.Errorf("look for deliveries never sealed: %w", err)
 	}
+	var failed []error
 	for _, ref := range old {
 		if err := retry(ctx, func() error {
 			return runTx(ctx, c.pool, Who{}, "BEGIN", nil, func(tx *Tx) error { return tx.giveUp(ctx, ref) })
 		}); err != nil && !errors.Is(err, ErrNotFound) {
-			return nil, fmt.Errorf("give up delivery %s: %w", ref.ID, err)
+			failed = append(failed, fmt.Errorf("give up delivery %s: %w", ref.ID, err)) // the others are given up all the same
 		}
 	}
 	gone, err := c.list(ctx, `SELECT d.studio_id, d.id FROM ph.delivery d WHERE d.state = 'abandoned' AND d.swept_at IS NULL AND NOT `+heldOrder("d")+` ORDER BY d.opened_at, d.id LIMIT 1000`)
 	if err != nil {
-		return nil, fmt.Errorf("look for deliveries given up: %w", err)
+		return nil, errors.Join(append(failed, fmt.Errorf("look for deliveries given up: %w", err))...)
 	}
 	out := make([]Swept, len(gone))
 	for i, ref := range gone {
@@ -234,7 +236,7 @@ func (c *Clock) GiveUp(ctx context.Context) ([]Swept, error) {
 			return nil, fmt.Errorf("files of delivery %s: %w", ref.ID, err)
 		}
 	}
-	return out, nil
+	return out, errors.Join(failed...)
 }
 
 // giveUp abandons one delivery as the machine.

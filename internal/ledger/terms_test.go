@@ -252,6 +252,33 @@ func TestCancellingPaysItsFee(t *testing.T) {
 	require.NotEmpty(t, s.verify(s.yardOrder.ID).Problems)
 }
 
+// TestClockGoesOnPastAFault: a milestone whose reminder cannot be written keeps no other from its own, nor from being accepted.
+func TestClockGoesOnPastAFault(t *testing.T) {
+	s := newScene(t)
+	clock := s.clock()
+	bad, good, over := s.yardProp.Milestones[0].ID, s.prop(s.yardOrder.ID, "buoy").Milestones[0].ID, s.prop(s.yardOrder.ID, "winch").Milestones[0].ID
+	for _, ms := range []uuid.UUID{over, bad, good} {
+		s.deliver(s.yard, ms)
+		s.inspect(passing())
+	}
+	s.reviewDueIn(over, -time.Hour)
+	got, err := clock.Tick(s.ctx())
+	require.NoError(t, err)
+	require.Equal(t, ledger.Ticked{Reminded: 1}, got)
+	s.tamper(`UPDATE ph.reminder SET at = at - interval '4 days', effective_at = effective_at - interval '4 days', review_due_at = review_due_at - interval '4 days'`)
+	s.tamper(`UPDATE ph.milestone SET review_due_at = review_due_at - interval '4 days' WHERE id = $1`, over)
+	_, err = s.owner.Exec(s.ctx(), `CREATE FUNCTION ph.test_fault() RETURNS trigger LANGUAGE plpgsql AS 'BEGIN RAISE EXCEPTION ''out of order''; END';
+		CREATE TRIGGER test_fault BEFORE INSERT ON ph.reminder FOR EACH ROW WHEN (NEW.milestone_id = '`+bad.String()+`') EXECUTE FUNCTION ph.test_fault()`)
+	require.NoError(t, err)
+	s.reviewDueIn(bad, time.Hour) // before the good one, which waits behind it
+	s.reviewDueIn(good, 2*time.Hour)
+	got, err = clock.Tick(s.ctx())
+	require.ErrorContains(t, err, "out of order")
+	require.ErrorContains(t, err, bad.String())
+	require.Equal(t, ledger.Ticked{Reminded: 1, Accepted: 1}, got)
+	require.Equal(t, ledger.MAccepted, s.state(over))
+}
+
 // TestSilenceAcceptsOnlyAnnounced walks a review through the clock: no reminder, no acceptance; a reminder of less than a
 // working day, none; a hold, none; and never a final milestone or an order that does not say so.
 func TestSilenceAcceptsOnlyAnnounced(t *testing.T) {

@@ -94,6 +94,10 @@ func (h *Hooks) one(ctx context.Context, s ledger.Sending) {
 func (h *Hooks) call(ctx context.Context, s ledger.Sending) ledger.Attempt {
 	began := time.Now()
 	took := func(a ledger.Attempt) ledger.Attempt { a.TookMS = int(time.Since(began).Milliseconds()); return a }
+	if len(s.Secrets) == 0 {
+		h.log.ErrorContext(ctx, "a webhook's secret cannot be opened: POST_KEY is not the one it was made with", "webhook", s.Hook.String())
+		return took(ledger.Attempt{Problem: "the service cannot open this webhook's secret; change the secret"})
+	}
 	r, err := http.NewRequestWithContext(ctx, http.MethodPost, s.URL, bytes.NewReader(s.Body))
 	if err != nil {
 		return took(ledger.Attempt{Problem: "the address cannot be called"})

@@ -157,6 +157,26 @@ func (h *house) once(policy outward.Policy) int {
 	}
 }
 
+// A webhook whose secret was sealed with another key keeps no other waiting: it is told at its own attempts, and nothing goes out unsigned.
+func TestSecretThatDoesNotOpen(t *testing.T) {
+	h := newHouse(t)
+	lost, kept := newReceiver(t), newReceiver(t)
+	bad, _ := h.hook(lost.URL, "prop.ordered")
+	good, _ := h.hook(kept.URL, "prop.ordered")
+	h.exec(`UPDATE ph.hook SET secret = (SELECT secret FROM ph.hook WHERE id = $2) WHERE id = $1`, bad.ID, good.ID)
+	h.tell(1, uuid.New())
+	require.Equal(t, 2, h.once(local))
+	require.Empty(t, lost.all())
+	require.Len(t, kept.all(), 1)
+	h.as(func(tx *ledger.Tx) error {
+		list, err := tx.Messages(t.Context(), bad.ID, ledger.Page{Limit: 10})
+		require.NoError(t, err)
+		require.Equal(t, "due", list.Items[0].State)
+		require.Contains(t, list.Items[0].Attempts[0].Problem, "cannot open")
+		return nil
+	})
+}
+
 // Signatures as the standard's own library verifies them: Standard Webhooks 1.0, reference library for Go.
 func TestSignaturesAreStandardWebhooks(t *testing.T) {
 	h := newHouse(t)
