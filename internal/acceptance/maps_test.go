@@ -286,9 +286,23 @@ func TestLegitimateMaps(t *testing.T) {
 	require.Equal(t, Warn, run1(t, twoIslands(t, t.TempDir(), mapsSpec, flat), "maps.normal_valid").Outcome, "only the sculpt tells whether that is wrong")
 
 	empty := twoIslands(t, t.TempDir(), "", nil)
-	for _, name := range mapCheckNames {
-		require.Empty(t, runCheck(t, empty, name), "no maps, nothing asked for, nothing said")
+	for _, name := range mapCheckNames[1:] {
+		require.Empty(t, runCheck(t, empty, name), "no maps, nothing said of them")
 	}
+}
+
+// Where no map is named, a set with none at all is asked about once maps count, and not before. What the spec says of it is the end of it.
+func TestSetWithoutAMap(t *testing.T) {
+	t.Parallel()
+	bare := twoIslands(t, t.TempDir(), "", nil)
+	f := run1(t, bare, "maps.files")
+	require.Equal(t, Fail, f.Outcome)
+	require.Equal(t, 1.0, f.Metrics["missing"])
+	require.Contains(t, f.Where[0].Note, "not one map came")
+	bare.Spec = bare.Spec.At(spec.GameMesh)
+	require.Empty(t, runCheck(t, bare, "maps.files"), "maps do not count yet")
+	agreed := twoIslands(t, t.TempDir(), "checks: {maps.files: {mode: not_applicable, reason: painted by vertices}}\n", nil)
+	require.Equal(t, NotApplicable, run1(t, agreed, "maps.files").Outcome)
 }
 
 // A map that cannot be read is never a pass.

@@ -25,7 +25,7 @@ var mapsFilesDef = spec.Check{
 			What:   "Maps with a size that is no power of two, a colour space that is not theirs, lossy normals or channels that look swapped: more only warns.",
 			Origin: spec.CommonPractice},
 		{Key: "required", Kind: spec.Option, List: true, Optional: true,
-			What: "Maps that each set must have, beside those that the spec's files ask for.", Origin: spec.CommonPractice},
+			What: "Maps that each set must have, beside those that the spec's files ask for; where none is named, at least one.", Origin: spec.CommonPractice},
 		{Key: "bits", Kind: spec.Option, List: true, DefaultList: []string{"normal_baked=16"},
 			What: "Least bits of a channel, each as map=bits.", Origin: spec.CommonPractice},
 	},
@@ -54,7 +54,11 @@ func mapsFiles(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	}
 	needed := neededMaps(s, t.Set, r)
 	if len(m.maps) == 0 && len(needed) == 0 {
-		return Finding{} // nothing is asked for and nothing is there
+		if r.Mode == spec.Reports {
+			return Finding{} // before the milestone of maps nothing is asked for
+		}
+		// Where maps count and none is named, a set without a single one is not taken for a set that has all of them.
+		faults.add("missing", "maps.files.not_one")
 	}
 	least, bad := leastBits(r)
 	if bad != "" {
