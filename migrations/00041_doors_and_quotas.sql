@@ -63,13 +63,13 @@ UPDATE ph.invitation i SET email = 'erased-' || i.id || '@erased.invalid'
 WHERE i.accepted_at IS NOT NULL AND NOT EXISTS (SELECT FROM ph.member m WHERE m.party_id = i.party_id AND m.email = i.email);
 
 -- How many bytes of a vendor's deliveries a studio keeps: in all where no order is named, else in that order. The studio says it, both
--- read it. No row is no limit; it is a setting, no act: nothing of what was delivered changes by it.
+-- read it. No row, or one without bytes, is no limit; it is a setting, no act: nothing of what was delivered changes by it.
 CREATE TABLE ph.quota (
   studio_id     uuid NOT NULL,
   vendor_id     uuid NOT NULL,
   id            uuid NOT NULL,
   work_order_id uuid,
-  bytes         bigint NOT NULL,
+  bytes         bigint,
   by_member     uuid NOT NULL,
   by_name       text,
   at            timestamptz NOT NULL DEFAULT now(),
@@ -86,8 +86,7 @@ CREATE POLICY quota_owner ON ph.quota TO ph_owner USING (true) WITH CHECK (true)
 CREATE POLICY quota_read ON ph.quota FOR SELECT TO ph_api USING (studio_id = (SELECT ph.app_studio()) OR vendor_id = (SELECT ph.app_vendor()));
 CREATE POLICY quota_insert ON ph.quota FOR INSERT TO ph_api WITH CHECK (studio_id = ph.app_studio());
 CREATE POLICY quota_update ON ph.quota FOR UPDATE TO ph_api USING (studio_id = (SELECT ph.app_studio())) WITH CHECK (studio_id = ph.app_studio());
-CREATE POLICY quota_delete ON ph.quota FOR DELETE TO ph_api USING (studio_id = (SELECT ph.app_studio()));
-GRANT SELECT, INSERT, DELETE ON ph.quota TO ph_api;
+GRANT SELECT, INSERT ON ph.quota TO ph_api;
 GRANT UPDATE (bytes, by_member, by_name, at) ON ph.quota TO ph_api;
 GRANT SELECT ON ph.quota TO ph_backup;
 

@@ -2537,7 +2537,7 @@ CREATE TABLE ph.quota (
     vendor_id uuid NOT NULL,
     id uuid NOT NULL,
     work_order_id uuid,
-    bytes bigint NOT NULL,
+    bytes bigint,
     by_member uuid NOT NULL,
     by_name text,
     at timestamp with time zone DEFAULT now() NOT NULL,
@@ -4827,8 +4827,6 @@ CREATE POLICY question_update ON ph.question FOR UPDATE TO ph_api USING (((studi
 
 ALTER TABLE ph.quota ENABLE ROW LEVEL SECURITY;
 
-CREATE POLICY quota_delete ON ph.quota FOR DELETE TO ph_api USING ((studio_id = ( SELECT ph.app_studio() AS app_studio)));
-
 CREATE POLICY quota_insert ON ph.quota FOR INSERT TO ph_api WITH CHECK ((studio_id = ph.app_studio()));
 
 CREATE POLICY quota_owner ON ph.quota TO ph_owner USING (true) WITH CHECK (true);
@@ -5868,7 +5866,7 @@ GRANT UPDATE(last_event) ON TABLE ph.question TO ph_api;
 GRANT SELECT,INSERT ON TABLE ph.question_message TO ph_api;
 GRANT SELECT ON TABLE ph.question_message TO ph_backup;
 
-GRANT SELECT,INSERT,DELETE ON TABLE ph.quota TO ph_api;
+GRANT SELECT,INSERT ON TABLE ph.quota TO ph_api;
 GRANT SELECT ON TABLE ph.quota TO ph_backup;
 
 GRANT UPDATE(bytes) ON TABLE ph.quota TO ph_api;

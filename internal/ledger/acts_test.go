@@ -71,6 +71,10 @@ func (s *scene) furtherActs(vendor ledger.Who, prop ledger.Prop) {
 		if _, err := tx.HoldMilestone(ctx, ms, "the director is away"); err != nil {
 			return err
 		}
+		room := int64(1) << 40
+		if _, err := tx.SetQuota(ctx, ledger.NewQuota{Vendor: vendor.Party, Bytes: &room}); err != nil {
+			return err
+		}
 		_, err := tx.ResumeMilestone(ctx, ms, "")
 		return err
 	})

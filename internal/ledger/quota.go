@@ -53,14 +53,9 @@ func (tx *Tx) SetQuota(ctx context.Context, in NewQuota) ([]Quota, error) {
 			return nil, fmt.Errorf("work order %s: %w", in.WorkOrder, mapError(err))
 		}
 	}
-	var err error
-	if in.Bytes == nil {
-		_, err = tx.Exec(ctx, `DELETE FROM ph.quota WHERE studio_id = $1 AND vendor_id = $2 AND work_order_id IS NOT DISTINCT FROM $3`, tx.Who.Party, vendor, idOrNull(in.WorkOrder))
-	} else {
-		_, err = tx.Exec(ctx, `INSERT INTO ph.quota (studio_id, vendor_id, id, work_order_id, bytes, by_member, by_name) VALUES ($1, $2, $3, $4, $5, $6, $7)
-			ON CONFLICT (studio_id, vendor_id, work_order_id) DO UPDATE SET bytes = excluded.bytes, by_member = excluded.by_member, by_name = excluded.by_name, at = now()`,
-			tx.Who.Party, vendor, newID(), idOrNull(in.WorkOrder), *in.Bytes, tx.Who.Member, tx.Who.Name)
-	}
+	_, err := tx.Exec(ctx, `INSERT INTO ph.quota (studio_id, vendor_id, id, work_order_id, bytes, by_member, by_name) VALUES ($1, $2, $3, $4, $5, $6, $7)
+		ON CONFLICT (studio_id, vendor_id, work_order_id) DO UPDATE SET bytes = excluded.bytes, by_member = excluded.by_member, by_name = excluded.by_name, at = now()`,
+		tx.Who.Party, vendor, newID(), idOrNull(in.WorkOrder), in.Bytes, tx.Who.Member, tx.Who.Name)
 	if err != nil {
 		return nil, fmt.Errorf("quota of vendor %s: %w", vendor, err)
 	}
@@ -72,7 +67,7 @@ func (tx *Tx) Quotas(ctx context.Context) ([]Quota, error) {
 	rows, err := tx.Query(ctx, tx.sql(`SELECT q.id, q.vendor_id, e.vendor_name, q.work_order_id, coalesce(w.code, ''), q.bytes, coalesce(q.by_name, ''), q.at, `+quotaUsed+`
 		FROM ph.quota q JOIN ph.engagement e ON e.studio_id = q.studio_id AND e.vendor_id = q.vendor_id
 		LEFT JOIN ph.work_order w ON w.studio_id = q.studio_id AND w.id = q.work_order_id
-		WHERE q.{me} = $1 ORDER BY e.vendor_name, q.vendor_id, q.studio_id, w.code NULLS FIRST`), tx.Who.Party)
+		WHERE q.{me} = $1 AND q.bytes IS NOT NULL ORDER BY e.vendor_name, q.vendor_id, q.studio_id, w.code NULLS FIRST`), tx.Who.Party)
 	if err != nil {
 		return nil, fmt.Errorf("quotas: %w", err)
 	}
@@ -89,7 +84,7 @@ const quotaUsed = `(coalesce((SELECT sum(s.delivered_bytes - s.removed_bytes) FR
 		AND (q.work_order_id IS NULL OR d.work_order_id = q.work_order_id) AND d.state = 'abandoned' AND d.swept_at IS NULL), 0))::bigint`
 
 // limited says, of the prop p, whether a quota stands for what its vendor delivers.
-const limited = `EXISTS (SELECT FROM ph.quota q WHERE q.studio_id = p.studio_id AND q.vendor_id = p.vendor_id AND (q.work_order_id IS NULL OR q.work_order_id = p.work_order_id))`
+const limited = `EXISTS (SELECT FROM ph.quota q WHERE q.studio_id = p.studio_id AND q.vendor_id = p.vendor_id AND q.bytes IS NOT NULL AND (q.work_order_id IS NULL OR q.work_order_id = p.work_order_id))`
 
 // withinQuota refuses a delivery for which a quota leaves no room (ErrQuota).
 func (tx *Tx) withinQuota(ctx context.Context, m lockedMilestone, bytes int64) error {
@@ -97,7 +92,7 @@ func (tx *Tx) withinQuota(ctx context.Context, m lockedMilestone, bytes int64) e
 		return fmt.Errorf("quota of vendor %s: %w", m.vendor, err)
 	}
 	rows, err := tx.Query(ctx, `SELECT q.work_order_id IS NOT NULL, q.bytes, `+quotaUsed+` FROM ph.quota q
-		WHERE q.studio_id = $1 AND q.vendor_id = $2 AND (q.work_order_id IS NULL OR q.work_order_id = $3) ORDER BY q.work_order_id NULLS LAST`, m.studio, m.vendor, m.workOrder)
+		WHERE q.studio_id = $1 AND q.vendor_id = $2 AND q.bytes IS NOT NULL AND (q.work_order_id IS NULL OR q.work_order_id = $3) ORDER BY q.work_order_id NULLS LAST`, m.studio, m.vendor, m.workOrder)
 	if err != nil {
 		return fmt.Errorf("quota of vendor %s: %w", m.vendor, err)
 	}
