@@ -301,6 +301,8 @@ func TestSetWithoutAMap(t *testing.T) {
 	require.Contains(t, f.Where[0].Note, "not one map came")
 	bare.Spec = bare.Spec.At(spec.GameMesh)
 	require.Empty(t, runCheck(t, bare, "maps.files"), "maps do not count yet")
+	shared := twoIslands(t, t.TempDir(), "sets: [{name: wood, match: [wood], kind: shared}]\n", nil)
+	require.Empty(t, runCheck(t, shared, "maps.files"), "a set that several props share is delivered by itself")
 	agreed := twoIslands(t, t.TempDir(), "checks: {maps.files: {mode: not_applicable, reason: painted by vertices}}\n", nil)
 	require.Equal(t, NotApplicable, run1(t, agreed, "maps.files").Outcome)
 }

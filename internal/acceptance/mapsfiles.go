@@ -54,8 +54,8 @@ func mapsFiles(ctx context.Context, s *Subject, t Target, r spec.Rule) Finding {
 	}
 	needed := neededMaps(s, t.Set, r)
 	if len(m.maps) == 0 && len(needed) == 0 {
-		if r.Mode == spec.Reports {
-			return Finding{} // before the milestone of maps nothing is asked for
+		if kind := t.Set.Def.Kind; r.Mode == spec.Reports || kind != spec.Baked && kind != spec.UDIM {
+			return Finding{} // nothing is asked for yet, or the maps are several props' and come as a delivery of their own
 		}
 		// Where maps count and none is named, a set without a single one is not taken for a set that has all of them.
 		faults.add("missing", "maps.files.not_one")
