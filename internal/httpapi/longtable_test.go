@@ -84,18 +84,17 @@ func clone(list [][]string) (out [][]string) {
 // Its first rows are there while the others are still to come, and nobody's rows are asked for after its end.
 func TestLongTableBeginsAtOnceAndEnds(t *testing.T) {
 	wait, ended := make(chan struct{}), make(chan error, 1)
-	rows := func(ctx context.Context, row func([]string) error) error {
+	rows := func(ctx context.Context, row func([]string) error) (err error) {
+		defer func() { ended <- err }() // the end may come before the first rows are through
 		for _, cells := range numbered(3_000) {
-			if err := row(cells); err != nil {
+			if err = row(cells); err != nil {
 				return err
 			}
 		}
 		<-wait
-		var err error
 		for err == nil {
 			err = row([]string{"more"})
 		}
-		ended <- err
 		return err
 	}
 	long, err := quietServer().longTable(t.Context(), []string{"n"}, rows)
